@@ -30,7 +30,9 @@ document.addEventListener("htmx:error", (event) => {
 
 // Ask before a form with unsaved entries is left.
 const unsaved = new Set();
-const keeps = (form) => form && form.method === "post" && !form.hasAttribute("data-leave-freely");
+// getAttribute, because a field named "method" would hide the form's own property.
+const keeps = (form) =>
+  /^post$/i.test(form?.getAttribute("method") ?? "") && !form.hasAttribute("data-leave-freely");
 document.addEventListener("input", (event) => {
   if (keeps(event.target.form)) unsaved.add(event.target.form);
 });

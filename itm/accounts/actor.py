@@ -1,0 +1,70 @@
+"""Who acts, for whom, in what role, from where: the first argument of every read and write."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from itm.accounts.models import Membership, Organisation, User
+from itm.core.errors import Forbidden
+
+Via = Literal["page", "field", "file", "api", "command", "sweep"]
+
+
+@dataclass(frozen=True)
+class Actor:
+    """A person in one organisation on one day. `today` decides which grants are open."""
+
+    user: User | None
+    organisation: Organisation | None
+    role: str
+    today: date
+    via: Via = "page"
+
+    @property
+    def organisation_id(self) -> int | None:
+        return self.organisation.pk if self.organisation else None
+
+    @property
+    def kind(self) -> str:
+        return self.organisation.kind if self.organisation else ""
+
+    @property
+    def person_key(self) -> uuid.UUID | None:
+        return self.user.key if self.user else None
+
+    @property
+    def person(self) -> str:
+        return self.user.name if self.user else "the system"
+
+    @property
+    def organisation_name(self) -> str:
+        return self.organisation.name if self.organisation else ""
+
+
+def system(today: date, via: Via = "command") -> Actor:
+    """The installation itself: commands and sweeps. Sees nothing through `visible_to`."""
+    return Actor(user=None, organisation=None, role="", today=today, via=via)
+
+
+def acting(membership: Membership, today: date, via: Via = "page") -> Actor:
+    return Actor(membership.user, membership.organisation, membership.role, today, via)
+
+
+def open_memberships(user: User, today: date) -> list[Membership]:
+    """The memberships a person can act under today, first the oldest."""
+    rows = user.memberships.select_related("user", "organisation").order_by("pk")
+    return [m for m in rows if m.ended_on is None or m.ended_on > today]
+
+
+def require_kind(actor: Actor, *kinds: str, what: str) -> None:
+    """Refuse a verb to an organisation of another kind, with a sentence that says whose it is."""
+    if actor.kind not in kinds:
+        names = " or ".join(str(Organisation.Kind(k).label).lower() for k in kinds)
+        raise Forbidden(f"Only a {names} can {what}.")
+
+
+def require_role(actor: Actor, *roles: str, what: str) -> None:
+    if actor.role not in roles:
+        names = " or ".join(str(Membership.Role(r).label).lower() for r in roles)
+        raise Forbidden(f"Only a {names} can {what}.")

@@ -1,0 +1,59 @@
+"""The project's promises as system checks: they run before the server starts."""
+
+from typing import Any
+
+from django.apps import apps
+from django.core.checks import CheckMessage, Error
+from django.db import DatabaseError, connections
+
+from itm.core import triggers
+
+# Models that no person's scope reaches, each with the reason.
+UNSCOPED = {
+    "core.Change": "read through the object it belongs to",
+    "core.Job": "promised work of the server itself",
+    "core.Installation": "says what kind of installation this database is",
+    "accounts.User": "a person is read through memberships",
+    "accounts.Organisation": "the root of ownership itself",
+    "accounts.Membership": "read through its organisation at sign-in",
+    "schedule.Requirement": "programmes are public rules, not anybody's data",
+}
+
+
+def every_model_says_how_it_hangs(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Each model names the way to who may see it: `site_path`, `owner_path`, or `part_of` a model
+    through which alone it is read."""
+    out: list[CheckMessage] = []
+    for model in apps.get_models():
+        label = model._meta.label
+        if not model.__module__.startswith("itm.") or label in UNSCOPED:
+            continue
+        if not any(hasattr(model, way) for way in ("site_path", "owner_path", "part_of")):
+            out.append(
+                Error(
+                    f"{label} does not say how it hangs on a site or an organisation.",
+                    hint="Set site_path, owner_path or part_of, or list it in UNSCOPED there.",
+                    obj=model,
+                    id="itm.E001",
+                )
+            )
+    return out
+
+
+def triggers_are_laid(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
+    """Every trigger that guards sealed rows and history is there; a rebuild drops them silently."""
+    out: list[CheckMessage] = []
+    for alias in databases or []:
+        try:
+            missing = triggers.missing(connections[alias])
+        except DatabaseError:
+            continue  # no database yet: migrate lays them
+        out += [
+            Error(
+                f"The guard {name} is missing in the database.",
+                hint="Run manage.py migrate: it lays all guards again.",
+                id="itm.E002",
+            )
+            for name in missing
+        ]
+    return out

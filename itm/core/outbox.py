@@ -1,0 +1,169 @@
+"""Promised work: a row written in the transaction of the deed. The broker is only a nudge.
+
+With the broker gone or the process killed the row waits, and the next sweep takes it. Every job may
+run twice, so every function it names can.
+"""
+
+import logging
+import threading
+import uuid
+from collections.abc import Callable
+from datetime import timedelta
+from functools import cache
+from importlib import import_module
+
+from django.conf import settings
+from django.db import close_old_connections, connection, models, transaction
+from django.db.models import Q
+from django.utils import timezone
+
+log = logging.getLogger(__name__)
+
+LEASE = timedelta(minutes=10)  # longer than any one job; own choice
+MOST_TRIES = 8  # with the waits below about four hours; own choice
+
+
+class Job(models.Model):
+    kind = models.CharField(max_length=40)
+    payload = models.JSONField(default=dict)
+    # One promise a key: a repeated deed does not send a mail twice.
+    once = models.CharField(max_length=100, null=True, unique=True)  # noqa: DJ001
+    made_at = models.DateTimeField(auto_now_add=True)
+    not_before = models.DateTimeField(default=timezone.now)
+    lease = models.UUIDField(null=True)
+    leased_until = models.DateTimeField(null=True)
+    tries = models.PositiveSmallIntegerField(default=0)
+    done_at = models.DateTimeField(null=True)
+    gave_up_at = models.DateTimeField(null=True)
+    error = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [
+            models.Index(
+                fields=["not_before"],
+                condition=Q(done_at=None, gave_up_at=None),
+                name="job_waiting",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.pk}"
+
+
+def add(kind: str, *, once: str | None = None, **payload: object) -> None:
+    """Promise a job inside the caller's transaction; nudge after commit."""
+    if once is not None and Job.objects.filter(once=once).exists():
+        return
+    Job.objects.create(kind=kind, payload=payload, once=once)
+    transaction.on_commit(nudge, robust=True)
+
+
+def claim() -> Job | None:
+    """Take the next waiting job under a lease, or None. Two claimers never get the same one."""
+    now, lease = timezone.now(), uuid.uuid4()
+    free = Job.objects.filter(
+        Q(leased_until=None) | Q(leased_until__lt=now),
+        done_at=None,
+        gave_up_at=None,
+        not_before__lte=now,
+    ).order_by("not_before", "pk")
+    with transaction.atomic():
+        if connection.features.has_select_for_update_skip_locked:
+            free = free.select_for_update(skip_locked=True)
+        pk = free.values_list("pk", flat=True).first()
+        if pk is None:
+            return None
+        Job.objects.filter(pk=pk).update(
+            lease=lease, leased_until=now + LEASE, tries=models.F("tries") + 1
+        )
+    return Job.objects.get(pk=pk, lease=lease)
+
+
+@cache
+def _function(kind: str) -> Callable[..., None]:
+    # The worker sits above all apps and names the functions; core knows only where the list is.
+    functions: dict[str, Callable[..., None]] = import_module("itm.worker").JOBS
+    return functions[kind]
+
+
+def run_one() -> bool:
+    """Run the next waiting job; False when there is none. A failure is kept and tried again."""
+    job = claim()
+    if job is None:
+        return False
+    mine = Job.objects.filter(pk=job.pk, lease=job.lease)
+    try:
+        _function(job.kind)(**job.payload)
+    except Exception as error:
+        # Any fault of a job must end in its row, or the promise is lost without a trace.
+        log.exception("job failed", extra={"job": job.pk, "kind": job.kind})
+        now = timezone.now()
+        mine.update(
+            error=f"{type(error).__name__}: {error}"[:2000],
+            lease=None,
+            leased_until=None,
+            not_before=now + timedelta(seconds=min(30 * 2**job.tries, 3600)),
+            gave_up_at=now if job.tries >= MOST_TRIES else None,
+        )
+    else:
+        mine.update(done_at=timezone.now(), leased_until=None, error="")
+    return True
+
+
+def drain(limit: int = 1000) -> int:
+    """Run waiting jobs until none is left; how many ran."""
+    ran = 0
+    while ran < limit and run_one():
+        ran += 1
+    return ran
+
+
+def waiting() -> models.QuerySet[Job]:
+    return Job.objects.filter(done_at=None, gave_up_at=None)
+
+
+def nudge() -> None:
+    """Say that work is waiting. Loses nothing when it fails: the sweep takes the row."""
+    if settings.OUTBOX_NUDGE == "thread":
+        _drainer.wake()
+    elif settings.OUTBOX_NUDGE == "celery":
+        try:
+            import_module("itm.worker").drain_outbox.apply_async(expires=60)
+        except Exception:
+            # Whatever the broker's client raises, the hand-in stands and the row waits.
+            log.warning("the broker did not take the nudge; the sweep will take the job")
+
+
+class Drainer:
+    """One thread of the server process for the embedded set-up. Sleeps when nothing waits."""
+
+    SWEEP_SECONDS = 60
+
+    def __init__(self) -> None:
+        self._bell = threading.Event()
+        self._lock = threading.Lock()
+        self._thread: threading.Thread | None = None
+
+    def wake(self) -> None:
+        with self._lock:
+            if self._thread is None or not self._thread.is_alive():
+                self._thread = threading.Thread(target=self._work, name="outbox", daemon=True)
+                self._thread.start()
+        self._bell.set()
+
+    def _work(self) -> None:
+        while True:
+            self._bell.clear()
+            try:
+                close_old_connections()
+                drain()
+            except Exception:
+                # The thread must outlive a database that is busy or away for a moment.
+                log.exception("the outbox thread will try again")
+            finally:
+                connection.close()
+            self._bell.wait(self.SWEEP_SECONDS)
+
+
+_drainer = Drainer()

@@ -1,0 +1,149 @@
+"""Guards in the database itself, on PostgreSQL and SQLite.
+
+A model names its guard:
+  guard = "append_only"   no UPDATE, no DELETE, ever
+  guard = "sealed"        no UPDATE, no DELETE once its own `sealed_at` is set
+  guard_parent = "test"   and no INSERT under a parent (named foreign key) whose `sealed_at` is set
+
+SQLite drops a table's triggers silently when a migration rebuilds it, and a trigger that looks at
+another table breaks that table's rebuild. So all are dropped before migrate and laid after it, and
+a system check counts them.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from django.apps import apps
+from django.db import connections, models
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+REFUSAL = "itm: sealed rows and history are never changed"
+
+POSTGRES_FUNCTIONS = f"""
+CREATE OR REPLACE FUNCTION itm_refuse() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN RAISE EXCEPTION '{REFUSAL}' USING ERRCODE = 'integrity_constraint_violation'; END $$;
+CREATE OR REPLACE FUNCTION itm_refuse_child() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE sealed timestamptz;
+BEGIN
+  EXECUTE format('SELECT sealed_at FROM %I WHERE id = $1', TG_ARGV[0])
+    INTO sealed USING (to_jsonb(NEW) ->> TG_ARGV[1])::bigint;
+  IF sealed IS NOT NULL THEN
+    RAISE EXCEPTION '{REFUSAL}' USING ERRCODE = 'integrity_constraint_violation';
+  END IF;
+  RETURN NEW;
+END $$;
+"""
+
+
+def _guarded() -> list[type[models.Model]]:
+    return [m for m in apps.get_models() if getattr(m, "guard", "")]
+
+
+def _parent(model: type[models.Model]) -> tuple[str, str] | None:
+    """Table of the guarding parent and the column that points to it."""
+    name = getattr(model, "guard_parent", "")
+    if not name:
+        return None
+    field: Any = model._meta.get_field(name)
+    return field.related_model._meta.db_table, field.column
+
+
+def _sqlite(model: type[models.Model]) -> dict[str, str]:
+    table = model._meta.db_table
+    when = "WHEN OLD.sealed_at IS NOT NULL" if model.guard == "sealed" else ""  # type: ignore[attr-defined]
+    refuse = f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
+    out = {
+        f"guard_{table}_{verb.lower()}": f'BEFORE {verb} ON "{table}" FOR EACH ROW {when} {refuse}'
+        for verb in ("UPDATE", "DELETE")
+    }
+    if parent := _parent(model):
+        there = f'SELECT 1 FROM "{parent[0]}" WHERE id = NEW."{parent[1]}"'
+        out[f"guard_{table}_insert"] = (
+            f'BEFORE INSERT ON "{table}" FOR EACH ROW '
+            f"WHEN EXISTS ({there} AND sealed_at IS NOT NULL) {refuse}"
+        )
+    return out
+
+
+def _postgres(model: type[models.Model]) -> dict[str, str]:
+    table = model._meta.db_table
+    when = "WHEN (OLD.sealed_at IS NOT NULL)" if model.guard == "sealed" else ""  # type: ignore[attr-defined]
+    refuse = "EXECUTE FUNCTION itm_refuse()"
+    out = {
+        f"guard_{table}_change": (
+            f'BEFORE UPDATE OR DELETE ON "{table}" FOR EACH ROW {when} {refuse}'
+        ),
+        f"guard_{table}_truncate": f'BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT {refuse}',
+    }
+    if parent := _parent(model):
+        out[f"guard_{table}_insert"] = (
+            f'BEFORE INSERT ON "{table}" FOR EACH ROW '
+            f"EXECUTE FUNCTION itm_refuse_child('{parent[0]}', '{parent[1]}')"
+        )
+    return out
+
+
+def _wanted(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+    """Name → (table, body) of every guard whose table exists."""
+    make = _postgres if connection.vendor == "postgresql" else _sqlite
+    tables = set(connection.introspection.table_names())
+    return {
+        name: (m._meta.db_table, body)
+        for m in _guarded()
+        if m._meta.db_table in tables
+        for name, body in make(m).items()
+    }
+
+
+def _present(connection: BaseDatabaseWrapper) -> dict[str, str]:
+    """Name → table of the guards that the database holds now."""
+    query = (
+        "SELECT tgname, relname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+        "WHERE NOT tgisinternal AND tgenabled <> 'D' AND tgname LIKE 'guard\\_%%'"
+        if connection.vendor == "postgresql"
+        else "SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger' "
+        "AND name LIKE 'guard\\_%%' ESCAPE '\\'"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(query.replace("%%", "%"))
+        return dict(cursor.fetchall())
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    return sorted(set(_wanted(connection)) - set(_present(connection)))
+
+
+def drop(connection: BaseDatabaseWrapper) -> None:
+    with connection.cursor() as cursor:
+        for name, table in _present(connection).items():
+            on = f' ON "{table}"' if connection.vendor == "postgresql" else ""
+            cursor.execute(f'DROP TRIGGER "{name}"{on}')
+
+
+def lay(connection: BaseDatabaseWrapper) -> None:
+    """Drop and create, so that a changed body replaces the old one. May run twice."""
+    drop(connection)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(POSTGRES_FUNCTIONS)
+        for name, (_, body) in _wanted(connection).items():
+            cursor.execute(f'CREATE TRIGGER "{name}" {body}')
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
+    """For the tests' flush only: nothing in the product calls this."""
+    drop(connection)
+    try:
+        yield
+    finally:
+        lay(connection)
+
+
+def drop_before_migrate(using: str, **kwargs: Any) -> None:
+    drop(connections[using])
+
+
+def lay_after_migrate(using: str, **kwargs: Any) -> None:
+    lay(connections[using])

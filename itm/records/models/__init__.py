@@ -1,0 +1,19 @@
+from itm.records.models.bench import Bench, Bottle, Reading
+from itm.records.models.kept import Evaluation, Move, Seal
+from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
+from itm.records.models.visits import Notice, RestorationLine, Visit
+
+__all__ = [
+    "Bench",
+    "Bottle",
+    "Evaluation",
+    "FlowRun",
+    "FlushStep",
+    "Move",
+    "Notice",
+    "ProportioningTest",
+    "Reading",
+    "RestorationLine",
+    "Seal",
+    "Visit",
+]

@@ -1,0 +1,130 @@
+"""The bench: water, standards, concentrate and samples, and every reading in its order."""
+
+from django.db import models
+from django.db.models import Q
+
+from itm.core.history import Tracked
+from itm.records.models.tests import FlowRun
+from itm.records.models.visits import Visit
+from itm.registry.models import ConcentrateLot, Instrument, Tank
+
+
+class Bench(Tracked):
+    """One instrument, water and concentrate, for all tests of the visit that share them."""
+
+    part_of = "visit"
+    guard = "sealed"
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="benches")
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="benches")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="benches")
+    lot = models.ForeignKey(
+        ConcentrateLot, models.PROTECT, null=True, blank=True, related_name="benches",
+        help_text="Lot of the concentrate that the standards were made from",
+    )  # fmt: skip
+    water_source = models.CharField(max_length=120, blank=True)
+    glassware = models.CharField(
+        max_length=120, blank=True, help_text="What the standards were measured with"
+    )
+    batch_volume_ml = models.DecimalField(max_digits=7, decimal_places=1, default=200)
+    notes = models.CharField(max_length=500, blank=True)
+    sealed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["visit_id", "pk"]
+        verbose_name_plural = "benches"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(batch_volume_ml__gt=0),
+                name="bench_batch_positive",
+                violation_error_message="The batch volume is above 0 mL.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Bench of {self.visit}"
+
+
+class Bottle(Tracked):
+    """One liquid on the bench. A discharge sample belongs to the run it was caught in."""
+
+    class Role(models.TextChoices):
+        WATER = "water", "test water"
+        STANDARD = "standard", "premix standard"
+        CONCENTRATE = "concentrate", "undiluted concentrate"
+        SAMPLE = "sample", "discharge sample"
+
+    part_of = "bench"
+    guard = "sealed"
+    # A shared bench may be sealed with the first test while the second still catches samples.
+    guard_parent = "run"
+    bench = models.ForeignKey(Bench, models.PROTECT, related_name="bottles")
+    run = models.ForeignKey(FlowRun, models.PROTECT, null=True, blank=True, related_name="bottles")
+    role = models.CharField(max_length=12, choices=Role.choices)
+    label = models.CharField(max_length=40)
+    position = models.PositiveSmallIntegerField(default=0)
+    target_percent = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    # As made, mL, as typed; the decimals are the digits that the glassware was read to.
+    concentrate_ml = models.DecimalField(max_digits=9, decimal_places=3, null=True, blank=True)
+    water_ml = models.DecimalField(max_digits=9, decimal_places=3, null=True, blank=True)
+    concentrate_ml_typed = models.CharField(max_length=20, blank=True)
+    water_ml_typed = models.CharField(max_length=20, blank=True)
+    taken_at = models.DateTimeField(null=True, blank=True)
+    sealed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["bench_id", "role", "position", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["bench", "label"],
+                name="bottle_label_once",
+                violation_error_message="Another bottle of this bench has that label.",
+            ),
+            models.CheckConstraint(
+                condition=Q(role="sample", run__isnull=False) | (~Q(role="sample") & Q(run=None)),
+                name="sample_belongs_to_a_run",
+            ),
+            models.CheckConstraint(
+                condition=(Q(concentrate_ml=None) | Q(concentrate_ml__gte=0))
+                & (Q(water_ml=None) | Q(water_ml__gte=0)),
+                name="bottle_volumes_not_negative",
+                violation_error_message="A volume is 0 mL or more.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class Reading(Tracked):
+    """What the display showed, once. Never changed: a repeat is a new reading beside the old."""
+
+    part_of = "bottle"
+    guard = "sealed"
+    guard_parent = "bottle"
+    bottle = models.ForeignKey(Bottle, models.PROTECT, related_name="readings")
+    sequence = models.PositiveIntegerField(help_text="Order in which the bench was read")
+    value_typed = models.CharField(max_length=20)
+    value = models.DecimalField(max_digits=14, decimal_places=7)
+    temperature_typed = models.CharField(max_length=20, blank=True)
+    temperature_c = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
+    read_at = models.DateTimeField()
+    read_by = models.CharField(max_length=120)
+    set_aside_reason = models.CharField(max_length=200, blank=True)
+    set_aside_at = models.DateTimeField(null=True, blank=True)
+    set_aside_by = models.CharField(max_length=120, blank=True)
+    sealed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["sequence", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["bottle", "sequence"], name="reading_order_once"),
+            models.CheckConstraint(
+                condition=Q(set_aside_at=None, set_aside_reason="")
+                | (Q(set_aside_at__isnull=False) & ~Q(set_aside_reason="")),
+                name="reading_set_aside_says_why",
+                violation_error_message="A reading set aside carries its reason.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.value_typed

@@ -1,0 +1,65 @@
+"""The only place that knows who sees which site.
+
+A row reaches a person by one of four ways: the person's organisation owns the site, is an authority
+of it, is engaged there today, or made the row itself. A model narrows a way by `open_to`.
+"""
+
+from typing import Any, ClassVar, Self
+
+from django.db import models
+from django.db.models import Q
+
+from itm.accounts.actor import Actor
+from itm.core.history import TrackedQuerySet
+
+
+class ScopedQuerySet(TrackedQuerySet):
+    """Closed unless scoped: every queryset that reaches a person starts with `visible_to`."""
+
+    def visible_to(self, actor: Actor) -> Self:
+        if actor.organisation_id is None:
+            return self.none()
+        return self.filter(self._reach(actor))
+
+    def _reach(self, actor: Actor) -> Q:
+        from itm.registry.models import Grant, SiteAuthority
+
+        model: Any = self.model
+        org, to = actor.organisation_id, model.open_to
+        owned = Q(**{_at(model, "owner"): org})
+        overseen = SiteAuthority.objects.filter(organisation=org).values("site")
+        engaged = Grant.objects.covering(actor.today).filter(organisation=org).values("site")
+        reach = (
+            (owned & to("owner"))
+            | (Q(**{_at(model, "in"): overseen}) & to("authority"))
+            | (Q(**{_at(model, "in"): engaged}) & to("contractor"))
+        )
+        mine = model.made_by(org)
+        return reach if mine is None else reach | mine
+
+
+def _at(model: Any, lookup: str) -> str:
+    """Lookup on the site a row hangs on; an empty path is the site itself."""
+    path = model.site_path
+    if lookup == "in" and not path:
+        return "pk__in"
+    return f"{path}__{lookup}" if path else lookup
+
+
+class Scoped(models.Model):
+    """A row that hangs on a site by `site_path`."""
+
+    site_path: ClassVar[str]
+
+    class Meta:
+        abstract = True
+
+    @staticmethod
+    def open_to(kind: str) -> Q:
+        """What of these rows an owner, authority or contractor of the site may see: all."""
+        return Q()
+
+    @staticmethod
+    def made_by(organisation_id: int | None) -> Q | None:
+        """Rows that the organisation made and keeps seeing when its time at the site is over."""
+        return None

@@ -1,0 +1,82 @@
+"""Instruments that read the bench."""
+
+from typing import Self
+
+from django.db import models
+from django.db.models import Q
+
+from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
+from itm.core.history import Tracked, TrackedQuerySet
+
+
+class InstrumentQuerySet(TrackedQuerySet):
+    def visible_to(self, actor: Actor) -> Self:
+        """The organisation's own; others read an instrument through the record that names it."""
+        if actor.organisation_id is None:
+            return self.none()
+        return self.filter(organisation=actor.organisation_id)
+
+
+class Instrument(Tracked):
+    """A refractometer or conductivity meter, in the unit of its own display."""
+
+    class Method(models.TextChoices):
+        REFRACTIVE_INDEX = "refractive_index", "Refractive index (nD)"
+        BRIX = "brix", "Brix scale"
+        CONDUCTIVITY = "conductivity", "Conductivity"
+
+    class Unit(models.TextChoices):
+        NONE = "", "no unit (nD)"
+        BRIX = "% Brix", "% Brix"
+        MICROSIEMENS = "µS/cm", "µS/cm"
+        MILLISIEMENS = "mS/cm", "mS/cm"
+
+    owner_path = "organisation"
+    organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="instruments")
+    name = models.CharField(max_length=80)
+    serial_number = models.CharField(max_length=60)
+    method = models.CharField(max_length=20, choices=Method.choices)
+    unit = models.CharField(max_length=8, choices=Unit.choices, blank=True)
+    resolution = models.DecimalField(
+        max_digits=10, decimal_places=6, help_text="One step of the display, in its unit"
+    )
+    repeatability = models.DecimalField(
+        max_digits=10, decimal_places=6, null=True, blank=True,
+        help_text="Standard deviation of one reading as the maker states it, in its unit",
+    )  # fmt: skip
+    temperature_compensated = models.BooleanField(default=False)
+    certificate = models.CharField(max_length=80, blank=True)
+    certificate_due_on = models.DateField(null=True, blank=True)
+    retired_on = models.DateField(null=True, blank=True)
+    objects = InstrumentQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name", "serial_number", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["organisation", "serial_number"],
+                name="instrument_serial_once",
+                violation_error_message="You already have an instrument with that serial number.",
+            ),
+            models.CheckConstraint(
+                condition=Q(resolution__gt=0) & (Q(repeatability=None) | Q(repeatability__gt=0)),
+                name="instrument_steps_positive",
+                violation_error_message=(
+                    "Resolution is above 0; repeatability is above 0 or left empty."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(method="refractive_index", unit="")
+                | Q(method="brix", unit="% Brix")
+                | Q(method="conductivity", unit__in=["µS/cm", "mS/cm"]),
+                name="instrument_unit_fits_method",
+                violation_error_message=(
+                    "The unit does not fit: nD has none, a Brix scale reads % Brix, "
+                    "a conductivity meter µS/cm or mS/cm."
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.serial_number})"

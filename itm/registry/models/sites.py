@@ -1,0 +1,110 @@
+"""Sites, the authorities that oversee them and the contractors engaged there."""
+
+from datetime import date
+from functools import cache
+from typing import Self
+from zoneinfo import available_timezones
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import F, Q
+
+from itm.accounts.models import Organisation
+from itm.core.history import Tracked, TrackedQuerySet
+from itm.registry.access import Scoped, ScopedQuerySet
+
+
+@cache
+def known_zones() -> frozenset[str]:
+    return frozenset(available_timezones())
+
+
+def validate_zone(name: str) -> None:
+    if name not in known_zones():
+        raise ValidationError(
+            f"“{name}” is no time zone of the IANA list; write one like Europe/Lisbon."
+        )
+
+
+class Site(Tracked, Scoped):
+    """A place with foam systems. Its clock decides its dates. Retired, never deleted."""
+
+    site_path = ""
+    owner = models.ForeignKey(Organisation, models.PROTECT, related_name="sites")
+    name = models.CharField(max_length=80)
+    address = models.TextField(max_length=400, blank=True)
+    country = models.CharField(max_length=60, blank=True)
+    time_zone = models.CharField(max_length=40, default="UTC", validators=[validate_zone])
+    authorities = models.ManyToManyField(
+        Organisation, through="SiteAuthority", related_name="overseen_sites"
+    )
+    retired_on = models.DateField(null=True, blank=True)
+    objects = ScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["owner", "name"],
+                condition=Q(retired_on=None),
+                name="site_name_once",
+                violation_error_message="You already have a site with that name.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SiteAuthority(Tracked, Scoped):
+    """An authority having jurisdiction over a site, with what it looks after there."""
+
+    class Scope(models.TextChoices):
+        FIRE = "fire", "Fire protection"
+        ENVIRONMENT = "environment", "Environment"
+        FLAG = "flag", "Flag or class"
+
+    site_path = "site"
+    site = models.ForeignKey(Site, models.PROTECT, related_name="site_authorities")
+    organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="oversight")
+    scope = models.CharField(max_length=12, choices=Scope.choices, default=Scope.FIRE)
+    objects = ScopedQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "organisation", "scope"], name="site_authority_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.organisation} over {self.site}"
+
+
+class GrantQuerySet(TrackedQuerySet):
+    def covering(self, day: date) -> Self:
+        return self.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=day)
+
+
+class Grant(Tracked):
+    """An owner engages a contractor at a site for a period."""
+
+    owner_path = "site__owner"
+    site = models.ForeignKey(Site, models.PROTECT, related_name="grants")
+    organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="grants")
+    starts_on = models.DateField()
+    ends_on = models.DateField(null=True, blank=True)
+    objects = GrantQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["starts_on", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(ends_on=None) | Q(ends_on__gte=F("starts_on")),
+                name="grant_in_order",
+                violation_error_message="The last day is before the first day.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.organisation} at {self.site}"

@@ -1,0 +1,104 @@
+"""Programmes as data, and what is due from them."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from itm.core.history import Tracked
+from itm.registry.access import Scoped, ScopedQuerySet
+from itm.registry.models import Proportioner, Site, Tank
+
+
+class Requirement(models.Model):
+    """One row of a programme: a task, what it applies to, its interval and its window."""
+
+    class Task(models.TextChoices):
+        PROPORTIONING_TEST = "proportioning_test", "Proportioning test"
+        CONCENTRATE_CHECK = "concentrate_check", "Concentrate check"
+
+    code = models.CharField(max_length=40, unique=True)
+    task = models.CharField(max_length=24, choices=Task.choices)
+    interval_months = models.PositiveSmallIntegerField()
+    earliest_months = models.PositiveSmallIntegerField(
+        help_text="A record earlier than this after the last does not complete the duty"
+    )
+    latest_months = models.PositiveSmallIntegerField(help_text="After this the duty is overdue")
+    source = models.CharField(max_length=300)
+    edition = models.CharField(max_length=60, blank=True)
+    confidence = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    earliest_months__lte=F("interval_months"),
+                    interval_months__lte=F("latest_months"),
+                    interval_months__gt=0,
+                ),
+                name="requirement_window_in_order",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.get_task_display()
+
+
+class Duty(Tracked, Scoped):
+    """One cycle of one requirement on one piece of equipment.
+
+    The open cycle is the row without `done_on`. A cycle done after its latest day stays a row that
+    says so: a duty missed stays visible after the next one is done.
+    """
+
+    class Cause(models.TextChoices):
+        PERIODIC = "periodic", "periodic"
+        RETEST = "retest", "retest"
+
+    site_path = "site"
+    site = models.ForeignKey(Site, models.PROTECT, related_name="duties")
+    requirement = models.ForeignKey(Requirement, models.PROTECT, related_name="duties")
+    cause = models.CharField(max_length=10, choices=Cause.choices, default=Cause.PERIODIC)
+    proportioner = models.ForeignKey(
+        Proportioner, models.PROTECT, null=True, blank=True, related_name="duties"
+    )
+    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="duties")
+    counts_from = models.DateField(help_text="Day of the last completion, or commissioning")
+    window_opens_on = models.DateField()
+    due_on = models.DateField()
+    latest_on = models.DateField()
+    done_on = models.DateField(null=True, blank=True)
+    # Key of the record that completed the cycle: by value, since records stand above this app.
+    done_by_record = models.UUIDField(null=True, blank=True)
+    objects = ScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["due_on", "latest_on", "pk"]
+        verbose_name_plural = "duties"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(proportioner=None, tank__isnull=False)
+                | Q(proportioner__isnull=False, tank=None),
+                name="duty_hangs_on_one_thing",
+            ),
+            models.CheckConstraint(
+                condition=Q(window_opens_on__lte=F("due_on"), due_on__lte=F("latest_on")),
+                name="duty_window_in_order",
+            ),
+            models.UniqueConstraint(
+                fields=["requirement", "cause", "proportioner"],
+                condition=Q(done_on=None, tank=None),
+                name="one_open_duty_a_proportioner",
+            ),
+            models.UniqueConstraint(
+                fields=["requirement", "cause", "tank"],
+                condition=Q(done_on=None, proportioner=None),
+                name="one_open_duty_a_tank",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["due_on"], condition=Q(done_on=None), name="duty_open_by_due"),
+            models.Index(fields=["site", "due_on"], name="duty_of_site"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.requirement} of {self.proportioner or self.tank}, due {self.due_on}"

@@ -1,0 +1,177 @@
+"""One settings file. Embedded defaults in plain sight; each is overridden by one variable."""
+
+import os
+from pathlib import Path
+
+import environ
+from django.core.management.utils import get_random_secret_key
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+
+# Everything the embedded installation writes lies in one folder, so that one folder is backed up.
+DATA_DIR = Path(env.str("ITM_DATA", default=str(BASE_DIR / ".var")))
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+
+
+def kept_secret(path: Path) -> str:
+    """The secret of this installation: made at the first start, readable by its owner only."""
+    try:
+        handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+    except FileExistsError:
+        return path.read_text()
+    secret = get_random_secret_key()
+    with os.fdopen(handle, "w") as file:
+        file.write(secret)
+    return secret
+
+
+DEBUG = env.bool("DEBUG", default=False)
+SECRET_KEY = env.str("SECRET_KEY", default="") or kept_secret(DATA_DIR / "secret_key")
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+# The address that QR codes and mails carry.
+PUBLIC_URL = env.str("PUBLIC_URL", default="http://127.0.0.1:8000").rstrip("/")
+
+INSTALLED_APPS = [
+    "itm.core",
+    "itm.accounts",
+    "itm.registry",
+    "itm.schedule",
+    "itm.records",
+    "itm.reports",
+    "itm.web",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.humanize",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "csp",
+    "django_htmx",
+    "django_structlog",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django_structlog.middlewares.RequestMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "itm.web.middleware.ActorMiddleware",
+    "itm.web.middleware.RefusalMiddleware",
+]
+
+ROOT_URLCONF = "itm.urls"
+WSGI_APPLICATION = "itm.wsgi.application"
+AUTH_USER_MODEL = "accounts.User"
+LOGIN_URL = "sign_in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign_in"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.messages.context_processors.messages",
+                "itm.web.context.shell",
+            ],
+        },
+    },
+]
+
+DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR}/itm.sqlite3")}
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    DATABASES["default"]["OPTIONS"] = {
+        # IMMEDIATE: a transaction that reads and then writes would otherwise fail at once when
+        # somebody else writes. FULL: an acknowledged hand-in survives a power cut.
+        # recursive_triggers: without it INSERT OR REPLACE slips past the triggers on sealed rows.
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": (
+            "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA recursive_triggers=ON;"
+        ),
+    }
+else:
+    DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator",
+                 "CommonPasswordValidator")
+]  # fmt: skip
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = "UTC"
+USE_I18N = False
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+MEDIA_ROOT = DATA_DIR / "files"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": env.str(
+            "STATIC_STORAGE", default="django.contrib.staticfiles.storage.StaticFilesStorage"
+        )
+    },
+}
+
+EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
+vars().update(EMAIL_CONFIG)
+DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="foam-itm@localhost")
+
+# How promised work is nudged: "thread" (one drainer in the server process, the embedded default),
+# "celery" (workers on Redis), "none" (somebody calls outbox.drain; the tests do).
+OUTBOX_NUDGE = env.str("OUTBOX_NUDGE", default="thread")
+REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
+
+HTTPS = env.bool("HTTPS", default=False)
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
+SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", default=0)
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "object-src": ["'none'"],
+        "base-uri": ["'none'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
+SILENCED_SYSTEM_CHECKS = [
+    "security.W004",  # HSTS is the operator's choice: HSTS_SECONDS
+    "security.W008",  # the proxy in front redirects to HTTPS
+    *([] if HTTPS else ["security.W012", "security.W016"]),
+]
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "json": {
+            "()": "structlog.stdlib.ProcessorFormatter",
+            "processor": "itm.core.logs.renderer",
+        }
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
+}

@@ -1,0 +1,25 @@
+"""What every page shows around its content."""
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+NAVIGATION = {
+    "owner": [("Next things", "home"), ("Sites", "sites"), ("Lots", "lots"), ("Trends", "trends")],
+    "contractor": [
+        ("Visits", "home"),
+        ("Sites", "sites"),
+        ("Instruments", "instruments"),
+        ("Trends", "trends"),
+    ],
+    "authority": [("Systems", "home"), ("Sites", "sites"), ("Trends", "trends")],
+}
+
+
+def shell(request: HttpRequest) -> dict:
+    """The actor and the navigation of the actor's kind."""
+    actor = getattr(request, "actor", None)
+    if actor is None:
+        return {"actor": None, "nav": []}
+    nav = [(label, reverse(name)) for label, name in NAVIGATION[actor.kind]]
+    here = max((url for _, url in nav if request.path.startswith(url)), key=len, default="")
+    return {"actor": actor, "nav": [(label, url, url == here) for label, url in nav]}

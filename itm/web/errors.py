@@ -1,0 +1,16 @@
+"""Pages for what goes wrong outside a view."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+
+def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    return render(request, "403.html", status=403)
+
+
+def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    return render(request, "404.html", status=404)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    return render(request, "500.html", status=500)

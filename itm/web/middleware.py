@@ -1,0 +1,53 @@
+"""The edge of the pages: who acts, and how a refusal is answered."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from itm.accounts.actor import acting, open_memberships
+from itm.core.errors import Conflict, Forbidden, ItmError, NotFound
+
+
+class ActorMiddleware:
+    """Sets `request.actor` from the membership the person chose, or the oldest open one."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        request.actor = None  # type: ignore[attr-defined]
+        if request.user.is_authenticated:
+            today = timezone.now().date()
+            rows = open_memberships(request.user, today)
+            chosen = request.session.get("membership")
+            membership = next((m for m in rows if str(m.key) == chosen), rows[0] if rows else None)
+            if membership is not None:
+                request.actor = acting(membership, today)  # type: ignore[attr-defined]
+        return self.get_response(request)
+
+
+class RefusalMiddleware:
+    """Words the refusals that views let pass, one way for every page."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        if not isinstance(error, ItmError):
+            return None
+        if isinstance(error, NotFound):
+            return render(request, "404.html", {"sentence": error.sentence}, status=404)
+        if isinstance(error, Forbidden):
+            return render(request, "403.html", {"sentence": error.sentence}, status=403)
+        back = request.headers.get("Referer", "")
+        if request.method == "POST" and back.startswith(f"{request.scheme}://{request.get_host()}"):
+            messages.error(request, error.sentence)
+            return redirect(back)
+        status = 409 if isinstance(error, Conflict) else 422
+        return render(request, "refused.html", {"sentence": error.sentence}, status=status)
