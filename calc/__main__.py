@@ -1,0 +1,91 @@
+"""`python -m calc evaluate FILE`: one test as JSON in, its evaluation as JSON out.
+
+Exit 0 with the result on standard output. Exit 2 with nothing on standard output and one line on
+standard error, `PATH: sentence`, when anything is refused.
+"""
+
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import BinaryIO, TextIO
+
+from calc.entries import LONGEST_INPUT, load
+from calc.errors import CalcError
+from calc.evaluate import evaluate
+
+REFUSED = 2
+
+
+def main(
+    argv: Sequence[str],
+    stdin: BinaryIO | None,
+    stdout: BinaryIO | None,
+    stderr: TextIO | None,
+) -> int:
+    """Run the command on the arguments after the program's name; returns the exit code."""
+    try:
+        if len(argv) != 2 or argv[0] != "evaluate":
+            raise CalcError("usage", "$")
+        result = evaluate(load(_input(argv[1], stdin))).as_dict()
+        text = json.dumps(result, ensure_ascii=False, allow_nan=False, indent=2)
+        _output(text.encode() + b"\n", stdout)
+    except CalcError as error:
+        if stderr is not None:
+            print(error, file=stderr)
+        return REFUSED
+    return 0
+
+
+def _input(name: str, stdin: BinaryIO | None) -> bytes:
+    try:
+        if name != "-":
+            with open(name, "rb") as file:
+                return file.read(LONGEST_INPUT + 1)
+        if stdin is None:
+            raise CalcError("unreadable", "$", why="standard input is closed")
+        return stdin.read(LONGEST_INPUT + 1)
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name, or a closed stream
+        if isinstance(error, CalcError):
+            raise
+        raise CalcError("unreadable", "$", why=_reason(error)) from None
+
+
+def _output(data: bytes, stdout: BinaryIO | None) -> None:
+    if stdout is None:
+        raise CalcError("unwritable", "$", why="standard output is closed")
+    try:
+        stdout.write(data)
+        stdout.flush()
+    except (OSError, ValueError) as error:
+        raise CalcError("unwritable", "$", why=_reason(error)) from None
+
+
+def _reason(error: Exception) -> str:
+    """The system's reason without the file name, which may hold anything."""
+    reason = error.strerror if isinstance(error, OSError) else None
+    return (reason or "it cannot be opened").lower()
+
+
+def run() -> int:
+    """The command on this process's own arguments and streams."""
+    stdin = sys.stdin.buffer if sys.stdin else None
+    stdout = sys.stdout.buffer if sys.stdout else None
+    try:
+        code = main(sys.argv[1:], stdin, stdout, sys.stderr)
+    except KeyboardInterrupt:
+        code = 130  # 128 + SIGINT, as a shell reports it
+    if code:  # what is left in the buffer has no reader; do not let the exit flush it again
+        _drop_output()
+    return code
+
+
+def _drop_output() -> None:
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    except OSError:
+        return
+
+
+if __name__ == "__main__":
+    sys.exit(run())

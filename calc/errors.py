@@ -1,0 +1,157 @@
+"""What the engine refuses and what it warns of: two closed lists, and the one place for words.
+
+A code is stable and may be tested, stored and translated by its readers; a sentence may be
+reworded at any time. Every refusal says what is wrong and what would be right.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+REFUSALS = {
+    # the input as a whole
+    "usage": "Write: python -m calc evaluate FILE, or - in place of FILE for standard input.",
+    "unreadable": "The input cannot be read ({why}); give a readable file or standard input.",
+    "too_long": "The input is longer than {most} bytes; send one test at a time.",
+    "empty_input": "The input is empty; send one JSON object that describes one test.",
+    "not_utf8": "Byte {byte} is not UTF-8 text; save the input as UTF-8.",
+    "not_json": "This is not JSON from line {line}, column {column} on; send one JSON object.",
+    "nested_too_deep": "Lists or objects are nested too deep; keep to the form of a test.",
+    "unwritable": "The result cannot be written ({why}); send it where it can be written.",
+    # shape and kind of one entry
+    "not_an_object": "This is {got}; give an object with the keys {keys}.",
+    "not_a_list": "This is {got}; give a list with at least one entry.",
+    "empty_list": "The list is empty; give at least one entry.",
+    "not_a_number": "This is {got}; give a plain number, without quotes.",
+    "not_finite": "This is not a finite number; give a number below 1.8e308 in size.",
+    "integer_too_big": "This integer is too big to be kept exactly; give one below 2**53 in size.",
+    "not_text": "This is {got}; give a name in quotes.",
+    "blank_text": "The name is blank; give one that can be read.",
+    "broken_text": "The name holds half of a character pair; give whole characters.",
+    "not_a_flag": "This is {got}; give true or false, without quotes.",
+    "missing_key": "This key is missing; add it{hint}.",
+    "unknown_key": "The key {key} is not known here; the keys are {keys}.",
+    "repeated_key": "This key is given twice; give it once.",
+    "unknown_choice": "This is {got}; give one of {choices}.",
+    "fit_not_offered": 'This engine version offers one fit; give "ordinary" or leave the key out.',
+    # values that do not make a test
+    "out_of_range": "This is {got}; give {want}.",
+    "percent_or_volumes": (
+        "A standard needs either percent or both concentrate_ml and water_ml; give exactly one way."
+    ),
+    "nothing_mixed": "Both volumes are 0; give the volumes that went into this standard.",
+    "limits_out_of_order": (
+        "The limits are {lower} and {upper}; give 0 <= lower < upper <= 100, in percent."
+    ),
+    "repeated_name": "The name {name} is already taken by {other}; give each sample its own name.",
+    "too_few_standards": "There is only {count} standard; give at least 2.",
+    "too_few_percents": (
+        "The line would rest on {count} different percents; it needs at least 3, counting water "
+        "as 0 % when it is in the fit."
+    ),
+    "flat_line": (
+        "The readings do not change with percent, so nothing can be read off; check the standards "
+        "or use an instrument with finer steps."
+    ),
+    "falling_line": (
+        "The readings fall as percent rises; check that standards and water were not swapped."
+    ),
+    "falling_conductivity": (
+        "Conductivity falls as percent rises, which really happens in sea or brackish water; "
+        "use the refractive index instead, or check that no bottles were swapped."
+    ),
+    "no_spread": "All points of the line have the same percent; give different ones.",
+    "too_few_points": "There are {count} points; this needs at least {least}.",
+    "shapes_differ": "The lists differ in length; give one reading for each percent.",
+    "beyond_numbers": (
+        "The arithmetic leaves the range of numbers here; check the size and the unit of the "
+        "readings and of the resolution."
+    ),
+}
+
+WARNINGS = {
+    "temperature_mismatch": (
+        "This bottle was read {apart:.1f} °C {side} than the standards on average and nothing is "
+        "corrected; that is worth about {points:.2g} points and makes it look {looks}. Bring all "
+        "bottles to one temperature and read again."
+    ),
+    "temperature_unknown": (
+        "A reading here has no temperature, so a difference between the bottles cannot be seen. "
+        "Note the temperature with each reading."
+    ),
+    "resolution_coarse": (
+        "One step of the instrument is worth {step:.2g} points, over a third of the band of "
+        "{width:.2g} points. Use an instrument with finer steps."
+    ),
+    "non_linear": (
+        "The points bend: the t test of the quadratic term finds a curve at the {level:.0%} level "
+        "(t = {t:.3g}, {dof} degrees of freedom). Look at the plot and make more standards near "
+        "the samples."
+    ),
+    "not_monotonic": (
+        "This bottle reads lower than a weaker one ({percent:.4g} % against {weaker:.4g} %). Check "
+        "whether two bottles were swapped, and read both again."
+    ),
+    "extrapolation": (
+        "{percent:.4g} % lies {beyond:.2g} points outside the fitted points, {lowest:.4g} to "
+        "{highest:.4g} %. Make a standard beyond it."
+    ),
+    "outlier": (
+        "This bottle stands off the line through the others: externally studentised residual "
+        "{t:.3g}, beyond {critical:.3g} at the {level:.0%} level shared over {count} bottles "
+        "(Bonferroni). Read it again; keep both readings."
+    ),
+    "water_decides": (
+        "{used} the water point this is {percent:.4g} % ({limits}), the other way "
+        "{other_percent:.4g} % ({other_limits}): the answer hangs on the water point. Read the "
+        "water again and make another standard near the limit."
+    ),
+    "water_needed": (
+        "{used} the water point the readings rise with percent, the other way they do not: every "
+        "answer hangs on the water point. Read the standards again or use finer steps."
+    ),
+}
+
+
+def sentence(code: str, values: dict[str, Any]) -> str:
+    """The words for a refusal or a warning; every sentence of the engine is made here."""
+    words = REFUSALS.get(code) or WARNINGS[code]
+    return words.format(**values)
+
+
+def quoted(text: str, most: int = 40) -> str:
+    """Text of a stranger for use inside a sentence: one line, printable, not long."""
+    shown = "".join(c if c.isprintable() else "?" for c in text[:most])
+    return f'"{shown}"' if len(text) <= most else f'"{shown}…"'
+
+
+class CalcError(ValueError):
+    """A refusal: a stable code, the place as a JSON path or an argument name, and numbers."""
+
+    def __init__(self, code: str, where: str, **values: Any) -> None:
+        self.code = code
+        self.where = where
+        self.values = values
+        super().__init__(code, where)
+
+    @property
+    def message(self) -> str:
+        return sentence(self.code, self.values)
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.message}"
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """A warning is data in the result; `where` is a JSON path into the input or the result."""
+
+    code: str
+    where: str
+    values: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def message(self) -> str:
+        return sentence(self.code, self.values)
+
+    def as_dict(self) -> dict[str, str]:
+        return {"code": self.code, "where": self.where, "message": self.message}

@@ -1,0 +1,81 @@
+"""What an evaluation gives back: frozen values, and the same as plain data for JSON."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from calc.errors import Warned
+
+
+@dataclass(frozen=True, slots=True)
+class FittedLine:
+    """The line that was used: reading = intercept + slope × percent."""
+
+    slope: float
+    intercept: float
+    r: float
+    residual_sd: float
+    degrees_of_freedom: int
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "slope": self.slope,
+            "intercept": self.intercept,
+            "r": self.r,
+            "residual_sd": self.residual_sd,
+            "degrees_of_freedom": self.degrees_of_freedom,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One sample or one flow point; percent by volume throughout."""
+
+    name: str
+    flow_point: str | None  # None for the result of a flow point itself
+    percent: float
+    standard_uncertainty: float
+    degrees_of_freedom: int
+    interval: tuple[float, float]  # two-sided 95 %
+    limits: str  # in band | lean | rich
+    probability_in_band: float
+    probability_of_limits: float
+    certainty: str  # settled | undecided
+
+    def as_dict(self) -> dict[str, Any]:
+        place = {} if self.flow_point is None else {"flow_point": self.flow_point}
+        return {
+            "name": self.name,
+            **place,
+            "percent": self.percent,
+            "standard_uncertainty": self.standard_uncertainty,
+            "degrees_of_freedom": self.degrees_of_freedom,
+            "interval": list(self.interval),
+            "limits": self.limits,
+            "probability_in_band": self.probability_in_band,
+            "probability_of_limits": self.probability_of_limits,
+            "certainty": self.certainty,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """The evaluation of one test; `as_dict` is the form that is printed and stored."""
+
+    line: FittedLine
+    band: tuple[float, float]
+    samples: tuple[Result, ...]
+    flow_points: tuple[Result, ...]
+    warnings: tuple[Warned, ...]
+    engine_version: str
+    inputs_digest: str
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "line": self.line.as_dict(),
+            "band": {"lower": self.band[0], "upper": self.band[1]},
+            "samples": [result.as_dict() for result in self.samples],
+            "flow_points": [result.as_dict() for result in self.flow_points],
+            "warnings": [warned.as_dict() for warned in self.warnings],
+            "engine_version": self.engine_version,
+            "inputs_digest": self.inputs_digest,
+        }
