@@ -1,7 +1,7 @@
 """What every page shows around its content."""
 
 from django.http import HttpRequest
-from django.urls import reverse
+from django.urls import NoReverseMatch, reverse
 
 NAVIGATION = {
     "owner": [("Next things", "home"), ("Sites", "sites"), ("Lots", "lots"), ("Trends", "trends")],
@@ -20,6 +20,11 @@ def shell(request: HttpRequest) -> dict:
     actor = getattr(request, "actor", None)
     if actor is None:
         return {"actor": None, "nav": []}
-    nav = [(label, reverse(name)) for label, name in NAVIGATION[actor.kind]]
+    nav = []
+    for label, name in NAVIGATION[actor.kind]:
+        try:
+            nav.append((label, reverse(name)))
+        except NoReverseMatch:
+            continue
     here = max((url for _, url in nav if request.path.startswith(url)), key=len, default="")
     return {"actor": actor, "nav": [(label, url, url == here) for label, url in nav]}

@@ -1,3 +1,7 @@
 from django.urls import URLPattern, URLResolver
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from itm.web import account
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    *account.urls,
+]

@@ -1,0 +1,88 @@
+"""Numbers as people type them: kept as typed beside the SI value."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django import forms
+
+from itm.core.errors import Refused
+
+SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f "))
+NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+
+
+def parse_decimal(text: str, *, place: str = "", what: str = "This value") -> Decimal:
+    """The number as typed, with a decimal point or comma; never a default for what is missing.
+
+    Raises Refused not_a_number.
+    """
+    bare = text.strip().translate(SPACES).replace("−", "-")
+    if not NUMBER.fullmatch(bare) or len(bare) > 20:
+        raise Refused(
+            "not_a_number",
+            f"{what} is “{text.strip()[:30]}”; write one number such as 12.5 or 12,5.",
+            place,
+        )
+    try:
+        return Decimal(bare.replace(",", "."))
+    except InvalidOperation as error:
+        raise Refused("not_a_number", f"{what} is not a number.", place) from error
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """`si` in the coherent SI unit, `typed` as a person wrote it, for example “1900 L/min”."""
+
+    si: float
+    typed: str
+
+
+def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str = "") -> Quantity:
+    """Raises Refused not_a_number, unknown_unit."""
+    if unit not in units:
+        raise Refused("unknown_unit", f"“{unit}” is not one of {', '.join(units)}.", place)
+    value = parse_decimal(number, place=place)
+    return Quantity(float(value) * units[unit], f"{number.strip()} {unit}")
+
+
+class QuantityWidget(forms.MultiWidget):
+    """A number beside its unit."""
+
+    template_name = "parts/quantity_widget.html"
+
+    def __init__(self, units: Mapping[str, float], attrs: dict | None = None) -> None:
+        number = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        unit = forms.Select(choices=[(u, u) for u in units], attrs={"aria-label": "unit"})
+        super().__init__({"": number, "unit": unit}, attrs)
+
+    def decompress(self, value: Any) -> list[str]:
+        typed = value.typed if isinstance(value, Quantity) else str(value or "")
+        number, _, unit = typed.partition(" ")
+        return [number, unit] if typed else ["", ""]
+
+
+class QuantityField(forms.MultiValueField):
+    """Cleans to a `Quantity`, or None when it may be empty and is."""
+
+    def __init__(self, *, units: Mapping[str, float], **kwargs: Any) -> None:
+        self.units = units
+        super().__init__(
+            fields=(forms.CharField(max_length=20), forms.CharField(max_length=10)),
+            widget=QuantityWidget(units),
+            require_all_fields=False,
+            **kwargs,
+        )
+
+    def clean(self, value: Any) -> Quantity | None:
+        number, unit = (value or ["", ""])[:2]
+        if not (number or "").strip():
+            if self.required:
+                raise forms.ValidationError(self.error_messages["required"], code="required")
+            return None
+        try:
+            return quantity(number, unit, self.units)
+        except Refused as refusal:
+            raise forms.ValidationError(refusal.sentence, code=refusal.code) from refusal

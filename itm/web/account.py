@@ -1,0 +1,81 @@
+"""Signing in and out, choosing for whom one acts, and the health of the server."""
+
+from django.contrib.auth import views as auth
+from django.contrib.auth.forms import AuthenticationForm
+from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_http_methods
+
+from itm.accounts.actor import open_memberships
+from itm.core import outbox, triggers
+from itm.web.guard import signed_in
+
+
+class SignIn(auth.LoginView):
+    template_name = "account/sign_in.html"
+    redirect_authenticated_user = True
+
+    def get_form(self, form_class: type[AuthenticationForm] | None = None) -> AuthenticationForm:
+        form = super().get_form(form_class)
+        form.fields["username"].label = "E-mail address"
+        form.fields["username"].widget.attrs.update({"type": "email", "inputmode": "email"})
+        form.error_messages["invalid_login"] = (
+            "E-mail address and password do not belong together. Capitals count in the password."
+        )
+        return form
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def choose_membership(request: HttpRequest) -> HttpResponse:
+    """For people who act for more than one organisation."""
+    rows = open_memberships(request.actor.user, timezone.now().date())  # type: ignore[attr-defined]
+    if request.method == "POST":
+        chosen = next((m for m in rows if str(m.key) == request.POST.get("membership")), None)
+        if chosen is None:
+            raise Http404
+        request.session["membership"] = str(chosen.key)
+        return redirect("home")
+    return render(request, "account/choose.html", {"memberships": rows})
+
+
+@require_GET
+@never_cache
+def healthz(request: HttpRequest) -> HttpResponse:
+    """The process answers."""
+    return JsonResponse({"process": "up"})
+
+
+@require_GET
+@never_cache
+def readyz(request: HttpRequest) -> HttpResponse:
+    """Database, migrations and guards are in place, and promised work is not left lying."""
+    try:
+        executor = MigrationExecutor(connection)
+        behind = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+        guards = len(triggers.missing(connection))
+        oldest = outbox.waiting().order_by("not_before").values_list("not_before", flat=True)
+        late = (timezone.now() - oldest[0]).total_seconds() if oldest else 0
+    except DatabaseError:
+        return JsonResponse({"database": "away"}, status=503)
+    facts = {
+        "database": "up",
+        "migrations_waiting": behind,
+        "guards_missing": guards,
+        "oldest_job_seconds": max(0, round(late)),
+    }
+    return JsonResponse(facts, status=503 if behind or guards else 200)
+
+
+urls: list[URLPattern] = [
+    path("sign-in/", SignIn.as_view(), name="sign_in"),
+    path("sign-out/", auth.LogoutView.as_view(), name="sign_out"),
+    path("acting-for/", choose_membership, name="choose_membership"),
+    path("healthz", healthz, name="healthz"),
+    path("readyz", readyz, name="readyz"),
+]

@@ -1,0 +1,24 @@
+"""Who may open a page at all; what is on it is scoped by the queries."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+View = Callable[..., HttpResponse]
+
+
+def signed_in(view: View) -> View:
+    """Strangers go to the sign-in page; a person without an organisation is told so."""
+
+    @wraps(view)
+    @login_required
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if request.actor is None:  # type: ignore[attr-defined]
+            return render(request, "account/no_organisation.html", status=403)
+        return view(request, *args, **kwargs)
+
+    return guarded

@@ -1,0 +1,104 @@
+"""What every test may use. The clock is an argument; nothing inside the product is mocked."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import pytest
+from django.db import connections
+from django.test import Client, TransactionTestCase
+
+from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
+from itm.core import triggers
+from itm.registry.models import FoamSystem, Instrument, Proportioner, Site, Tank
+from tests.factories import (
+    ConcentrateLotFactory,
+    FoamSystemFactory,
+    GrantFactory,
+    InstrumentFactory,
+    OrganisationFactory,
+    ProportionerFactory,
+    SiteAuthorityFactory,
+    SiteFactory,
+    TankFactory,
+    TankFillFactory,
+    actor_of,
+)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _flush_lifts_the_guards() -> Iterator[None]:
+    """Emptying the tables between transactional tests is the one thing the guards must let pass."""
+    flush = TransactionTestCase._fixture_teardown
+
+    def lifted_flush(self: TransactionTestCase) -> None:
+        names = list(self._databases_names(include_mirrors=False))
+        for name in names:
+            triggers.drop(connections[name])
+        flush(self)
+        for name in names:
+            triggers.lay(connections[name])
+
+    TransactionTestCase._fixture_teardown = lifted_flush  # type: ignore[method-assign]
+    yield
+    TransactionTestCase._fixture_teardown = flush  # type: ignore[method-assign]
+
+
+@pytest.fixture(autouse=True)
+def _embedded(settings, tmp_path) -> None:
+    """No thread, no broker, files in a folder of the test's own."""
+    settings.OUTBOX_NUDGE = "none"
+    settings.MEDIA_ROOT = tmp_path / "files"
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One site with one system, and the three people who look at it."""
+
+    owner: Actor
+    contractor: Actor
+    authority: Actor
+    site: Site
+    system: FoamSystem
+    tank: Tank
+    proportioner: Proportioner
+    instrument: Instrument
+
+
+@pytest.fixture
+def scene(db: None) -> Scene:
+    owner = OrganisationFactory(kind=Organisation.Kind.OWNER)
+    contractor = OrganisationFactory(kind=Organisation.Kind.CONTRACTOR)
+    authority = OrganisationFactory(kind=Organisation.Kind.AUTHORITY)
+    site = SiteFactory(owner=owner)
+    GrantFactory(site=site, organisation=contractor)
+    SiteAuthorityFactory(site=site, organisation=authority)
+    system = FoamSystemFactory(site=site)
+    tank = TankFactory(site=site)
+    TankFillFactory(tank=tank, lot=ConcentrateLotFactory(owner=owner))
+    return Scene(
+        owner=actor_of(owner),
+        contractor=actor_of(contractor),
+        authority=actor_of(authority),
+        site=site,
+        system=system,
+        tank=tank,
+        proportioner=ProportionerFactory(system=system, tank=tank),
+        instrument=InstrumentFactory(organisation=contractor),
+    )
+
+
+@pytest.fixture
+def sign_in(client: Client) -> Callable[[Client, Actor], Client]:
+    """Sign a person in and act for the organisation of the actor."""
+
+    def enter(client: Client, actor: Actor) -> Client:
+        client.force_login(actor.user)
+        membership = actor.user.memberships.get(organisation=actor.organisation)
+        session = client.session
+        session["membership"] = str(membership.key)
+        session.save()
+        return client
+
+    return enter

@@ -1,0 +1,189 @@
+"""The smallest valid thing of each kind; a test passes only what it is about."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import factory
+from django.contrib.auth.hashers import make_password
+
+from itm.accounts.actor import Actor, acting, system
+from itm.accounts.models import Membership, Organisation, User
+from itm.registry.models import (
+    ConcentrateLot,
+    FlowPoint,
+    FoamSystem,
+    Grant,
+    Instrument,
+    Proportioner,
+    Site,
+    SiteAuthority,
+    Tank,
+    TankFill,
+)
+from itm.registry.restoring import FLUSH_ORDER, restoration_order
+
+PASSWORD = "a long word for tests"
+HASH = make_password(PASSWORD)
+TODAY = date(2026, 6, 15)
+LITRES_A_MINUTE = 1e-3 / 60
+
+
+class TrackedFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        abstract = True
+
+    @classmethod
+    def _create(cls, model_class: Any, *args: Any, **kwargs: Any) -> Any:
+        row = model_class(*args, **kwargs)
+        row.save(by=system(TODAY))
+        return row
+
+
+class OrganisationFactory(TrackedFactory):
+    class Meta:
+        model = Organisation
+
+    name = factory.Sequence(lambda n: f"Organisation {n}")
+    kind = Organisation.Kind.OWNER
+
+
+class UserFactory(TrackedFactory):
+    class Meta:
+        model = User
+
+    email = factory.Sequence(lambda n: f"person{n}@example.org")
+    name = factory.Sequence(lambda n: f"Person {n}")
+    qualification = "Foam systems technician"
+    licence_number = factory.Sequence(lambda n: f"L-{n}")
+    password = HASH
+
+
+class MembershipFactory(TrackedFactory):
+    class Meta:
+        model = Membership
+
+    user = factory.SubFactory(UserFactory)
+    organisation = factory.SubFactory(OrganisationFactory)
+    role = Membership.Role.MANAGER
+
+
+class SiteFactory(TrackedFactory):
+    class Meta:
+        model = Site
+
+    owner = factory.SubFactory(OrganisationFactory)
+    name = factory.Sequence(lambda n: f"Site {n}")
+    time_zone = "Europe/Lisbon"
+
+
+class SiteAuthorityFactory(TrackedFactory):
+    class Meta:
+        model = SiteAuthority
+
+    site = factory.SubFactory(SiteFactory)
+    organisation = factory.SubFactory(OrganisationFactory, kind=Organisation.Kind.AUTHORITY)
+
+
+class GrantFactory(TrackedFactory):
+    class Meta:
+        model = Grant
+
+    site = factory.SubFactory(SiteFactory)
+    organisation = factory.SubFactory(OrganisationFactory, kind=Organisation.Kind.CONTRACTOR)
+    starts_on = date(2015, 1, 1)
+
+
+class FoamSystemFactory(TrackedFactory):
+    class Meta:
+        model = FoamSystem
+
+    site = factory.SubFactory(SiteFactory)
+    name = factory.Sequence(lambda n: f"System {n}")
+    kind = FoamSystem.Kind.DELUGE
+    fuel = FoamSystem.Fuel.HYDROCARBON
+    minimum_flow = 600 * LITRES_A_MINUTE
+    minimum_flow_typed = "600 L/min"
+    design_flow = 1900 * LITRES_A_MINUTE
+    design_flow_typed = "1900 L/min"
+    required_minutes = 10
+    commissioned_on = date(2018, 3, 1)
+
+
+class TankFactory(TrackedFactory):
+    class Meta:
+        model = Tank
+
+    site = factory.SubFactory(SiteFactory)
+    tag = factory.Sequence(lambda n: f"T-{n}")
+    kind = Tank.Kind.BLADDER
+    capacity = 1.0
+    capacity_typed = "1 m³"
+    usable_volume = 0.95
+    usable_volume_typed = "950 L"
+
+
+class ConcentrateLotFactory(TrackedFactory):
+    class Meta:
+        model = ConcentrateLot
+
+    owner = factory.SubFactory(OrganisationFactory)
+    product = "Invented concentrate"
+    kind = ConcentrateLot.Kind.SFFF
+    nominal_percent = Decimal("3")
+    batch = factory.Sequence(lambda n: f"B{n:04d}")
+
+
+class TankFillFactory(TrackedFactory):
+    class Meta:
+        model = TankFill
+
+    tank = factory.SubFactory(TankFactory)
+    lot = factory.SubFactory(ConcentrateLotFactory)
+    filled_on = date(2018, 2, 1)
+    volume = 0.95
+    volume_typed = "950 L"
+
+
+class ProportionerFactory(TrackedFactory):
+    """With the two flow points that every proportioner has: minimum and design."""
+
+    class Meta:
+        model = Proportioner
+
+    system = factory.SubFactory(FoamSystemFactory)
+    tank = factory.SubFactory(TankFactory, site=factory.SelfAttribute("..system.site"))
+    tag = factory.Sequence(lambda n: f"PR-{n}")
+    kind = Proportioner.Kind.BLADDER_TANK
+    nominal_percent = Decimal("3")
+    flush_order = factory.LazyFunction(lambda: list(FLUSH_ORDER))
+    restoration_order = factory.LazyFunction(lambda: restoration_order("bladder", "bladder_tank"))
+
+    @factory.post_generation
+    def flow_points(self: Any, create: bool, extracted: Any, **kwargs: Any) -> None:
+        for name, litres in (extracted or {"minimum": 600, "design": 1900}).items():
+            FlowPoint.objects.create(
+                by=system(TODAY),
+                proportioner=self,
+                name=name,
+                flow=litres * LITRES_A_MINUTE,
+                flow_typed=f"{litres} L/min",
+            )
+
+
+class InstrumentFactory(TrackedFactory):
+    class Meta:
+        model = Instrument
+
+    organisation = factory.SubFactory(OrganisationFactory, kind=Organisation.Kind.CONTRACTOR)
+    name = "Bench refractometer"
+    serial_number = factory.Sequence(lambda n: f"S{n}")
+    method = Instrument.Method.REFRACTIVE_INDEX
+    resolution = Decimal("0.00001")
+    certificate = "C-1"
+    certificate_due_on = date(2027, 1, 1)
+
+
+def actor_of(organisation: Organisation, role: str = "manager", today: date = TODAY) -> Actor:
+    """A new person in that organisation."""
+    return acting(MembershipFactory(organisation=organisation, role=role), today)
