@@ -110,15 +110,14 @@ def on_order(bench: Bench) -> list[Warned]:
     """Warn of each bottle that reads lower than the next weaker mixture; water is always one."""
     points = sorted(fit_points(bench, with_water=True), key=lambda point: point.percent)
     warned = []
-    weaker: list[FitPoint] = []
-    level: list[FitPoint] = []
-    for point in points:
-        if level and point.percent - level[0].percent > SAME_PERCENT:
-            weaker, level = level, []
+    weaker: FitPoint | None = None  # highest reading of the percent before
+    level = [points[0]]
+    for point in points[1:]:
+        if point.percent - level[0].percent > SAME_PERCENT:
+            weaker, level = max(level, key=lambda p: p.reading), []
         level.append(point)
-        above = max(weaker, key=lambda p: p.reading, default=point)
-        if point.reading < above.reading:
-            values = {"percent": point.percent, "weaker": above.percent}
+        if weaker and point.reading < weaker.reading:
+            values = {"percent": point.percent, "weaker": weaker.percent}
             warned.append(Warned("not_monotonic", point.where, values))
     return warned
 

@@ -49,44 +49,28 @@ def evaluate(data: Any) -> Evaluation:
     depends on nothing but the canonical form whose digest it carries.
     Source: the modules named in the imports give theirs. Check: tests/calc/test_evaluate.py.
     """
-    bench = read(data)
-    with np.errstate(all="ignore"):  # what overflows is refused below, with a sentence
-        return _evaluate(bench)
+    with np.errstate(all="ignore"):  # what overflows is refused, with a sentence
+        return _evaluate(read(data))
 
 
 def _evaluate(bench: Bench) -> Evaluation:
     points = fit_points(bench, bench.include_water)
     line = _rising_line(bench, points)
     least_sd = instrument_sd(bench.instrument.resolution, bench.instrument.repeatability)
-    subjects = _samples(bench) + _flow_points(bench)
-    estimate = read_off(
-        line,
-        np.array([subject.reading for subject in subjects]),
-        np.array([len(subject.bottles) for subject in subjects]),
-        max(float(line.residual_sd), least_sd),
-    )
-    _require_numbers(subjects, estimate)
     on_temperature, open_bottles = checks.on_temperature(bench, line)
+    other_line, on_other_line = _other_line(bench)
     warned = [
         *on_temperature,
         *checks.on_resolution(bench, line),
         *checks.on_order(bench),
         *checks.on_straightness(points, least_sd),
         *checks.on_outliers(points, line, least_sd),
+        *on_other_line,
     ]
-    other_line, needed = _other_line(bench)
-    warned += needed
-    bench_open = bool(needed or open_bottles & {point.where for point in points})
-    results = []
-    for i, subject in enumerate(subjects):
-        percent = float(estimate.percent[i])
-        outside, range_open = checks.on_range(subject.where, percent, points)
-        other = _percent_on(other_line, subject.reading)
-        hanging = checks.on_water(subject.where, percent, other, bench)
-        if subject.flow_point is not None or len(subject.bottles) > 1:
-            warned += [*outside, *hanging]  # a flow point of one bottle would say the same twice
-        is_open = bool(bench_open or open_bottles & subject.bottles or range_open or hanging)
-        results.append(_result(bench, subject, estimate, i, is_open))
+    if on_other_line or open_bottles & {point.where for point in points}:
+        open_bottles |= {subject.where for subject in _samples(bench)}
+    results, on_results = _results(bench, points, line, least_sd, other_line, open_bottles)
+    warned += on_results
     _require_sayable(warned)
     return Evaluation(
         line=_fitted(line),
@@ -97,6 +81,35 @@ def _evaluate(bench: Bench) -> Evaluation:
         engine_version=__version__,
         inputs_digest=digest(bench.as_form()),
     )
+
+
+def _results(
+    bench: Bench,
+    points: list[FitPoint],
+    line: Line,
+    least_sd: float,
+    other_line: Line | None,
+    open_bottles: set[str],
+) -> tuple[list[Result], list[Warned]]:
+    """Results of the samples, then of the flow points, and the warnings that belong to one."""
+    subjects = _samples(bench) + _flow_points(bench)
+    estimate = read_off(
+        line,
+        np.array([subject.reading for subject in subjects]),
+        np.array([len(subject.bottles) for subject in subjects]),
+        max(float(line.residual_sd), least_sd),
+    )
+    _require_numbers(subjects, estimate)
+    results, warned = [], []
+    for i, subject in enumerate(subjects):
+        percent = float(estimate.percent[i])
+        outside, open_outside = checks.on_range(subject.where, percent, points)
+        hanging = checks.on_water(subject.where, percent, _percent_on(other_line, subject), bench)
+        if subject.flow_point is not None or len(subject.bottles) > 1:
+            warned += [*outside, *hanging]  # a flow point of one bottle would say the same twice
+        is_open = bool(open_bottles & subject.bottles or open_outside or hanging)
+        results.append(_result(bench, subject, estimate, i, is_open))
+    return results, warned
 
 
 def _rising_line(bench: Bench, points: list[FitPoint]) -> Line:
@@ -136,8 +149,13 @@ def _other_line(bench: Bench) -> tuple[Line | None, list[Warned]]:
         return None, [Warned("water_needed", "$.water", {"used": used})]
 
 
-def _percent_on(line: Line | None, reading: float) -> float | None:
-    return None if line is None else float((reading - line.intercept) / line.slope)
+def _percent_on(line: Line | None, subject: _Subject) -> float | None:
+    if line is None:
+        return None
+    percent = float((subject.reading - line.intercept) / line.slope)
+    if not math.isfinite(percent):
+        raise CalcError("beyond_numbers", subject.where)
+    return percent
 
 
 def _samples(bench: Bench) -> list[_Subject]:

@@ -4,6 +4,7 @@ Whatever is wrong is refused with the JSON path of the entry and a sentence; not
 no entry gets a default unless the form says so.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,16 +58,8 @@ class Bottle:
 
     where: str
     readings: tuple[Reading, ...]
-
-    @property
-    def mean(self) -> float:
-        return float(ordered_mean([reading.value for reading in self.readings]))
-
-    @property
-    def temperature_c(self) -> float | None:
-        """Mean of the temperatures that were noted, None without any."""
-        noted = [r.temperature_c for r in self.readings if r.temperature_c is not None]
-        return float(ordered_mean(noted)) if noted else None
+    mean: float
+    temperature_c: float | None  # mean of the temperatures that were noted, None without any
 
     @property
     def misses_temperature(self) -> bool:
@@ -244,7 +237,13 @@ def _concentrate(given: Any, where: str) -> Bottle | None:
 
 def _bottle(given: Any, where: str, bottle: str) -> Bottle:
     entries = enumerate(list_at(given, where))
-    return Bottle(bottle, tuple(_reading(entry, f"{where}[{i}]") for i, entry in entries))
+    readings = tuple(_reading(entry, f"{where}[{i}]") for i, entry in entries)
+    mean = float(ordered_mean([reading.value for reading in readings]))
+    if not math.isfinite(mean):
+        raise CalcError("beyond_numbers", where)
+    noted = [r.temperature_c for r in readings if r.temperature_c is not None]
+    temperature_c = float(ordered_mean(noted)) if noted else None
+    return Bottle(bottle, readings, mean, temperature_c)
 
 
 def _reading(given: Any, where: str) -> Reading:
