@@ -4,6 +4,7 @@ Meant for single figures. A view that fills a long table formats its rows in Pyt
 filter call a cell costs more than the query that fetched the rows.
 """
 
+import re
 from datetime import date, datetime, tzinfo
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal, InvalidOperation
 from zoneinfo import ZoneInfo
@@ -73,4 +74,4 @@ def thin(value: object) -> str:
     sign, digits = (whole[0], whole[1:]) if whole[:1] in ("-", "+") else ("", whole)
     if not digits.isdecimal():
         return text
-    return sign + f"{int(digits):,}".replace(",", THIN_SPACE) + point + rest
+    return sign + re.sub(r"(?<=\d)(?=(?:\d{3})+$)", THIN_SPACE, digits) + point + rest

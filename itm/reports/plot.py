@@ -1,0 +1,6 @@
+"""The plots of pages and reports: data in, SVG text out. No Django, no files, no clock."""
+
+from itm.reports.plot_calibration import CalibrationCurve, calibration_plot
+from itm.reports.plot_trend import TrendSeries, trend_plot
+
+__all__ = ["CalibrationCurve", "TrendSeries", "calibration_plot", "trend_plot"]
