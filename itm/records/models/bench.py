@@ -1,9 +1,11 @@
 """The bench: water, standards, concentrate and samples, and every reading in its order."""
 
+from typing import Self
+
 from django.db import models
 from django.db.models import Q
 
-from itm.core.history import Tracked
+from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.tests import FlowRun
 from itm.records.models.visits import Visit
 from itm.registry.models import ConcentrateLot, Instrument, Tank
@@ -28,6 +30,7 @@ class Bench(Tracked):
     batch_volume_ml = models.DecimalField(max_digits=7, decimal_places=1, default=200)
     notes = models.CharField(max_length=500, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["visit_id", "pk"]
@@ -42,6 +45,12 @@ class Bench(Tracked):
 
     def __str__(self) -> str:
         return f"Bench of {self.visit}"
+
+
+class BottleQuerySet(TrackedQuerySet):
+    def in_use(self) -> Self:
+        """Without the bottles that were stamped by mistake and withdrawn."""
+        return self.filter(withdrawn_reason="")
 
 
 class Bottle(Tracked):
@@ -69,7 +78,10 @@ class Bottle(Tracked):
     concentrate_ml_typed = models.CharField(max_length=20, blank=True)
     water_ml_typed = models.CharField(max_length=20, blank=True)
     taken_at = models.DateTimeField(null=True, blank=True)
+    # Stamped by mistake: out of everything, but its label stays used and the row stays.
+    withdrawn_reason = models.CharField(max_length=200, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
+    objects = BottleQuerySet.as_manager()
 
     class Meta:
         ordering = ["bench_id", "role", "position", "pk"]
@@ -113,6 +125,7 @@ class Reading(Tracked):
     set_aside_at = models.DateTimeField(null=True, blank=True)
     set_aside_by = models.CharField(max_length=120, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["sequence", "pk"]
