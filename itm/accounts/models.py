@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
 
 from itm.core.history import Author, Tracked, TrackedQuerySet
 
@@ -46,13 +47,10 @@ class Organisation(Tracked):
         return self.name
 
 
-class People(BaseUserManager):
+class People(BaseUserManager["User"]):
     def get_by_natural_key(self, email: str | None) -> "User":
+        """Addresses are compared without regard to capitals, as the constraint on them does."""
         return self.get(email__iexact=email)
-
-
-class UserQuerySet(TrackedQuerySet):
-    pass
 
 
 class User(AbstractBaseUser, Tracked):
@@ -68,12 +66,12 @@ class User(AbstractBaseUser, Tracked):
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS = ["name"]
-    objects = People.from_queryset(UserQuerySet)()
+    objects = People.from_queryset(TrackedQuerySet)()
 
     class Meta:
         ordering = ["name", "pk"]
         constraints = [
-            models.UniqueConstraint(models.functions.Lower("email"), name="email_once"),
+            models.UniqueConstraint(Lower("email"), name="email_once"),
         ]
 
     def __str__(self) -> str:

@@ -11,6 +11,7 @@ class CoreConfig(AppConfig):
         from itm.core import checks, triggers
 
         register(checks.every_model_says_how_it_hangs, Tags.models)
+        register(checks.every_tracked_model_refuses_bypasses, Tags.models)
         register(checks.triggers_are_laid, Tags.database)
         pre_migrate.connect(triggers.drop_before_migrate, sender=self)
         post_migrate.connect(triggers.lay_after_migrate)

@@ -7,6 +7,7 @@ from django.core.checks import CheckMessage, Error
 from django.db import DatabaseError, connections
 
 from itm.core import triggers
+from itm.core.history import Tracked, TrackedQuerySet
 
 # Models that no person's scope reaches, each with the reason.
 UNSCOPED = {
@@ -38,6 +39,21 @@ def every_model_says_how_it_hangs(app_configs: Any, **kwargs: Any) -> list[Check
                 )
             )
     return out
+
+
+def every_tracked_model_refuses_bypasses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """A tracked model whose manager is a plain one would let update() pass by the history."""
+    return [
+        Error(
+            f"{model._meta.label} is tracked, but its manager is not.",
+            hint="objects = TrackedQuerySet.as_manager(), or a queryset that inherits from it.",
+            obj=model,
+            id="itm.E003",
+        )
+        for model in apps.get_models()
+        if issubclass(model, Tracked)
+        and not isinstance(model._default_manager.all(), TrackedQuerySet)
+    ]
 
 
 def triggers_are_laid(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:

@@ -75,15 +75,22 @@ def note(
 
 
 @contextmanager
-def bulk(by: Author, verb: str, model: type[models.Model], text: str) -> Iterator[None]:
-    """Allow update, delete and bulk_* on tracked rows inside, noted as one change."""
+def bulk(
+    by: Author,
+    verb: str,
+    model: type[models.Model],
+    text: str = "",
+    *,
+    of: models.Model | None = None,
+) -> Iterator[None]:
+    """Allow update, delete and bulk_* on tracked rows inside, noted as one change (of one row)."""
     with transaction.atomic():
         token = _batch.set(True)
         try:
             yield
         finally:
             _batch.reset(token)
-        note(by, verb, model=model._meta.label, text=text)
+        note(by, verb, of=of, model=model._meta.label, text=text)
 
 
 class TrackedQuerySet(models.QuerySet):
@@ -96,8 +103,8 @@ class TrackedQuerySet(models.QuerySet):
                 "or work inside history.bulk(...)."
             )
 
-    def create(self, *, by: Author, **values: Any) -> Any:
-        row = self.model(**values)
+    def create(self, *, by: Author, **values: Any) -> Any:  # type: ignore[override]
+        row: Any = self.model(**values)
         row.save(by=by, force_insert=True, using=self.db)
         return row
 
@@ -127,13 +134,18 @@ class Tracked(models.Model):
     """A business object: has a key that never changes, and a history."""
 
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
-    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         abstract = True
 
-    def save(self, *args: Any, by: Author, verb: str = "", text: str = "", **kwargs: Any) -> None:
-        """Save and note the difference under the name of `by`; nothing changed is nothing noted."""
+    def save(  # type: ignore[override]
+        self, *args: Any, by: Author, verb: str = "", text: str = "", **kwargs: Any
+    ) -> None:
+        """Save and note the difference under the name of `by`; nothing changed is nothing noted.
+
+        Only the changed columns are written, so that entries of two people in different fields of
+        one row merge.
+        """
         after = {
             f.attname: getattr(self, f.attname)
             for f in self._meta.concrete_fields
@@ -144,6 +156,8 @@ class Tracked(models.Model):
         changed = [n for n in after if n not in before or before[n] != after[n]]
         if loaded and not changed:
             return
+        if loaded:
+            kwargs.setdefault("update_fields", changed)
         with transaction.atomic():
             super().save(*args, **kwargs)
             note(
@@ -160,7 +174,15 @@ class Tracked(models.Model):
         raise RuntimeError("Business objects are retired or set aside, never deleted.")
 
     @classmethod
-    def from_db(cls, db: str | None, field_names: Any, values: Any) -> Any:
+    def from_db(cls, db: Any, field_names: Any, values: Any) -> Any:  # type: ignore[override]
         row = super().from_db(db, field_names, values)
         row._loaded = dict(zip(field_names, values, strict=False))
         return row
+
+    def refresh_from_db(self, *args: Any, **kwargs: Any) -> None:
+        super().refresh_from_db(*args, **kwargs)
+        self._loaded = {
+            f.attname: self.__dict__[f.attname]
+            for f in self._meta.concrete_fields
+            if f.attname in self.__dict__
+        }

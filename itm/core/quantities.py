@@ -11,6 +11,7 @@ from django import forms
 from itm.core.errors import Refused
 
 SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f "))
+THOUSANDS_OR_DECIMAL = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
@@ -41,7 +42,18 @@ class Quantity:
 
 
 def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str = "") -> Quantity:
-    """Raises Refused not_a_number, unknown_unit."""
+    """Raises Refused not_a_number, ambiguous_comma, unknown_unit.
+
+    “1,900” is one and nine tenths to one reader and nineteen hundred to another, and a flow wrong by
+    a thousand would stay hidden behind what was typed: so it is asked and not guessed.
+    """
+    if THOUSANDS_OR_DECIMAL.fullmatch(number.strip()):
+        whole, _, rest = number.strip().partition(",")
+        raise Refused(
+            "ambiguous_comma",
+            f"“{number.strip()}” can be read in two ways; write {whole}{rest} or {whole}.{rest}.",
+            place,
+        )
     if unit not in units:
         raise Refused("unknown_unit", f"“{unit}” is not one of {', '.join(units)}.", place)
     value = parse_decimal(number, place=place)
@@ -54,14 +66,18 @@ class QuantityWidget(forms.MultiWidget):
     template_name = "parts/quantity_widget.html"
 
     def __init__(self, units: Mapping[str, float], attrs: dict | None = None) -> None:
+        self.units = tuple(units)
         number = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
         unit = forms.Select(choices=[(u, u) for u in units], attrs={"aria-label": "unit"})
         super().__init__({"": number, "unit": unit}, attrs)
 
     def decompress(self, value: Any) -> list[str]:
         typed = value.typed if isinstance(value, Quantity) else str(value or "")
-        number, _, unit = typed.partition(" ")
-        return [number, unit] if typed else ["", ""]
+        # From the end: a number may hold spaces (1 900) and so may a unit (US gpm).
+        for unit in sorted(self.units, key=len, reverse=True):
+            if typed.endswith(f" {unit}"):
+                return [typed.removesuffix(f" {unit}"), unit]
+        return [typed, ""]
 
 
 class QuantityField(forms.MultiValueField):

@@ -4,7 +4,7 @@ import uuid
 
 from django.db import models
 
-from itm.core.history import Tracked
+from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models import ProportioningTest
 
 
@@ -21,6 +21,7 @@ class Report(Tracked):
     sha256 = models.CharField(max_length=64)
     size = models.PositiveIntegerField()
     made_at = models.DateTimeField(auto_now_add=True)
+    objects = TrackedQuerySet.as_manager()
 
     def __str__(self) -> str:
         return f"Report of {self.test}"

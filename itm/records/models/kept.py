@@ -5,7 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
-from itm.core.history import Tracked
+from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.tests import ProportioningTest
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Site
@@ -22,6 +22,7 @@ class Evaluation(Tracked):
     inputs = models.JSONField()
     result = models.JSONField()
     made_at = models.DateTimeField(auto_now_add=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
@@ -46,6 +47,7 @@ class Move(Tracked):
     digest = models.CharField(max_length=64, blank=True)
     # The client's own key of this deed: its tenth repeat finds this row.
     once = models.UUIDField(null=True, unique=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.accounts.models import User
-from itm.core.history import Tracked
+from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.visits import Visit
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import FlowPoint, Proportioner, Site
@@ -147,6 +147,7 @@ class FlowRun(Tracked):
     level_after = models.FloatField(null=True, blank=True, help_text="m³ in the tank")
     level_after_typed = models.CharField(max_length=40, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["test_id", "flow_point__flow", "pk"]
@@ -176,6 +177,7 @@ class FlushStep(Tracked):
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.CharField(max_length=120, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["test_id", "position"]

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from itm.accounts.models import Organisation
-from itm.core.history import Tracked
+from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Proportioner, Site
 
@@ -69,6 +69,7 @@ class Notice(Tracked):
     how = models.CharField(max_length=60, blank=True)
     reference = models.CharField(max_length=60, blank=True, help_text="Number of the call")
     told_at = models.DateTimeField()
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["told_at", "pk"]
@@ -103,6 +104,7 @@ class RestorationLine(Tracked):
         "self", models.PROTECT, null=True, blank=True, related_name="followed_by"
     )
     sealed_at = models.DateTimeField(null=True, blank=True)
+    objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["visit_id", "proportioner_id", "position"]

@@ -1,0 +1,274 @@
+"""The canonical form of a proportioning test, form number 1.
+
+Everything the report prints stands here by value, so that renaming a system changes no sealed
+report. Keys, never primary keys; numbers that people typed as they typed them; instants in UTC.
+A form is never changed, only followed by the next, and every old one stays readable.
+"""
+
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+from calc.standards import as_made_percent
+from itm.records.evaluate import supply
+from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Seal
+from itm.records.rows import rows
+
+
+def instant(at: datetime | None) -> str | None:
+    """An instant in UTC. Microseconds stay, so that what is stored and what is sealed agree."""
+    return None if at is None else at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def written(value: Decimal | date | None) -> str | None:
+    """A decimal with the digits it has, a date as ISO 8601."""
+    if isinstance(value, Decimal):
+        plain = format(value.normalize(), "f")
+        return plain if plain != "-0" else "0"
+    return None if value is None else value.isoformat()
+
+
+def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
+    """The form of a test as `loading.whole` gives it, with the evaluation it stands on."""
+    amended = test.amends
+    return {
+        "form": Seal.FORM,
+        "kind": "proportioning test",
+        "key": str(test.key),
+        "amends": amended and {
+            "key": str(amended.key),
+            "digest": amended.seal.digest,
+            "number": amended.seal.number,
+            "reason": test.amendment_reason,
+        },
+        **_place(test),
+        "visit": _visit(test),
+        "test": _test(test),
+        "runs": _runs(test),
+        "flush": [
+            {"text": s.text, "done_at": instant(s.done_at), "done_by": s.done_by}
+            for s in test.flush_steps.all()
+        ],
+        "restoration": _restoration(test),
+        "bench": _bench(test),
+        "evaluation": {
+            "engine_version": evaluation.engine_version,
+            "inputs_digest": evaluation.inputs_digest,
+            "inputs": evaluation.inputs,
+            "result": evaluation.result,
+        },
+        "supply": supply(test, evaluation.result),
+        "handed_in": test.handed_in_by and {
+            "by": test.handed_in_by.name,
+            "organisation": test.visit.contractor.name,
+            "at": instant(test.handed_in_at),
+        },
+        "moves": [
+            {
+                "verb": m.verb,
+                "at": instant(m.at),
+                "person": m.person,
+                "organisation": m.organisation,
+                "reason": m.reason,
+            }
+            for m in test.moves.all()
+        ],
+        "rows": rows(test),
+    }  # fmt: skip
+
+
+def _place(test: ProportioningTest) -> dict[str, Any]:
+    site, device = test.site, test.proportioner
+    system, tank = device.system, test.bench.tank
+    return {
+        "site": {
+            "key": str(site.key),
+            "name": site.name,
+            "address": site.address,
+            "country": site.country,
+            "time_zone": site.time_zone,
+            "owner": site.owner.name,
+        },
+        "authorities": [
+            {"name": a.organisation.name, "scope": a.get_scope_display()}
+            for a in site.site_authorities.all()
+        ],
+        "system": {
+            "key": str(system.key),
+            "name": system.name,
+            "kind": system.get_kind_display(),
+            "hazard": system.hazard,
+            "fuel": system.get_fuel_display(),
+            "required_minutes": system.required_minutes,
+        },
+        "proportioner": {
+            "key": str(device.key),
+            "tag": device.tag,
+            "kind": device.get_kind_display(),
+            "nominal_percent": written(device.nominal_percent),
+            "lowest_listed_flow": device.lowest_listed_flow_typed,
+            "highest_listed_flow": device.highest_listed_flow_typed,
+        },
+        "tank": {
+            "key": str(tank.key),
+            "tag": tank.tag,
+            "kind": tank.get_kind_display(),
+            "usable_volume": tank.usable_volume_typed,
+            "fills": [
+                {"lot": str(f.lot), "volume": f.volume_typed, "filled_on": written(f.filled_on)}
+                for f in tank.fills.all()
+                if f.filled_on <= test.tested_on
+            ],
+        },
+    }
+
+
+def _visit(test: ProportioningTest) -> dict[str, Any]:
+    visit = test.visit
+    return {
+        "key": str(visit.key),
+        "contractor": visit.contractor.name,
+        "planned_on": written(visit.planned_on),
+        "crew": visit.crew,
+        "effluent_plan": visit.effluent_plan,
+        "ambient_c": visit.ambient_c_typed,
+        "weather": visit.weather,
+        "coordinator": visit.coordinator,
+        "impairment_reason": visit.impairment_reason,
+        "started_at": instant(visit.started_at),
+        "started_by": visit.started_by,
+        "restored_at": instant(visit.restored_at),
+        "restored_by": visit.restored_by,
+        "notices": [
+            {
+                "told": n.told,
+                "by": n.by,
+                "how": n.how,
+                "reference": n.reference,
+                "told_at": instant(n.told_at),
+            }
+            for n in visit.notices.all()
+        ],
+    }
+
+
+def _test(test: ProportioningTest) -> dict[str, Any]:
+    return {
+        "purpose": test.get_purpose_display(),
+        "phase": test.get_phase_display(),
+        "adjusted": test.adjusted,
+        "tested_on": written(test.tested_on),
+        "notes": test.notes,
+        "nominal_percent": written(test.nominal_percent),
+        "criterion": test.criterion,
+        "criterion_source": test.criterion_source,
+        "band": {"lower": written(test.band_lower), "upper": written(test.band_upper)},
+        "verdict_probability": test.verdict_probability,
+        "include_water": test.include_water,
+    }
+
+
+def _runs(test: ProportioningTest) -> list[dict[str, Any]]:
+    return [
+        {
+            "flow_point": run.flow_point.name,
+            "flow": run.flow_point.flow_typed,
+            "inlet_pressure": run.inlet_pressure_typed,
+            "solution_flow": run.solution_flow_typed,
+            "flow_source": run.get_flow_source_display() if run.flow_source else "",
+            "foam_seen_at": instant(run.foam_seen_at),
+            "level_before": run.level_before_typed,
+            "level_after": run.level_after_typed,
+            "samples": [b.label for b in run.bottles.all()],
+        }
+        for run in test.runs.all()
+    ]
+
+
+def _restoration(test: ProportioningTest) -> list[dict[str, Any]]:
+    return [
+        {
+            "text": line.text,
+            "outcome": line.get_outcome_display(),
+            "ended_at": instant(line.ended_at),
+            "ended_by": line.ended_by,
+            "reason": line.reason,
+            "handed_to": line.handed_to,
+            "handed_at": instant(line.handed_at),
+        }
+        for line in test.visit.restoration_lines.all()
+        if line.proportioner_id == test.proportioner_id
+    ]
+
+
+def _bench(test: ProportioningTest) -> dict[str, Any]:
+    bench, meter = test.bench, test.bench.instrument
+    samples = [(run.flow_point.name, b) for run in test.runs.all() for b in run.bottles.all()]
+    bottles = [(None, b) for b in bench.bottles.all()] + samples
+    return {
+        "key": str(bench.key),
+        "method": meter.method,
+        "instrument": {
+            "key": str(meter.key),
+            "name": meter.name,
+            "serial_number": meter.serial_number,
+            "unit": meter.unit,
+            "resolution": written(meter.resolution),
+            "repeatability": written(meter.repeatability),
+            "temperature_compensated": meter.temperature_compensated,
+            "certificate": meter.certificate,
+            "certificate_due_on": written(meter.certificate_due_on),
+        },
+        "lot": str(bench.lot) if bench.lot else "",
+        "water_source": bench.water_source,
+        "glassware": bench.glassware,
+        "batch_volume_ml": written(bench.batch_volume_ml),
+        "notes": bench.notes,
+        "bottles": [_bottle(bottle, flow_point) for flow_point, bottle in bottles],
+    }
+
+
+def _bottle(bottle: Bottle, flow_point: str | None) -> dict[str, Any]:
+    return {
+        "key": str(bottle.key),
+        "role": bottle.get_role_display(),
+        "label": bottle.label,
+        "flow_point": flow_point,
+        "concentrate_ml": bottle.concentrate_ml_typed,
+        "water_ml": bottle.water_ml_typed,
+        "percent": percent_as_made(bottle),
+        "taken_at": instant(bottle.taken_at),
+        "readings": [_reading(r) for r in bottle.readings.all()],
+    }
+
+
+def percent_as_made(bottle: Bottle) -> float | None:
+    """Percent of a bottle whose making is known: water, a standard, the concentrate itself."""
+    if bottle.role == Bottle.Role.WATER:
+        return 0.0
+    if bottle.role == Bottle.Role.CONCENTRATE:
+        return 100.0
+    if not bottle.concentrate_ml and not bottle.water_ml:
+        return None
+    if bottle.concentrate_ml is None or bottle.water_ml is None:
+        return None
+    return as_made_percent(float(bottle.concentrate_ml), float(bottle.water_ml))
+
+
+def _reading(reading: Reading) -> dict[str, Any]:
+    aside = reading.set_aside_at is not None
+    return {
+        "key": str(reading.key),
+        "sequence": reading.sequence,
+        "value": reading.value_typed,
+        "temperature_c": reading.temperature_typed,
+        "read_at": instant(reading.read_at),
+        "read_by": reading.read_by,
+        "set_aside": {
+            "reason": reading.set_aside_reason,
+            "by": reading.set_aside_by,
+            "at": instant(reading.set_aside_at),
+        }
+        if aside
+        else None,
+    }

@@ -1,0 +1,149 @@
+"""Rows → the engine's form → a stored evaluation. The one way from readings to a result."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+import calc
+from calc.supply import minutes_of_supply
+from itm.accounts.actor import Actor
+from itm.records.loading import whole
+from itm.records.models import Bottle, Evaluation, FlowRun, ProportioningTest
+
+WORST_FIRST = ("lean", "rich", "in band")
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a draft would give now: a result, or the sentence that says what is missing."""
+
+    result: dict[str, Any] | None
+    problem: str = ""
+
+
+def _number(value: Decimal | float | None) -> float | None:
+    # A decimal with few digits and its nearest double write the same digits, so nothing is lost.
+    return None if value is None else float(value)
+
+
+def _readings(bottle: Bottle) -> list[dict[str, float | None]]:
+    return [
+        {"value": _number(r.value), "temperature_c": _number(r.temperature_c)}
+        for r in bottle.readings.all()
+        if r.set_aside_at is None
+    ]
+
+
+def _of_role(test: ProportioningTest, role: str) -> list[Bottle]:
+    return [b for b in test.bench.bottles.all() if b.role == role and _readings(b)]
+
+
+def engine_input(test: ProportioningTest) -> dict[str, Any]:
+    """The engine's form of a test as `whole` loads it. Bottles without a reading in force and
+    readings set aside are not sent; a standard goes in by its volumes as made."""
+    instrument = test.bench.instrument
+    criterion: Any = "common"
+    if test.criterion != "common":
+        criterion = {"lower": _number(test.band_lower), "upper": _number(test.band_upper)}
+    water = [r for b in _of_role(test, Bottle.Role.WATER) for r in _readings(b)]
+    concentrate = [r for b in _of_role(test, Bottle.Role.CONCENTRATE) for r in _readings(b)]
+    return {
+        "method": instrument.method,
+        "nominal_percent": _number(test.nominal_percent),
+        "criterion": criterion,
+        "instrument": {
+            "resolution": _number(instrument.resolution),
+            "repeatability": _number(instrument.repeatability),
+            "temperature_compensated": instrument.temperature_compensated,
+        },
+        "water": water,
+        "standards": [
+            {
+                "concentrate_ml": _number(b.concentrate_ml),
+                "water_ml": _number(b.water_ml),
+                "readings": _readings(b),
+            }
+            for b in _of_role(test, Bottle.Role.STANDARD)
+        ],
+        "concentrate": concentrate or None,
+        "samples": [
+            {"name": b.label, "flow_point": run.flow_point.name, "readings": _readings(b)}
+            for run in test.runs.all()
+            for b in run.bottles.all()
+            if _readings(b)
+        ],
+        "include_water": test.include_water,
+        "fit": "ordinary",
+        "verdict_probability": test.verdict_probability,
+    }
+
+
+def _missing(form: dict[str, Any]) -> str:
+    """What the bench still lacks, in the words of the bench and not of the engine's form."""
+    if not form["water"]:
+        return "The test water has no reading yet; read it as the zero-percent point."
+    if len(form["standards"]) < 2:
+        return "The line needs at least two standards with a reading."
+    if any(None in (s["concentrate_ml"], s["water_ml"]) for s in form["standards"]):
+        return "A standard that was read has no volumes as made; write both down."
+    if not form["samples"]:
+        return "No discharge sample has a reading yet."
+    return ""
+
+
+def preview(test: ProportioningTest) -> Preview:
+    """What the rows give now. Stores nothing."""
+    form = engine_input(whole(test.pk))
+    if problem := _missing(form):
+        return Preview(None, problem)
+    try:
+        return Preview(calc.evaluate(form).as_dict())
+    except calc.CalcError as refusal:
+        return Preview(None, refusal.message)
+
+
+def evaluate(test: ProportioningTest, *, actor: Actor) -> Evaluation:
+    """Run the engine and keep inputs, result, version and digest as a new row.
+
+    Raises calc.CalcError where the engine refuses.
+    """
+    form = engine_input(whole(test.pk))
+    result = calc.evaluate(form).as_dict()
+    return Evaluation.objects.create(
+        by=actor,
+        test=test,
+        engine_version=result["engine_version"],
+        inputs_digest=result["inputs_digest"],
+        inputs=form,
+        result=result,
+    )
+
+
+def outcome(result: dict[str, Any]) -> tuple[str, str]:
+    """Limits and certainty of a whole test for lists: its worst flow point, and settled only when
+    every flow point is. Never a mean over flow points."""
+    points = result["flow_points"]
+    limits = next(word for word in WORST_FIRST if any(p["limits"] == word for p in points))
+    settled = all(p["certainty"] == "settled" for p in points)
+    return limits, "settled" if settled else "undecided"
+
+
+def supply(test: ProportioningTest, result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Minutes that a full tank lasts at each flow point, at its flow and measured percent."""
+    flows = {run.flow_point.name: _flow(run) for run in test.runs.all()}
+    tank = test.bench.tank
+    return [
+        {
+            "flow_point": point["name"],
+            "minutes": minutes_of_supply(tank.usable_volume, flows[point["name"]], point["percent"])
+            if point["percent"] > 0
+            else None,
+            "required_minutes": test.proportioner.system.required_minutes,
+            "basis": f"usable volume of the tank, {tank.usable_volume_typed}, at this flow alone",
+        }
+        for point in result["flow_points"]
+    ]
+
+
+def _flow(run: FlowRun) -> float:
+    return run.solution_flow or run.flow_point.flow

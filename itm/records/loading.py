@@ -1,0 +1,39 @@
+"""One test with everything that belongs to it, in a fixed number of queries."""
+
+from django.db.models import Prefetch
+
+from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, RestorationLine
+
+
+def whole(pk: int) -> ProportioningTest:
+    """For code that already holds the test by right: the scope was checked where it was read."""
+    readings = Prefetch("readings", Reading.objects.order_by("sequence", "pk"))
+    bottles = Bottle.objects.order_by("position", "pk").prefetch_related(readings)
+    return (
+        ProportioningTest.objects.select_related(
+            "site__owner",
+            "visit__contractor",
+            "proportioner__system",
+            "bench__tank",
+            "bench__instrument",
+            "bench__lot",
+            "handed_in_by",
+            "amends__seal",
+        )
+        .prefetch_related(
+            Prefetch(
+                "runs", FlowRun.objects.select_related("flow_point").order_by("flow_point__flow")
+            ),
+            Prefetch("runs__bottles", bottles),
+            Prefetch("bench__bottles", bottles.filter(run=None)),
+            "flush_steps",
+            "moves",
+            "visit__notices",
+            Prefetch(
+                "visit__restoration_lines", RestorationLine.objects.order_by("position", "pk")
+            ),
+            "site__site_authorities__organisation",
+            "bench__tank__fills__lot",
+        )
+        .get(pk=pk)
+    )
