@@ -142,7 +142,7 @@ def _visit(test: ProportioningTest) -> dict[str, Any]:
         "notices": [
             {
                 "told": n.told,
-                "by": n.by,
+                "by": n.told_by,
                 "how": n.how,
                 "reference": n.reference,
                 "told_at": instant(n.told_at),

@@ -65,7 +65,7 @@ class Notice(Tracked):
     part_of = "visit"
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="notices")
     told = models.CharField(max_length=120, help_text="Owner, fire service, monitoring company …")
-    by = models.CharField(max_length=120)
+    told_by = models.CharField(max_length=120)
     how = models.CharField(max_length=60, blank=True)
     reference = models.CharField(max_length=60, blank=True, help_text="Number of the call")
     told_at = models.DateTimeField()
