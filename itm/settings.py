@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "django.contrib.humanize",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",
     "csp",
     "django_htmx",
     "django_structlog",
@@ -91,6 +92,9 @@ TEMPLATES = [
         },
     },
 ]
+
+# Widgets of our own lie in templates/parts beside everything else a page shows.
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR}/itm.sqlite3")}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":

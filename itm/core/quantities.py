@@ -44,8 +44,8 @@ class Quantity:
 def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str = "") -> Quantity:
     """Raises Refused not_a_number, ambiguous_comma, unknown_unit.
 
-    “1,900” is one and nine tenths to one reader and nineteen hundred to another, and a flow wrong by
-    a thousand would stay hidden behind what was typed: so it is asked and not guessed.
+    “1,900” is one and nine tenths to one reader and nineteen hundred to another, and a flow wrong
+    by a thousand would stay hidden behind what was typed: so it is asked and not guessed.
     """
     if THOUSANDS_OR_DECIMAL.fullmatch(number.strip()):
         whole, _, rest = number.strip().partition(",")
