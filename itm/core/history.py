@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models, transaction
+from django.db.models.fields.files import FieldFile
 
 
 class Author(Protocol):
@@ -130,6 +131,11 @@ class TrackedQuerySet(models.QuerySet):
     update_or_create = get_or_create
 
 
+def _noted(value: Any) -> Any:
+    """What history keeps of a stored file is its name."""
+    return value.name if isinstance(value, FieldFile) else value
+
+
 class Tracked(models.Model):
     """A business object: has a key that never changes, and a history."""
 
@@ -147,7 +153,7 @@ class Tracked(models.Model):
         one row merge.
         """
         after = {
-            f.attname: getattr(self, f.attname)
+            f.attname: _noted(getattr(self, f.attname))
             for f in self._meta.concrete_fields
             if not f.primary_key and not isinstance(f, models.BinaryField)
         }

@@ -1,77 +1,15 @@
-"""How numbers and times are written on pages and paper.
+"""The figures of `itm.core.figures` as template filters.
 
 Meant for single figures. A view that fills a long table formats its rows in Python instead: a
 filter call a cell costs more than the query that fetched the rows.
 """
 
-import re
-from datetime import date, datetime, tzinfo
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal, InvalidOperation
-from zoneinfo import ZoneInfo
-
 from django import template
 
+from itm.core import figures
+
 register = template.Library()
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-THIN_SPACE = "\u2009"
-FEWEST_DIGITS, MOST_DIGITS = 2, 4
-ON_THE_LIMIT = Decimal("1e-9")  # a percent this near to a limit lies on it (rule of the verdict)
-
-
-@register.filter
-def percent(value: float | None, limits: tuple[float, float] | None = None) -> str:
-    """The percent with two digits, or as many more as it takes to agree with its verdict.
-
-    3.9004 against an upper limit of 3.9 is rich, so "3.90" would contradict the word beside it.
-    Where four digits would still fall on the limit, the last digit is rounded away from it.
-    """
-    if value is None:
-        return ""
-    exact = Decimal(repr(float(value)))
-    edges = [Decimal(repr(float(edge))) for edge in limits or ()]
-    for digits in range(FEWEST_DIGITS, MOST_DIGITS + 1):
-        shown = exact.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_EVEN)
-        wrong = [edge for edge in edges if side(exact, edge) != side(shown, edge)]
-        if not wrong:
-            return f"{shown:f}"
-    away = ROUND_CEILING if exact > wrong[0] else ROUND_FLOOR
-    return f"{exact.quantize(Decimal(1).scaleb(-MOST_DIGITS), away):f}"
-
-
-def side(value: Decimal, edge: Decimal) -> int:
-    """-1 below the limit, 0 on it, 1 above it."""
-    if abs(value - edge) <= ON_THE_LIMIT:
-        return 0
-    return 1 if value > edge else -1
-
-
-@register.filter
-def day(value: date | None) -> str:
-    """12 Nov 2026, in every locale: a report must not read 11/12 here and 12/11 there."""
-    return "" if value is None else f"{value.day} {MONTHS[value.month - 1]} {value.year}"
-
-
-@register.filter
-def instant(value: datetime | None, zone: tzinfo | str = "UTC") -> str:
-    """12 Nov 2026 14:05 +01:00, on the clock of the site's zone."""
-    if value is None:
-        return ""
-    there = value.astimezone(ZoneInfo(zone) if isinstance(zone, str) else zone)
-    offset = there.isoformat(timespec="minutes")[16:]
-    return f"{day(there)} {there:%H:%M} {offset}"
-
-
-@register.filter
-def thin(value: object) -> str:
-    """Thousands set apart by a thin space: 1 900 and 12 500.25. Text that is no number stays."""
-    text = str(value)
-    try:
-        Decimal(text)
-    except InvalidOperation:
-        return text
-    whole, point, rest = text.partition(".")
-    sign, digits = (whole[0], whole[1:]) if whole[:1] in ("-", "+") else ("", whole)
-    if not digits.isdecimal():
-        return text
-    return sign + re.sub(r"(?<=\d)(?=(?:\d{3})+$)", THIN_SPACE, digits) + point + rest
+register.filter("percent", figures.percent)
+register.filter("day", figures.day)
+register.filter("instant", figures.instant)
+register.filter("thin", figures.thin)
