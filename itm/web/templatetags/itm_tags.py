@@ -6,10 +6,8 @@ filter call a cell costs more than the query that fetched the rows.
 
 from django import template
 
-from itm.core import figures
+from itm.core.figures import day, instant, percent, thin
 
 register = template.Library()
-register.filter("percent", figures.percent)
-register.filter("day", figures.day)
-register.filter("instant", figures.instant)
-register.filter("thin", figures.thin)
+for write in (day, instant, percent, thin):
+    register.filter(write.__name__, write)
