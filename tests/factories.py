@@ -150,6 +150,7 @@ class ProportionerFactory(TrackedFactory):
 
     class Meta:
         model = Proportioner
+        skip_postgeneration_save = True  # the flow points are rows of their own
 
     system = factory.SubFactory(FoamSystemFactory)
     tank = factory.SubFactory(TankFactory, site=factory.SelfAttribute("..system.site"))

@@ -69,6 +69,8 @@ class Duty(Tracked, Scoped):
     done_on = models.DateField(null=True, blank=True)
     # Key of the record that completed the cycle: by value, since records stand above this app.
     done_by_record = models.UUIDField(null=True, blank=True)
+    # An amendment can take back the verdict that opened a retest: the row stays, out of every list.
+    withdrawn_on = models.DateField(null=True, blank=True)
     objects = ScopedQuerySet.as_manager()
 
     class Meta:
@@ -86,17 +88,21 @@ class Duty(Tracked, Scoped):
             ),
             models.UniqueConstraint(
                 fields=["requirement", "cause", "proportioner"],
-                condition=Q(done_on=None, tank=None),
+                condition=Q(done_on=None, withdrawn_on=None, tank=None),
                 name="one_open_duty_a_proportioner",
             ),
             models.UniqueConstraint(
                 fields=["requirement", "cause", "tank"],
-                condition=Q(done_on=None, proportioner=None),
+                condition=Q(done_on=None, withdrawn_on=None, proportioner=None),
                 name="one_open_duty_a_tank",
             ),
         ]
         indexes = [
-            models.Index(fields=["due_on"], condition=Q(done_on=None), name="duty_open_by_due"),
+            models.Index(
+                fields=["due_on"],
+                condition=Q(done_on=None, withdrawn_on=None),
+                name="duty_open_by_due",
+            ),
             models.Index(fields=["site", "due_on"], name="duty_of_site"),
         ]
 
