@@ -303,8 +303,7 @@ def labels(
         wanted.insert(0, Label(frame.end + 8, up.at(series.baseline[1]) - size, "acceptance test",
                                size, bold=True, needed=False))  # fmt: skip
     strokes = [
-        (at_x(one[0]), up.at(one[1]), at_x(two[0]), up.at(two[1]))
-        for one, two in pairwise(points)
+        (at_x(one[0]), up.at(one[1]), at_x(two[0]), up.at(two[1])) for one, two in pairwise(points)
     ]
     strokes += [(a, b, c, d) for (a, b), (c, d) in baseline_stroke(series, frame)]
     placed = place(
