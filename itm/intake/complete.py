@@ -1,0 +1,111 @@
+"""What a record must hold before it can be handed in.
+
+Only what is certainly missing or wrong stands in the way; honest odd data goes in with a warning.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from itm.records.evaluate import preview
+from itm.records.loading import whole
+from itm.records.models import Bottle, ProportioningTest
+
+
+@dataclass(frozen=True)
+class Problem:
+    """`place` is the step where it is mended: prepare, discharge, flush, restoring or bench."""
+
+    place: str
+    code: str
+    sentence: str
+
+
+def problems(test: ProportioningTest) -> list[Problem]:
+    """Everything that stands in the way of handing in, in the order of the day."""
+    loaded = whole(test.pk)
+    found = [*_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *_bench(loaded)]
+    if not any(p.place == "bench" for p in found) and (problem := preview(loaded).problem):
+        found.append(Problem("bench", "no_result", problem))
+    return found
+
+
+def _day(test: ProportioningTest) -> Iterator[Problem]:
+    if test.visit.started_at is None:
+        yield Problem(
+            "prepare",
+            "not_started",
+            "The test day was not started; start it and tell who was told.",
+        )
+    if test.phase == ProportioningTest.Phase.AS_LEFT and not test.adjusted.strip():
+        yield Problem(
+            "prepare", "adjusted_missing", "An as-left result names the parts that were adjusted."
+        )
+
+
+def _runs(test: ProportioningTest) -> Iterator[Problem]:
+    for run in test.runs.all():
+        point = run.flow_point.name
+        if run.solution_flow is None or not run.flow_source:
+            yield Problem(
+                "discharge",
+                "flow_missing",
+                f"Flow point {point} has no solution flow with its source; write what the meter or "
+                "pitot showed, or say that it is from the nameplate.",
+            )
+        if not any(_in_force(b) for b in run.bottles.all()):
+            yield Problem(
+                "bench",
+                "sample_missing",
+                f"Flow point {point} has no sample with a reading in force; read one.",
+            )
+
+
+def _flush(test: ProportioningTest) -> Iterator[Problem]:
+    left = [s.text for s in test.flush_steps.all() if s.done_at is None]
+    if left:
+        yield Problem(
+            "flush", "flush_open", f"Stop and flush has {len(left)} open steps; next: {left[0]}."
+        )
+
+
+def _restoration(test: ProportioningTest) -> Iterator[Problem]:
+    open_lines = [
+        line.text
+        for line in test.visit.restoration_lines.all()
+        if line.proportioner_id == test.proportioner_id and not line.outcome
+    ]
+    if open_lines:
+        yield Problem(
+            "restoring",
+            "restoration_open",
+            f"{len(open_lines)} restoration lines are open; first: {open_lines[0]}. End each as "
+            "restored, not fitted, or left out of service with a hand-over in writing.",
+        )
+
+
+def _bench(test: ProportioningTest) -> Iterator[Problem]:
+    bottles = list(test.bench.bottles.all())
+    if not any(b.role == Bottle.Role.WATER and _in_force(b) for b in bottles):
+        yield Problem(
+            "bench", "water_missing", "The test water has no reading in force; read it as point 0."
+        )
+    for bottle in bottles:
+        if bottle.role != Bottle.Role.STANDARD:
+            continue
+        read = _in_force(bottle)
+        if read and (bottle.concentrate_ml is None or bottle.water_ml is None):
+            yield Problem(
+                "bench",
+                "volumes_missing",
+                f"Standard {bottle.label} has no volumes as made; write concentrate and water.",
+            )
+        if not bottle.readings.all():
+            yield Problem(
+                "bench",
+                "standard_unread",
+                f"Standard {bottle.label} was not read; read it, or withdraw it with a reason.",
+            )
+
+
+def _in_force(bottle: Bottle) -> bool:
+    return any(r.set_aside_at is None for r in bottle.readings.all())

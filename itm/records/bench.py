@@ -1,0 +1,273 @@
+"""Writes on the bench: bottles, volumes as made, readings, and what is set aside.
+
+A reading is never edited. A suspect one is repeated beside it and set aside with its reason; both
+stay. Every write here refuses `not_draft` once what it touches was handed in or sealed.
+"""
+
+import uuid
+from datetime import datetime
+from decimal import Decimal
+
+from django.db import transaction
+from django.db.models import Max
+
+from calc.standards import suggested_percents
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Forbidden, Refused
+from itm.core.quantities import parse_decimal
+from itm.records.merge import Crossed
+from itm.records.models import Bench, Bottle, ProportioningTest, Reading
+
+CLOSED = (ProportioningTest.State.HANDED_IN, ProportioningTest.State.SEALED)
+MOST_ML = Decimal(100_000)  # one standard of 100 L, far beyond any bench
+TEXT = {
+    Bottle.Role.WATER: "water",
+    Bottle.Role.CONCENTRATE: "concentrate",
+}
+
+
+@transaction.atomic
+def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
+    """Water, undiluted concentrate and the usual standards for this nominal. May run twice.
+
+    Returns the bottles that were missing. Raises Forbidden; Refused not_draft.
+    """
+    bench = test.bench
+    require_open(actor, bench)
+    made = [
+        _bottle(actor, bench, role, TEXT[role])
+        for role in (Bottle.Role.WATER, Bottle.Role.CONCENTRATE)
+        if not bench.bottles.filter(role=role).exists()
+    ]
+    if not bench.bottles.filter(role=Bottle.Role.STANDARD).exists():
+        made += [
+            add_standard(actor=actor, bench=bench, target_percent=Decimal(str(percent)))
+            for percent in suggested_percents(test.nominal_percent)
+        ]
+    return made
+
+
+@transaction.atomic
+def add_standard(*, actor: Actor, bench: Bench, target_percent: Decimal) -> Bottle:
+    """One more known mixture. Two of the same percent are allowed: a repeat is a second bottle.
+
+    Raises Forbidden; Refused not_draft, out_of_range.
+    """
+    require_open(actor, bench)
+    if not 0 < target_percent <= 100:
+        raise Refused(
+            "out_of_range",
+            f"A standard of {target_percent} % cannot be made; write a percent above 0, at most "
+            "100. Water and undiluted concentrate have bottles of their own.",
+            "target_percent",
+        )
+    standards = bench.bottles.filter(role=Bottle.Role.STANDARD)
+    number = (standards.aggregate(last=Max("position"))["last"] or 0) + 1
+    return _bottle(
+        actor, bench, Bottle.Role.STANDARD, f"S{number}", position=number,
+        target_percent=target_percent,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def set_volumes(
+    *, actor: Actor, bottle: Bottle, concentrate_ml_typed: str, water_ml_typed: str,
+    opened: tuple[str, str] | None = None,
+) -> Bottle:  # fmt: skip
+    """What was really poured into a standard, in mL as typed; both empty takes them back.
+
+    `opened` is the pair that the page showed: left as it was it changes nothing, and changed by
+    two people at once it is a Crossed conflict. May run twice.
+    Raises Forbidden; Crossed; Refused not_draft, not_a_standard, withdrawn, not_a_number,
+    out_of_range, too_fine, missing_volume, nothing_mixed. `place`: concentrate_ml or water_ml.
+    """
+    require_open(actor, bottle.bench, bottle)
+    if bottle.role != Bottle.Role.STANDARD:
+        raise Refused("not_a_standard", f"{bottle.label} is no standard; it has no recipe.")
+    concentrate, water = concentrate_ml_typed.strip(), water_ml_typed.strip()
+    bottle = Bottle.objects.get(pk=bottle.pk)
+    now = (bottle.concentrate_ml_typed, bottle.water_ml_typed)
+    if now == (concentrate, water) or opened == (concentrate, water):
+        return bottle
+    if opened is not None and now != opened:
+        raise Crossed(_crossed(now))
+    if not concentrate and not water:
+        bottle.concentrate_ml = bottle.water_ml = None
+    else:
+        bottle.concentrate_ml = _volume(concentrate, "concentrate_ml", "concentrate")
+        bottle.water_ml = _volume(water, "water_ml", "water")
+        if bottle.concentrate_ml + bottle.water_ml == 0:
+            raise Refused(
+                "nothing_mixed",
+                "Both volumes are 0 mL; write what went into this standard.",
+                "concentrate_ml",
+            )
+    bottle.concentrate_ml_typed, bottle.water_ml_typed = concentrate, water
+    bottle.save(by=actor)
+    return bottle
+
+
+@transaction.atomic
+def add_reading(
+    *, actor: Actor, bottle: Bottle, value_typed: str, temperature_typed: str, at: datetime,
+    key: uuid.UUID | None = None,
+) -> Reading:  # fmt: skip
+    """One more reading of this bottle, after all others of the bench.
+
+    The value itself was judged at the door (intake.check). `key` is the client's own key of this
+    reading: with it this may run twice and gives the first reading back.
+    Raises Forbidden; Conflict; Refused not_draft, not_a_number.
+    """
+    require_open(actor, bottle.bench, bottle)
+    value_typed, temperature_typed = value_typed.strip(), temperature_typed.strip()
+    if key is not None and (first := Reading.objects.filter(key=key).first()):
+        typed = (first.bottle_id, first.value_typed, first.temperature_typed)
+        if typed != (bottle.pk, value_typed, temperature_typed):
+            raise Conflict(
+                f"This entry is already saved as {first.value_typed}. A reading is never changed: "
+                "save the other one as a new reading."
+            )
+        return first
+    last = Reading.objects.filter(bottle__bench=bottle.bench).aggregate(last=Max("sequence"))
+    return Reading.objects.create(
+        by=actor,
+        key=key or uuid.uuid4(),
+        bottle=bottle,
+        sequence=(last["last"] or 0) + 1,
+        value_typed=value_typed,
+        value=parse_decimal(value_typed, place="value", what="This reading"),
+        temperature_typed=temperature_typed,
+        temperature_c=(
+            parse_decimal(temperature_typed, place="temperature", what="This temperature")
+            if temperature_typed
+            else None
+        ),
+        read_at=at,
+        read_by=actor.person,
+    )
+
+
+@transaction.atomic
+def set_aside(*, actor: Actor, reading: Reading, reason: str, at: datetime) -> Reading:
+    """Out of the fit, but kept and shown with its reason.
+
+    May run twice: the first reason stands. Raises Forbidden; Refused not_draft, reason_missing.
+    """
+    require_open(actor, reading.bottle.bench, reading.bottle)
+    reading.refresh_from_db()
+    if reading.set_aside_at is not None:
+        return reading
+    if not reason.strip():
+        raise Refused(
+            "reason_missing",
+            "Say why this reading is set aside, for example “bubble on the prism”.",
+            "reason",
+        )
+    reading.set_aside_reason = reason.strip()
+    reading.set_aside_at, reading.set_aside_by = at, actor.person
+    reading.save(by=actor, verb="set_aside", text=reason.strip())
+    return reading
+
+
+@transaction.atomic
+def take_back_aside(*, actor: Actor, reading: Reading) -> Reading:
+    """Back into the fit; the history keeps that it was out. May run twice.
+
+    Raises Forbidden; Refused not_draft.
+    """
+    require_open(actor, reading.bottle.bench, reading.bottle)
+    reading.refresh_from_db()
+    if reading.set_aside_at is None:
+        return reading
+    reading.set_aside_reason, reading.set_aside_by, reading.set_aside_at = "", "", None
+    reading.save(by=actor, verb="taken_back")
+    return reading
+
+
+def require_open(actor: Actor, bench: Bench, bottle: Bottle | None = None) -> None:
+    """Refuses writes by strangers, and on what a handed-in or sealed test rests on.
+
+    A sample belongs to its own test. Water, standards and concentrate belong to all tests of the
+    bench, so one that was handed in closes them for the others too. Locks those tests, so that a
+    hand-in at the same moment comes before or after, never in between.
+    """
+    if actor.organisation_id != bench.visit.contractor_id:
+        raise Forbidden("Only the contractor of this visit works at its bench.")
+    if bottle is not None and bottle.withdrawn_reason:
+        raise Refused(
+            "withdrawn",
+            f"{bottle.label} was withdrawn ({bottle.withdrawn_reason}); read another bottle.",
+        )
+    if bottle is not None and bottle.run_id is not None:
+        own = ProportioningTest.objects.select_for_update().get(runs=bottle.run_id)
+        if own.state != ProportioningTest.State.DRAFT:
+            raise Refused("not_draft", why_closed(own, own=True))
+        return
+    tests = list(bench.tests.select_for_update().order_by("pk"))
+    for test in tests:
+        if test.state in CLOSED:
+            raise Refused("not_draft", why_closed(test, own=False))
+    if tests and all(test.state == ProportioningTest.State.ABANDONED for test in tests):
+        raise Refused("not_draft", why_closed(tests[-1], own=True))
+    if bench.sealed_at is not None:
+        raise Refused("not_draft", "This bench is sealed; open a new bench for new readings.")
+
+
+def why_closed(test: ProportioningTest, *, own: bool) -> str:
+    """Why nothing can be written here any more, and what would be right."""
+    state = ProportioningTest.State(test.state).label
+    if own:
+        way = {
+            ProportioningTest.State.HANDED_IN: "have it sent back first",
+            ProportioningTest.State.SEALED: "amend it by a new record",
+        }.get(ProportioningTest.State(test.state), "prepare a new test")
+        return f"This test is {state}, so its readings stand as they are; {way}."
+    return (
+        f"The test of {test.proportioner.tag} ({test.get_phase_display()}) rests on this water, "
+        f"these standards and this concentrate and is {state}; have it sent back, or open a new "
+        "bench."
+    )
+
+
+def _bottle(
+    actor: Actor, bench: Bench, role: str, label: str, *, position: int = 0,
+    target_percent: Decimal | None = None,
+) -> Bottle:  # fmt: skip
+    taken = set(bench.bottles.values_list("label", flat=True))
+    free = (name for name in (label, *(f"{label}-{n}" for n in range(2, 1000))))
+    return Bottle.objects.create(
+        by=actor,
+        bench=bench,
+        role=role,
+        label=next(name for name in free if name not in taken),
+        position=position,
+        target_percent=target_percent,
+    )
+
+
+def _crossed(now: tuple[str, str]) -> dict[str, str]:
+    concentrate, water = (f"{typed} mL" if typed else "nothing" for typed in now)
+    return {
+        "concentrate_ml": f"Somebody else wrote {concentrate} of concentrate and {water} of water "
+        "here while your page was open. Nothing was overwritten: save again to put yours in "
+        "its place."
+    }
+
+
+def _volume(typed: str, place: str, what: str) -> Decimal:
+    if not typed:
+        raise Refused(
+            "missing_volume",
+            f"The {what} volume is missing; write both volumes as really measured, in mL.",
+            place,
+        )
+    value = parse_decimal(typed, place=place, what=f"The {what} volume")
+    if not 0 <= value <= MOST_ML:
+        raise Refused(
+            "out_of_range", f"The {what} volume is {typed} mL; write 0 mL or more.", place
+        )
+    if value != value.quantize(Decimal("0.001")):
+        raise Refused(
+            "too_fine", f"The {what} volume has digits below 0.001 mL; leave those out.", place
+        )
+    return value
