@@ -1,0 +1,187 @@
+"""Discharge: what was measured at each flow point, foam seen, samples caught, then the stop."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Refused
+from itm.records import merge
+from itm.records.drafts import locked_draft, require_started
+from itm.records.models import Bench, Bottle, FlowRun, FlushStep
+
+
+@transaction.atomic
+def note_run(
+    *, actor: Actor, run: FlowRun, opened: Mapping[str, str] | None = None, **entered: Any
+) -> FlowRun:
+    """Note inlet_pressure, solution_flow, level_before, level_after (Quantity) or flow_source.
+
+    `opened` holds what the form showed for each field. Raises Forbidden; Refused not_draft,
+    flow_not_positive, negative_pressure, source_missing; Conflict.
+    """
+    row = _locked_run(actor, run)
+    flow, pressure = entered.get("solution_flow"), entered.get("inlet_pressure")
+    if flow is not None and flow.si <= 0:
+        raise Refused("flow_not_positive", "A flow is above 0.", "solution_flow")
+    if pressure is not None and pressure.si < 0:
+        raise Refused("negative_pressure", "A gauge pressure is not negative.", "inlet_pressure")
+    for name in ("level_before", "level_after"):
+        if (level := entered.get(name)) is not None and level.si < 0:
+            raise Refused("negative_level", "A content of the tank is not negative.", name)
+    merge.put(row, entered, opened)
+    if row.solution_flow is not None and not row.flow_source:
+        raise Refused(
+            "source_missing",
+            "Say where the flow comes from: a meter, a pitot, or only the nameplate.",
+            "flow_source",
+        )
+    row.save(by=actor)
+    return row
+
+
+@transaction.atomic
+def foam_seen(*, actor: Actor, run: FlowRun, at: datetime) -> FlowRun:
+    """Foam, or solution, came out: the sampling clock of this flow point starts.
+
+    Raises Forbidden; Refused not_draft, not_started; Conflict when it is already noted.
+    """
+    row = _locked_run(actor, run)
+    require_started(row.test.visit)
+    if row.foam_seen_at is not None:
+        raise Conflict("Foam was already noted at this flow point; take that back first.")
+    row.foam_seen_at = at
+    row.save(by=actor)
+    return row
+
+
+@transaction.atomic
+def take_back_foam(*, actor: Actor, run: FlowRun) -> FlowRun:
+    """The button was pressed too early. May run twice. Raises Forbidden; Refused not_draft."""
+    row = _locked_run(actor, run)
+    row.foam_seen_at = None
+    row.save(by=actor, verb="taken back")
+    return row
+
+
+@transaction.atomic
+def add_sample(
+    *, actor: Actor, run: FlowRun, at: datetime, label: str = "", seen: int | None = None
+) -> Bottle:
+    """A bottle was filled at this flow point: it stands on the bench from now on.
+
+    `seen` is the number of samples that the page showed; another number now means that somebody
+    stamped in between, or that the button was pressed twice. Raises Forbidden; Refused not_draft,
+    not_started, label_used; Conflict.
+    """
+    row = _locked_run(actor, run)
+    require_started(row.test.visit)
+    bench = Bench.objects.select_for_update().get(pk=row.test.bench_id)
+    here = list(row.bottles.in_use().order_by("taken_at", "pk"))
+    if seen is not None and seen != len(here):
+        raise Conflict(
+            f"This page showed {seen} samples, there are {len(here)} now: another one was stamped "
+            "meanwhile. Nothing was added; press again if this is one more bottle."
+        )
+    used = set(bench.bottles.values_list("label", flat=True))
+    label = label.strip()
+    if label in used:
+        raise Refused("label_used", f"Another bottle of this bench is labelled {label}.", "label")
+    last = bench.bottles.filter(role=Bottle.Role.SAMPLE).aggregate(Max("position"))
+    return Bottle.objects.create(
+        by=actor, bench=bench, run=row, role=Bottle.Role.SAMPLE, taken_at=at,
+        label=label or _next_label(row.flow_point.name, used),
+        position=(last["position__max"] or 0) + 1,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def withdraw_sample(*, actor: Actor, bottle: Bottle, reason: str) -> Bottle:
+    """A sample stamped by mistake leaves the bench; its row and its label stay. May run twice.
+
+    Raises Forbidden; Refused not_draft, has_readings, reason_missing.
+    """
+    row = _locked_sample(actor, bottle)
+    if row.readings.exists():
+        raise Refused(
+            "has_readings",
+            f"{row.label} has readings. Set those aside with a reason; the bottle stays.",
+        )
+    if not reason.strip():
+        raise Refused("reason_missing", "Say why the sample is withdrawn.", "reason")
+    row.withdrawn_reason = reason.strip()
+    row.save(by=actor, verb="withdrawn")
+    return row
+
+
+@transaction.atomic
+def bring_back_sample(*, actor: Actor, bottle: Bottle) -> Bottle:
+    """Undo of a withdrawal. May run twice. Raises Forbidden; Refused not_draft."""
+    row = _locked_sample(actor, bottle)
+    row.withdrawn_reason = ""
+    row.save(by=actor, verb="brought back")
+    return row
+
+
+@transaction.atomic
+def flush_done(*, actor: Actor, step: FlushStep, at: datetime) -> FlushStep:
+    """Tick the next step of stopping and flushing; none before the one above it.
+
+    Raises Forbidden; Refused not_draft, not_started, out_of_order; Conflict when already ticked.
+    """
+    row = _locked_step(actor, step)
+    require_started(row.test.visit)
+    if row.done_at is not None:
+        raise Conflict(f"{row.done_by} has already ticked “{row.text}”.")
+    before = row.test.flush_steps.filter(position__lt=row.position, done_at=None).first()
+    if before is not None:
+        raise Refused("out_of_order", f"First: {before.text}.", "flush")
+    row.done_at, row.done_by = at, actor.person
+    row.save(by=actor)
+    return row
+
+
+@transaction.atomic
+def flush_undone(*, actor: Actor, step: FlushStep) -> FlushStep:
+    """Take back the last step that was ticked. May run twice.
+
+    Raises Forbidden; Refused not_draft, out_of_order.
+    """
+    row = _locked_step(actor, step)
+    after = row.test.flush_steps.filter(position__gt=row.position, done_at__isnull=False)
+    if after.exists():
+        raise Refused("out_of_order", "Only the last ticked step can be taken back.", "flush")
+    row.done_at, row.done_by = None, ""
+    row.save(by=actor, verb="taken back")
+    return row
+
+
+def _next_label(flow_point: str, used: set[str]) -> str:
+    number = 1
+    while f"{flow_point[:34]} {number}" in used:
+        number += 1
+    return f"{flow_point[:34]} {number}"
+
+
+def _locked_run(actor: Actor, run: FlowRun) -> FlowRun:
+    test = locked_draft(actor, run.test)
+    row = FlowRun.objects.select_related("flow_point").get(pk=run.pk)
+    row.test = test
+    return row
+
+
+def _locked_sample(actor: Actor, bottle: Bottle) -> Bottle:
+    if bottle.run is None:
+        raise Refused("no_sample", f"{bottle.label} is no discharge sample.")
+    locked_draft(actor, bottle.run.test)
+    return Bottle.objects.get(pk=bottle.pk)
+
+
+def _locked_step(actor: Actor, step: FlushStep) -> FlushStep:
+    test = locked_draft(actor, step.test)
+    row = FlushStep.objects.get(pk=step.pk)
+    row.test = test
+    return row

@@ -1,0 +1,79 @@
+"""Two people, one form: different fields merge, the same field twice is a conflict.
+
+A form carries for each field the text it was opened with. Whatever the person left as it was is
+none of their business and stays as it stands now, whoever wrote it.
+"""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from itm.core.errors import Conflict
+from itm.core.history import Change, Tracked
+from itm.core.quantities import Quantity
+
+
+class Crossed(Conflict):
+    """Somebody else changed the same fields in between. `places` holds a sentence for each."""
+
+    code = "crossed"
+
+    def __init__(self, places: Mapping[str, str]) -> None:
+        super().__init__(" ".join(places.values()))
+        self.places = dict(places)
+
+
+def shown(row: Tracked, name: str) -> str:
+    """A field of the row as text: what was typed, where that is kept."""
+    return _text(getattr(row, f"{name}_typed", getattr(row, name)))
+
+
+def put(row: Tracked, entered: Mapping[str, Any], opened: Mapping[str, str] | None = None) -> None:
+    """Set on the row what the person changed; without `opened` everything entered counts.
+
+    The caller holds the row's lock and saves it. Raises Crossed, and then sets nothing.
+    """
+    wanted, crossed = {}, {}
+    for name, value in entered.items():
+        now, mine = shown(row, name), _text(value)
+        before = now if opened is None else _text(opened.get(name, now))
+        if mine in (now, before):
+            continue
+        if now != before:
+            crossed[name] = _sentence(row, name, now, mine)
+        wanted[name] = value
+    if crossed:
+        raise Crossed(crossed)
+    for name, value in wanted.items():
+        _set(row, name, value)
+
+
+def _set(row: Tracked, name: str, value: Any) -> None:
+    if hasattr(row, f"{name}_typed"):
+        setattr(row, name, value.si if value is not None else None)
+        setattr(row, f"{name}_typed", value.typed if value is not None else "")
+    else:
+        setattr(row, name, value)
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, Quantity):
+        return value.typed
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    return str(value).replace("\r\n", "\n")
+
+
+def _sentence(row: Tracked, name: str, now: str, mine: str) -> str:
+    column = f"{name}_typed" if hasattr(row, f"{name}_typed") else name
+    changes = Change.objects.filter(
+        model=row._meta.label, object_key=row.key, after__has_key=column
+    )
+    last = changes.order_by("-pk").first()
+    who = last.person if last else "Somebody else"
+    return (
+        f"{who} wrote “{now or 'nothing'}” here while your page was open; you wrote "
+        f"“{mine or 'nothing'}”. Nothing was overwritten: save again to put yours in its place."
+    )

@@ -1,0 +1,250 @@
+"""Prepare: a bench, and a test on it with everything frozen before the first reading."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from calc import acceptance
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.core.errors import Refused
+from itm.records import merge
+from itm.records.drafts import locked_draft, locked_visit
+from itm.records.models import (
+    Bench,
+    FlowRun,
+    FlushStep,
+    Move,
+    ProportioningTest,
+    RestorationLine,
+    Visit,
+)
+from itm.registry.models import (
+    ConcentrateLot,
+    FlowPoint,
+    FoamSystem,
+    Instrument,
+    Proportioner,
+    Site,
+    SiteAuthority,
+    Tank,
+)
+from itm.registry.restoring import FLUSH_ORDER, restoration_order
+
+State, Phase = ProportioningTest.State, ProportioningTest.Phase
+DEFAULT_PROBABILITY = 0.75  # own choice, no source: where no fire authority has set one
+
+
+@transaction.atomic
+def open_bench(
+    *, actor: Actor, visit: Visit, tank: Tank, instrument: Instrument,
+    lot: ConcentrateLot | None = None, water_source: str = "", glassware: str = "",
+    batch_volume_ml: Decimal | int = 200, notes: str = "",
+) -> Bench:  # fmt: skip
+    """One instrument, water and concentrate for the tests of the visit that share them.
+
+    Raises Forbidden; Refused tank_elsewhere, instrument_not_yours, instrument_retired,
+    lot_not_in_tank, batch_volume.
+    """
+    visit = locked_visit(actor, visit)
+    if tank.site_id != visit.site_id:
+        raise Refused("tank_elsewhere", f"Tank {tank} stands on another site.", "tank")
+    if instrument.organisation_id != actor.organisation_id:
+        raise Refused("instrument_not_yours", "Take an instrument of your own list.", "instrument")
+    if instrument.retired_on is not None:
+        raise Refused("instrument_retired", f"{instrument} is retired.", "instrument")
+    if lot is not None and not tank.fills.filter(lot=lot).exists():
+        raise Refused(
+            "lot_not_in_tank",
+            f"{lot} was never filled into tank {tank}: standards are made from what is in the "
+            "tank. Note the fill first, or take a lot that is in it.",
+            "lot",
+        )
+    if not batch_volume_ml > 0:
+        raise Refused("batch_volume", "The batch volume is above 0 mL.", "batch_volume_ml")
+    return Bench.objects.create(
+        by=actor, visit=visit, tank=tank, instrument=instrument, lot=lot,
+        water_source=water_source.strip(), glassware=glassware.strip(),
+        batch_volume_ml=batch_volume_ml, notes=notes.strip(),
+    )  # fmt: skip
+
+
+@transaction.atomic
+def prepare_test(
+    *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench, purpose: str,
+    at: datetime, phase: str = Phase.AS_FOUND, flow_points: Sequence[FlowPoint] | None = None,
+    adjusted: str = "", notes: str = "", include_water: bool = True,
+) -> ProportioningTest:  # fmt: skip
+    """A draft with its runs, stop-and-flush steps and restoration list.
+
+    Nominal, band and decision rule are frozen here: defaults that change later change no verdict.
+    Without `flow_points` all of the proportioner are run. Raises Forbidden; Refused not_on_site,
+    retired, other_tank, bench_sealed, back_in_service, no_flow_points, foreign_flow_point,
+    one_test_a_phase, as_found_first, adjusted_missing.
+    """
+    visit = locked_visit(actor, visit)
+    _refuse_unfit_device(visit, proportioner, bench)
+    _refuse_unfit_phase(visit, proportioner, phase, adjusted)
+    points = _points_to_run(proportioner, flow_points)
+    rule = frozen_rule(proportioner)
+    test = ProportioningTest.objects.create(
+        by=actor, site=visit.site, visit=visit, proportioner=proportioner, bench=bench,
+        purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
+        tested_on=date_at(visit.site.time_zone, at) if visit.started_at else visit.planned_on,
+        nominal_percent=proportioner.nominal_percent, criterion=rule.criterion,
+        criterion_source=rule.source, band_lower=rule.band.lower, band_upper=rule.band.upper,
+        verdict_probability=rule.verdict_probability, include_water=include_water,
+    )  # fmt: skip
+    for point in points:
+        FlowRun.objects.create(by=actor, test=test, flow_point=point)
+    for position, text in enumerate(proportioner.flush_order or FLUSH_ORDER, start=1):
+        FlushStep.objects.create(by=actor, test=test, position=position, text=text)
+    _lay_restoration(actor, visit, proportioner)
+    Move.objects.create(
+        by=actor, test=test, verb="prepare", at=at, person=actor.person,
+        organisation=actor.organisation_name,
+    )  # fmt: skip
+    return test
+
+
+@transaction.atomic
+def change_test(
+    *, actor: Actor, test: ProportioningTest, opened: dict[str, str] | None = None, **entered: Any
+) -> ProportioningTest:
+    """Change purpose, adjusted or notes of a draft; what is frozen has no way in.
+
+    Raises Forbidden; Refused not_draft, adjusted_missing; Conflict.
+    """
+    row = locked_draft(actor, test)
+    if row.phase == Phase.AS_LEFT and not entered.get("adjusted", row.adjusted).strip():
+        raise _adjusted_missing()
+    merge.put(row, entered, opened)
+    row.save(by=actor)
+    return row
+
+
+@transaction.atomic
+def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> FlowRun:
+    """A flow point that was left out at Prepare is run after all. May run twice.
+
+    Raises Forbidden; Refused not_draft, foreign_flow_point.
+    """
+    row = locked_draft(actor, test)
+    _points_to_run(row.proportioner, [flow_point])
+    there = row.runs.filter(flow_point=flow_point).first()
+    return there or FlowRun.objects.create(by=actor, test=row, flow_point=flow_point)
+
+
+@dataclass(frozen=True)
+class FrozenRule:
+    """How a result of this proportioner would be judged if it were prepared now."""
+
+    criterion: str
+    source: str
+    band: acceptance.Band
+    verdict_probability: float | None
+
+
+def frozen_rule(proportioner: Proportioner) -> FrozenRule:
+    """The criteria of the system and the decision rule of the site's fire authorities."""
+    system = proportioner.system
+    lower, upper = system.custom_lower, system.custom_upper
+    if system.criterion == FoamSystem.Criterion.CUSTOM and lower is not None and upper is not None:
+        band = acceptance.custom_band(lower, upper)
+    else:
+        band = acceptance.band(proportioner.nominal_percent)
+    return FrozenRule(
+        system.criterion, system.criterion_source, band, verdict_probability(system.site)
+    )
+
+
+def verdict_probability(site: Site) -> float | None:
+    """The strictest of the fire authorities; simple acceptance only where all of them say so."""
+    fire = SiteAuthority.objects.filter(site=site, scope=SiteAuthority.Scope.FIRE)
+    wanted = list(fire.values_list("organisation__verdict_probability", flat=True))
+    if not wanted:
+        return DEFAULT_PROBABILITY
+    return max((p for p in wanted if p is not None), default=None)
+
+
+def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench) -> None:
+    if proportioner.system.site_id != visit.site_id:
+        raise Refused("not_on_site", f"{proportioner} is not at {visit.site}.", "proportioner")
+    if proportioner.retired_on is not None:
+        raise Refused("retired", f"{proportioner} is retired.", "proportioner")
+    if visit.restored_at is not None:
+        raise Refused(
+            "back_in_service",
+            "Everything opened on this visit is back in service; plan another visit for a test "
+            "that takes it out again.",
+        )
+    if bench.visit_id != visit.pk or bench.tank_id != proportioner.tank_id:
+        raise Refused(
+            "other_tank",
+            f"That bench has concentrate of another tank; {proportioner} draws from "
+            f"{proportioner.tank}. Open a bench for it.",
+            "bench",
+        )
+    if bench.sealed_at is not None:
+        raise Refused("bench_sealed", "That bench is sealed with its record; open one.", "bench")
+
+
+def _refuse_unfit_phase(
+    visit: Visit, proportioner: Proportioner, phase: str, adjusted: str
+) -> None:
+    same = visit.tests.filter(proportioner=proportioner)
+    if same.filter(phase=phase, amends=None).exclude(state=State.ABANDONED).exists():
+        raise Refused(
+            "one_test_a_phase",
+            f"This visit already has the test “{Phase(phase).label}” of {proportioner}: "
+            "as found and as left are one result each.",
+            "phase",
+        )
+    if phase != Phase.AS_LEFT:
+        return
+    if not same.filter(phase=Phase.AS_FOUND).exists():
+        raise Refused(
+            "as_found_first",
+            "As left is what was measured after an adjustment. Test as found first, or the drift "
+            "that was adjusted away is on no record.",
+            "phase",
+        )
+    if not adjusted.strip():
+        raise _adjusted_missing()
+
+
+def _adjusted_missing() -> Refused:
+    return Refused(
+        "adjusted_missing", "As left: say which parts were adjusted or renewed.", "adjusted"
+    )
+
+
+def _points_to_run(
+    proportioner: Proportioner, chosen: Sequence[FlowPoint] | None
+) -> list[FlowPoint]:
+    known = list(proportioner.flow_points.filter(retired_on=None).order_by("flow", "pk"))
+    wanted = known if chosen is None else list(chosen)
+    if not wanted:
+        raise Refused("no_flow_points", "Run at least one flow point.", "flow_points")
+    if any(point not in known for point in wanted):
+        raise Refused(
+            "foreign_flow_point", f"That is no flow point of {proportioner}.", "flow_points"
+        )
+    return wanted
+
+
+def _lay_restoration(actor: Actor, visit: Visit, proportioner: Proportioner) -> None:
+    """Once a visit and proportioner: two tests of one device are put back together."""
+    if visit.restoration_lines.filter(proportioner=proportioner).exists():
+        return
+    texts = proportioner.restoration_order or restoration_order(
+        proportioner.tank.kind, proportioner.kind
+    )
+    for position, text in enumerate(texts, start=1):
+        RestorationLine.objects.create(
+            by=actor, visit=visit, proportioner=proportioner, position=position, text=text
+        )

@@ -1,0 +1,178 @@
+"""What a person may read of visits, tests and what hangs on them."""
+
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from itm.accounts.actor import Actor
+from itm.core.errors import NotFound
+from itm.records.models import (
+    Bottle,
+    Evaluation,
+    FlowRun,
+    FlushStep,
+    ProportioningTest,
+    RestorationLine,
+    Visit,
+)
+from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Site
+
+State = ProportioningTest.State
+
+
+def visits(actor: Actor) -> QuerySet[Visit]:
+    """A contractor's own, planned and past; owner and authority see those that were started."""
+    return Visit.objects.visible_to(actor).select_related("site", "contractor")
+
+
+def visit(actor: Actor, key: UUID) -> Visit:
+    """With everything its page shows, in a fixed number of queries."""
+    lines = RestorationLine.objects.select_related("proportioner", "followed_by", "follows")
+    row = (
+        visits(actor)
+        .select_related("site__owner")
+        .prefetch_related("notices", Prefetch("restoration_lines", lines))
+        .filter(key=key)
+        .first()
+    )
+    if row is None:
+        raise NotFound("visit", key)
+    return row
+
+
+def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:
+    """The tests of a visit that the actor may see, with what tells how far they are."""
+    rows = tests(actor).filter(visit=visit).prefetch_related(*_PROGRESS)
+    return list(rows.order_by("proportioner__system__name", "proportioner__tag", "pk"))
+
+
+def tests(actor: Actor) -> QuerySet[ProportioningTest]:
+    return ProportioningTest.objects.visible_to(actor).select_related(
+        "site", "visit__contractor", "proportioner__system", "proportioner__tank",
+        "bench__instrument", "bench__lot",
+    )  # fmt: skip
+
+
+def test(actor: Actor, key: UUID) -> ProportioningTest:
+    """With runs and bottles, stop-and-flush steps and restoration lines."""
+    row = tests(actor).filter(key=key).prefetch_related(*_PROGRESS).first()
+    if row is None:
+        raise NotFound("proportioning test", key)
+    return row
+
+
+_SAMPLES = Prefetch(
+    "bottles", Bottle.objects.order_by("taken_at", "pk").prefetch_related("readings")
+)
+_PROGRESS = (
+    Prefetch(
+        "runs", FlowRun.objects.select_related("flow_point").prefetch_related(_SAMPLES)
+    ),
+    "flush_steps",
+    "visit__restoration_lines",
+)  # fmt: skip
+
+
+def run(actor: Actor, key: UUID) -> FlowRun:
+    rows = FlowRun.objects.filter(test__in=_own_tests(actor)).select_related(
+        "flow_point", "test__visit__site", "test__site", "test__proportioner"
+    )
+    row = rows.prefetch_related(_SAMPLES).filter(key=key).first()
+    if row is None:
+        raise NotFound("flow point of a test", key)
+    return row
+
+
+def sample(actor: Actor, key: UUID) -> Bottle:
+    rows = Bottle.objects.filter(run__test__in=_own_tests(actor)).select_related("run__test__visit")
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound("sample", key)
+    return row
+
+
+def flush_step(actor: Actor, key: UUID) -> FlushStep:
+    rows = FlushStep.objects.filter(test__in=_own_tests(actor)).select_related("test__visit")
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound("step", key)
+    return row
+
+
+def restoration_line(actor: Actor, key: UUID) -> RestorationLine:
+    rows = RestorationLine.objects.filter(visit__in=_own_visits(actor))
+    row = rows.select_related("visit__site").filter(key=key).first()
+    if row is None:
+        raise NotFound("restoration line", key)
+    return row
+
+
+def _own_tests(actor: Actor) -> QuerySet[ProportioningTest]:
+    return ProportioningTest.objects.visible_to(actor)
+
+
+def _own_visits(actor: Actor) -> QuerySet[Visit]:
+    return Visit.objects.visible_to(actor)
+
+
+# What can be chosen at Prepare ---------------------------------------------------------------
+
+
+def sites_to_visit(actor: Actor) -> QuerySet[Site]:
+    """Sites where the contractor is engaged today."""
+    today = actor.today
+    open_grant = Q(grants__ends_on=None) | Q(grants__ends_on__gte=today)
+    return (
+        Site.objects.visible_to(actor)
+        .filter(open_grant, grants__organisation=actor.organisation_id,
+                grants__starts_on__lte=today, retired_on=None)
+        .distinct()
+    )  # fmt: skip
+
+
+def proportioners_at(actor: Actor, site: Site) -> QuerySet[Proportioner]:
+    rows = Proportioner.objects.visible_to(actor).filter(system__site=site, retired_on=None)
+    return rows.select_related("system__site", "tank").order_by("system__name", "tag")
+
+
+def flow_points_of(proportioner: Proportioner) -> QuerySet[FlowPoint]:
+    return proportioner.flow_points.filter(retired_on=None)
+
+
+def instruments(actor: Actor) -> QuerySet[Instrument]:
+    return Instrument.objects.visible_to(actor).filter(retired_on=None)
+
+
+def lots_in(proportioner: Proportioner) -> QuerySet[ConcentrateLot]:
+    """Lots that were ever filled into the tank the proportioner draws from."""
+    return ConcentrateLot.objects.filter(fills__tank=proportioner.tank_id).distinct()
+
+
+@dataclass(frozen=True)
+class Previous:
+    """One sealed result, and what the line of its bench tells about an instrument."""
+
+    test: ProportioningTest
+    tested_on: date
+    flow_points: list[dict]  # of the engine: name, percent, limits, certainty …
+    slope: float | None
+
+
+def previous_results(actor: Actor, proportioner: Proportioner, count: int = 3) -> list[Previous]:
+    """The latest sealed tests of a proportioner, newest first, two queries."""
+    latest = Prefetch("evaluations", Evaluation.objects.order_by("-pk"), to_attr="newest_first")
+    rows = (
+        tests(actor)
+        .filter(proportioner=proportioner, state=State.SEALED)
+        .exclude(amendments__state=State.SEALED)
+        .order_by("-tested_on", "-pk")
+        .prefetch_related(latest)[:count]
+    )
+    out = []
+    for row in rows:
+        result = row.newest_first[0].result if row.newest_first else {}
+        slope = (result.get("line") or {}).get("slope")
+        out.append(Previous(row, row.tested_on, result.get("flow_points", []), slope))
+    return out

@@ -1,0 +1,114 @@
+"""Restore: each line ends truthfully, and the impairment ends by itself with the last one."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import Max, Q
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Refused
+from itm.records.drafts import State, locked_visit, require_started
+from itm.records.models import RestorationLine, Visit
+
+Outcome = RestorationLine.Outcome
+
+
+@transaction.atomic
+def end_line(
+    *, actor: Actor, line: RestorationLine, outcome: str, at: datetime, reason: str = "",
+    handed_to: str = "", handed_at: datetime | None = None,
+) -> RestorationLine:  # fmt: skip
+    """Restored, not fitted, or left out of service: then why, and to whom and when in writing.
+
+    Raises Forbidden; Refused not_started, outcome_unknown, reason_missing, hand_over_missing;
+    Conflict when somebody has ended it.
+    """
+    visit = locked_visit(actor, line.visit)
+    require_started(visit)
+    row = RestorationLine.objects.get(pk=line.pk)
+    if row.outcome != Outcome.OPEN:
+        raise Conflict(f"{row.ended_by} has ended “{row.text}” as {row.get_outcome_display()}.")
+    if outcome not in (Outcome.RESTORED, Outcome.NOT_FITTED, Outcome.LEFT_OUT):
+        raise Refused("outcome_unknown", "Say how the line ended.", "outcome")
+    row.outcome, row.ended_at, row.ended_by = outcome, at, actor.person
+    row.reason = reason.strip()
+    if outcome == Outcome.LEFT_OUT:
+        _hand_over(row, handed_to.strip(), handed_at)
+    row.save(by=actor)
+    _end_impairment(actor, visit, at)
+    return row
+
+
+@transaction.atomic
+def reopen_line(*, actor: Actor, line: RestorationLine) -> RestorationLine:
+    """The line was ended by mistake; with it the impairment is open again. May run twice.
+
+    Refused once a test that rests on it is handed in. Raises Forbidden; Refused not_draft,
+    put_back_already.
+    """
+    visit = locked_visit(actor, line.visit)
+    row = RestorationLine.objects.get(pk=line.pk)
+    tests = visit.tests.filter(proportioner=row.proportioner_id)
+    handed_in = tests.filter(state__in=[State.HANDED_IN, State.SEALED]).exists()
+    if row.sealed_at is not None or (handed_in and row.follows_id is None):
+        raise Refused(
+            "not_draft", "A test was handed in with this line as it stands; it can't be reopened."
+        )
+    if RestorationLine.objects.filter(follows=row).exists():
+        raise Refused("put_back_already", "This line was put back later; reopen that line.")
+    row.outcome, row.ended_at, row.ended_by = Outcome.OPEN, None, ""
+    row.reason, row.handed_to, row.handed_at = "", "", None
+    row.save(by=actor, verb="reopened")
+    if visit.restored_at is not None:
+        visit.restored_at, visit.restored_by = None, ""
+        visit.save(by=actor, verb="reopened")
+    return row
+
+
+@transaction.atomic
+def put_back(
+    *, actor: Actor, line: RestorationLine, at: datetime, reason: str = ""
+) -> RestorationLine:
+    """A line left out of service is in place now: a line of its own says so, the old one stays.
+
+    Works at any time, also after the record is sealed. Raises Forbidden; Refused not_left_out;
+    Conflict when it was put back already.
+    """
+    visit = locked_visit(actor, line.visit)
+    row = RestorationLine.objects.get(pk=line.pk)
+    if row.outcome != Outcome.LEFT_OUT:
+        raise Refused("not_left_out", f"“{row.text}” was not left out of service.")
+    if RestorationLine.objects.filter(follows=row).exists():
+        raise Conflict(f"“{row.text}” was put back already.")
+    lines = visit.restoration_lines.filter(proportioner=row.proportioner_id)
+    last = lines.aggregate(Max("position"))["position__max"]
+    later = RestorationLine.objects.create(
+        by=actor, visit=visit, proportioner_id=row.proportioner_id, position=last + 1,
+        text=row.text, outcome=Outcome.RESTORED, ended_at=at, ended_by=actor.person,
+        reason=reason.strip(), follows=row,
+    )  # fmt: skip
+    _end_impairment(actor, visit, at)
+    return later
+
+
+def _hand_over(row: RestorationLine, handed_to: str, handed_at: datetime | None) -> None:
+    if not row.reason:
+        raise Refused("reason_missing", "Say why it stays out of service.", "reason")
+    if not handed_to or handed_at is None:
+        raise Refused(
+            "hand_over_missing",
+            "Say to whom and when this was handed over in writing: somebody has to know that the "
+            "system will not work.",
+            "handed_at" if handed_to else "handed_to",
+        )
+    row.handed_to, row.handed_at = handed_to, handed_at
+
+
+def _end_impairment(actor: Actor, visit: Visit, at: datetime) -> None:
+    """Over when no line is open and none is left out without having been put back."""
+    out = visit.restoration_lines.filter(
+        Q(outcome=Outcome.OPEN) | Q(outcome=Outcome.LEFT_OUT, followed_by__isnull=True)
+    )
+    if visit.restored_at is None and visit.started_at is not None and not out.exists():
+        visit.restored_at, visit.restored_by = at, actor.person
+        visit.save(by=actor, text="The last line is back in place.")

@@ -1,0 +1,84 @@
+"""Writes of the visit itself: the plan, the people told.
+
+The rest of a test day stands beside it: `preparing`, `discharge`, `restoration`.
+"""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor, require_kind
+from itm.core.errors import Refused
+from itm.records import merge
+from itm.records.drafts import locked_visit, require_crew, require_open_visit
+from itm.records.models import Notice, Visit
+from itm.registry.models import Grant, Site
+
+
+@transaction.atomic
+def plan_visit(
+    *, actor: Actor, site: Site, planned_on: date, crew: str = "", effluent_plan: str = "",
+) -> Visit:  # fmt: skip
+    """A contractor plans a test day at a site where it is engaged today.
+
+    Raises Forbidden; Refused no_grant, site_retired.
+    """
+    require_kind(actor, "contractor", what="plan a visit")
+    grants = Grant.objects.covering(actor.today).filter(site=site)
+    if not grants.filter(organisation=actor.organisation_id).exists():
+        raise Refused(
+            "no_grant",
+            f"{actor.organisation_name} is not engaged at {site} today; "
+            "the owner of the site can hand it over for a period.",
+            "site",
+        )
+    if site.retired_on is not None and site.retired_on <= planned_on:
+        raise Refused("site_retired", f"{site} is retired since {site.retired_on}.", "site")
+    return Visit.objects.create(
+        by=actor, site=site, contractor=actor.organisation, planned_on=planned_on,
+        crew=crew.strip(), effluent_plan=effluent_plan.strip(),
+    )  # fmt: skip
+
+
+@transaction.atomic
+def change_visit(
+    *, actor: Actor, visit: Visit, opened: Mapping[str, str] | None = None, **entered: Any
+) -> Visit:
+    """Change planned_on, crew, effluent_plan, ambient_c (a Quantity in °C), weather, coordinator.
+
+    `opened` holds what the form showed for each field. Raises Forbidden; Refused not_draft,
+    air_temperature; Conflict.
+    """
+    row = locked_visit(actor, visit)
+    require_open_visit(row)
+    ambient = entered.get("ambient_c")
+    if ambient is not None and not -60 <= ambient.si <= 60:
+        raise Refused(
+            "air_temperature",
+            f"{ambient.typed} is no air temperature a crew works in; it is asked for in °C, "
+            "from -60 to 60.",
+            "ambient_c",
+        )
+    merge.put(row, entered, opened)
+    row.save(by=actor)
+    return row
+
+
+def add_notice(
+    *, actor: Actor, visit: Visit, told: str, told_at: datetime, how: str = "", reference: str = "",
+) -> Notice:  # fmt: skip
+    """Somebody was told. The one who enters it is the one who told.
+
+    Raises Forbidden; Refused told_missing, not_draft.
+    """
+    require_crew(actor, visit)
+    if not told.strip():
+        raise Refused("told_missing", "Say who was told.", "told")
+    with transaction.atomic():
+        require_open_visit(locked_visit(actor, visit))
+        return Notice.objects.create(
+            by=actor, visit=visit, told=told.strip(), told_by=actor.person, how=how.strip(),
+            reference=reference.strip(), told_at=told_at,
+        )  # fmt: skip
