@@ -17,9 +17,8 @@ from itm.records.models import (
     RestorationLine,
     Visit,
 )
+from itm.records.results import in_force
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Site
-
-State = ProportioningTest.State
 
 
 def visits(actor: Actor) -> QuerySet[Visit]:
@@ -163,15 +162,9 @@ class Previous:
 def previous_results(actor: Actor, proportioner: Proportioner, count: int = 3) -> list[Previous]:
     """The latest sealed tests of a proportioner, newest first, two queries."""
     latest = Prefetch("evaluations", Evaluation.objects.order_by("-pk"), to_attr="newest_first")
-    rows = (
-        tests(actor)
-        .filter(proportioner=proportioner, state=State.SEALED)
-        .exclude(amendments__state=State.SEALED)
-        .order_by("-tested_on", "-pk")
-        .prefetch_related(latest)[:count]
-    )
+    rows = in_force(tests(actor).filter(proportioner=proportioner)).reverse()
     out = []
-    for row in rows:
+    for row in rows.prefetch_related(latest)[:count]:
         result = row.newest_first[0].result if row.newest_first else {}
         slope = (result.get("line") or {}).get("slope")
         out.append(Previous(row, row.tested_on, result.get("flow_points", []), slope))
