@@ -62,3 +62,9 @@ def restoration_order(tank_kind: str, proportioner_kind: str) -> list[str]:
         "Tank refilled, lot and volume noted",
         "Monitoring company and fire service told that the system is back",
     ]
+
+
+def untouched(lines: list[str]) -> bool:
+    """Whether these are lines that a new proportioner of some kind starts with."""
+    tanks, devices = ["", *_TANK_SIDE], ["", *_DEVICE_SIDE]
+    return any(lines == restoration_order(tank, device) for tank in tanks for device in devices)

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
+from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.access import Scoped, ScopedQuerySet
@@ -82,6 +83,13 @@ class SiteAuthority(Tracked, Scoped):
 
 
 class GrantQuerySet(TrackedQuerySet):
+    def visible_to(self, actor: Actor) -> Self:
+        """Both sides of the engagement: the owner of the site and the contractor."""
+        if actor.organisation_id is None:
+            return self.none()
+        org = actor.organisation_id
+        return self.filter(Q(site__owner=org) | Q(organisation=org))
+
     def covering(self, day: date) -> Self:
         return self.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=day)
 

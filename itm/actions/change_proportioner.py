@@ -1,0 +1,27 @@
+"""A proportioner is corrected, or draws from another tank from now on."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.registry import services as registry
+from itm.registry.models import Proportioner
+from itm.registry.services import PointRow
+from itm.schedule import services as schedule
+
+
+@transaction.atomic
+def change_proportioner(
+    *, actor: Actor, proportioner: Proportioner, flow_points: Sequence[PointRow], **values: Any
+) -> Proportioner:
+    """Raises what `registry.services.change_proportioner` raises.
+
+    Duties already there stay as they are; a tank that fed nothing before gets its own.
+    """
+    row = registry.change_proportioner(
+        actor=actor, proportioner=proportioner, flow_points=flow_points, **values
+    )
+    schedule.start_duties(actor=actor, proportioner=row, tank=row.tank)
+    return row

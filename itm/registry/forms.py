@@ -1,0 +1,363 @@
+"""Forms of the registry. Each shows the database's own rules as sentences and keeps what was typed.
+
+`form.values` are what the services take; a form itself saves nothing.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+from django import forms
+
+from calc.units import FLOW, VOLUME
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Refused
+from itm.core.fields import DayField, LinesField, NumberField
+from itm.core.quantities import QuantityField
+from itm.registry import queries
+from itm.registry.models import (
+    ConcentrateLot,
+    FoamSystem,
+    Instrument,
+    Proportioner,
+    Site,
+    SiteAuthority,
+    Tank,
+    TankFill,
+)
+from itm.registry.models.sites import known_zones
+from itm.registry.restoring import FLUSH_ORDER, restoration_order, untouched
+from itm.registry.services import PointRow, check_flow_points, columns
+
+
+class Refusing:
+    """A form on which a service's refusal lands as a sentence, at its field where it has one."""
+
+    @contextmanager
+    def refusals(self: Any) -> Iterator[None]:
+        try:
+            yield
+        except Refused as refusal:
+            place = refusal.place if refusal.place in self.fields else None
+            self.add_error(place, forms.ValidationError(refusal.sentence, code=refusal.code))
+        except Conflict as conflict:
+            self.add_error(None, forms.ValidationError(conflict.sentence, code=conflict.code))
+
+
+class RegistryForm(Refusing, forms.ModelForm):
+    """A form over one row. Quantities fill two columns: the SI value and what was typed."""
+
+    values: dict[str, Any]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in self._quantities():
+            self.initial[name] = getattr(self.instance, f"{name}_typed") or self.initial.get(name)
+
+    def _quantities(self) -> list[str]:
+        return [name for name, field in self.fields.items() if isinstance(field, QuantityField)]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        self.values = dict(cleaned)
+        for name in self._quantities():
+            if name in cleaned:
+                spread = columns({name: cleaned[name]}, self.instance)
+                cleaned[name] = spread[name]
+                setattr(self.instance, f"{name}_typed", spread[f"{name}_typed"])
+        return cleaned
+
+    def _get_validation_exclusions(self) -> set[str]:
+        """Rules over columns that stand on no form (site, retired) are asked as well.
+
+        Django leaves out every column that the form does not show, and with it each constraint
+        that names one: “this site already has a system with that name” would never be asked.
+        """
+        left_out = super()._get_validation_exclusions()  # type: ignore[misc]
+        return {n for n in left_out if n in self.fields} | {f"{n}_typed" for n in self.errors}
+
+
+class SiteForm(RegistryForm):
+    time_zone = forms.CharField(
+        max_length=40,
+        help_text="Decides the dates of the site. Type a city: Europe/Lisbon, America/Chicago …",
+        widget=forms.TextInput(attrs={"list": "time_zones", "autocomplete": "off"}),
+    )
+
+    class Meta:
+        model = Site
+        fields = ("name", "address", "country", "time_zone")
+        widgets = {"address": forms.Textarea(attrs={"rows": 3})}
+
+    @staticmethod
+    def zones() -> list[str]:
+        """What the entry proposes."""
+        return sorted(zone for zone in known_zones() if "/" in zone or zone == "UTC")
+
+
+class AuthorityForm(Refusing, forms.Form):
+    """Which authority looks after what at a site."""
+
+    organisation = forms.ModelChoiceField(
+        queries.organisations("authority").none(), label="Authority", empty_label="Choose one"
+    )
+    scope = forms.ChoiceField(label="Looks after", choices=SiteAuthority.Scope.choices)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["organisation"].queryset = queries.organisations("authority")  # type: ignore[attr-defined]
+
+
+class EngageForm(Refusing, forms.Form):
+    """Which contractor may work at a site, and from when."""
+
+    organisation = forms.ModelChoiceField(
+        queries.organisations("contractor").none(), label="Contractor", empty_label="Choose one"
+    )
+    starts_on = DayField(label="First day")
+    ends_on = DayField(
+        label="Last day", required=False, help_text="Leave empty while no end is agreed."
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["organisation"].queryset = queries.organisations("contractor")  # type: ignore[attr-defined]
+
+
+class EndForm(Refusing, forms.Form):
+    ends_on = DayField(
+        label="Last day",
+        help_text="The contractor sees the site up to and including this day.",
+    )
+
+
+class RetireForm(Refusing, forms.Form):
+    retired_on = DayField(label="Out of use since")
+
+
+class SystemForm(RegistryForm):
+    minimum_flow = QuantityField(
+        units=FLOW, label="Minimum solution flow", help_text="The smallest flow to test at."
+    )
+    design_flow = QuantityField(
+        units=FLOW, label="Design solution flow", help_text="The largest flow to test at."
+    )
+    required_minutes = NumberField(label="Required discharge time", unit="min")
+    custom_lower = NumberField(label="Lower limit", unit="%", required=False)
+    custom_upper = NumberField(label="Upper limit", unit="%", required=False)
+    commissioned_on = DayField(
+        label="Commissioned on", help_text="The first annual test counts from this day."
+    )
+
+    class Meta:
+        model = FoamSystem
+        fields = (
+            "name", "kind", "hazard", "fuel", "minimum_flow", "design_flow", "required_minutes",
+            "commissioned_on", "criterion", "custom_lower", "custom_upper", "criterion_source",
+        )  # fmt: skip
+        labels = {
+            "kind": "Type of system",
+            "hazard": "What it protects",
+            "fuel": "Fuel class",
+            "criterion": "Acceptance band",
+            "criterion_source": "Source of the limits",
+        }
+        help_texts = {"hazard": "", "criterion_source": "Code and edition, as the report names it."}
+
+
+class ProportionerForm(RegistryForm):
+    nominal_percent = NumberField(
+        label="Nominal percent", unit="%", help_text="Concentrate in the solution, by volume."
+    )
+    lowest_listed_flow = QuantityField(units=FLOW, label="Lowest listed flow", required=False)
+    highest_listed_flow = QuantityField(units=FLOW, label="Highest listed flow", required=False)
+    flush_order = LinesField(
+        label="Order of stopping and flushing",
+        required=False,
+        help_text=(
+            "One step a line. What stands here at first is common practice; the maker's manual "
+            "for this system comes before it."
+        ),
+    )
+    restoration_order = LinesField(
+        label="To be put back after a test",
+        rows=14,
+        required=False,
+        help_text="One line each, in the order of the walk back.",
+    )
+
+    class Meta:
+        model = Proportioner
+        fields = (
+            "tag", "kind", "tank", "nominal_percent", "lowest_listed_flow", "highest_listed_flow",
+            "flush_order", "restoration_order",
+        )  # fmt: skip
+        labels = {"kind": "Type of proportioner", "tank": "Concentrate tank"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        row, field = self.instance, self.fields["tank"]
+        chosen = row.tank if row.tank_id else None
+        field.queryset = queries.tanks_to_choose(row.system.site, chosen)  # type: ignore[attr-defined]
+        if row.pk is None:
+            first = field.queryset.first()  # type: ignore[attr-defined]
+            self.initial.update(
+                tank=first.pk if first else None,
+                flush_order=list(FLUSH_ORDER),
+                restoration_order=restoration_order(first.kind if first else "", ""),
+            )
+
+    def clean(self) -> dict[str, Any]:
+        """Lists that nobody touched follow the kind and the tank that were chosen."""
+        cleaned = self.cleaned_data
+        if "flush_order" in cleaned:
+            cleaned["flush_order"] = cleaned["flush_order"] or list(FLUSH_ORDER)
+        lines = cleaned.get("restoration_order")
+        if lines is not None and (not lines or (self.instance.pk is None and untouched(lines))):
+            tank = cleaned.get("tank")
+            cleaned["restoration_order"] = restoration_order(
+                tank.kind if tank else "", cleaned.get("kind", "")
+            )
+        return super().clean()
+
+
+class FlowPointForm(forms.Form):
+    """One row; an empty one is passed over."""
+
+    key = forms.UUIDField(required=False, widget=forms.HiddenInput)
+    name = forms.CharField(max_length=40, required=False, label="Name")
+    flow = QuantityField(units=FLOW, required=False, label="Solution flow")
+    retired = forms.BooleanField(required=False, label="No longer tested")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = self.cleaned_data
+        name, flow = cleaned.get("name"), cleaned.get("flow")
+        if flow is not None and not name:
+            self.add_error("name", "Name this flow point, for example “half load”.")
+        if "flow" in cleaned and flow is None and (name or cleaned.get("key")):
+            self.add_error("flow", f"At which solution flow is “{name}” tested?")
+        if flow is not None and flow.si <= 0:
+            self.add_error("flow", "The flow of a flow point is above 0.")
+        return cleaned
+
+
+class FlowPointRows(forms.BaseFormSet):
+    """The flow points of one proportioner."""
+
+    EXTRA = 2
+
+    def point_rows(self, today: date, was_retired: dict[UUID, date | None]) -> list[PointRow]:
+        """`was_retired` keeps the day of a point that was retired before."""
+        out = []
+        for form in self.forms:
+            cleaned = form.cleaned_data
+            if not cleaned.get("name"):
+                continue
+            key = cleaned.get("key")
+            gone = (was_retired.get(key) or today) if cleaned["retired"] else None
+            if gone and key is None:
+                continue  # a new row that is not to be tested was never a flow point
+            out.append(PointRow(cleaned["name"].strip(), cleaned["flow"], key, gone))
+        return out
+
+    def clean(self) -> None:
+        if any(self.errors):
+            return
+        try:
+            check_flow_points(self.point_rows(date.min, {}))
+        except Refused as refusal:
+            raise forms.ValidationError(refusal.sentence, code=refusal.code) from refusal
+
+
+def flow_point_rows(proportioner: Proportioner, data: Any = None) -> FlowPointRows:
+    """Rows as stored, or minimum and design of the system for a new proportioner."""
+    system = proportioner.system
+    rows = forms.formset_factory(
+        FlowPointForm, formset=FlowPointRows, extra=FlowPointRows.EXTRA, max_num=20,
+        validate_max=True, absolute_max=40,
+    )  # fmt: skip
+    if proportioner.pk is None:
+        initial: list[dict[str, Any]] = [
+            {"name": "minimum", "flow": system.minimum_flow_typed},
+            {"name": "design", "flow": system.design_flow_typed},
+        ]
+    else:
+        initial = [
+            {"key": point.key, "name": point.name, "flow": point.flow_typed,
+             "retired": point.retired_on is not None}
+            for point in queries.flow_points(proportioner)
+        ]  # fmt: skip
+    return rows(data, initial=initial, prefix="points")  # type: ignore[return-value]
+
+
+class TankForm(RegistryForm):
+    capacity = QuantityField(units=VOLUME, label="Capacity")
+    usable_volume = QuantityField(
+        units=VOLUME,
+        label="Usable volume",
+        help_text="What the suction inlet can reach; minutes of foam are worked out from it.",
+    )
+
+    class Meta:
+        model = Tank
+        fields = ("tag", "kind", "capacity", "usable_volume")
+        labels = {"kind": "Type of tank"}
+
+
+class TankFillForm(RegistryForm):
+    filled_on = DayField(label="Filled on")
+    volume = QuantityField(units=VOLUME, label="Volume filled")
+
+    class Meta:
+        model = TankFill
+        fields = ("lot", "filled_on", "volume")
+
+    def __init__(self, *args: Any, actor: Actor, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["lot"].queryset = queries.lots_to_choose(actor)  # type: ignore[attr-defined]
+
+
+class LotForm(RegistryForm):
+    nominal_percent = NumberField(
+        label="Nominal percent", unit="%", help_text="At which this concentrate is proportioned."
+    )
+    made_on = DayField(label="Made on", required=False)
+    expires_on = DayField(label="Expires on", required=False)
+    refractive_index = NumberField(
+        required=False, help_text="nD at 20 °C, undiluted, as the certificate gives it."
+    )
+    density = NumberField(unit="kg/m³", required=False, help_text="At 20 °C.")
+    ph = NumberField(label="pH", required=False)
+
+    class Meta:
+        model = ConcentrateLot
+        fields = (
+            "product", "kind", "nominal_percent", "batch", "made_on", "expires_on", "pfas",
+            "refractive_index", "density", "ph",
+        )  # fmt: skip
+        labels = {"kind": "Type of concentrate", "pfas": "PFAS"}
+
+
+class InstrumentForm(RegistryForm):
+    resolution = NumberField(
+        help_text="One step of its display, in its own unit: 0.0001 for four decimals."
+    )
+    repeatability = NumberField(
+        required=False,
+        help_text="Standard deviation of one reading as its maker states it, in its own unit.",
+    )
+    certificate_due_on = DayField(label="Calibration due on", required=False)
+
+    class Meta:
+        model = Instrument
+        fields = (
+            "name", "serial_number", "method", "unit", "resolution", "repeatability",
+            "temperature_compensated", "certificate", "certificate_due_on",
+        )  # fmt: skip
+        labels = {
+            "method": "What it reads",
+            "temperature_compensated": "Corrects for temperature itself",
+            "certificate": "Number of its calibration certificate",
+        }

@@ -1,0 +1,283 @@
+"""What a person may read of the registry. The actor comes first; a foreign row is not found."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar
+from uuid import UUID
+
+from django.db.models import Count, F, Model, Prefetch, Q, QuerySet
+
+from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
+from itm.core.errors import NotFound
+from itm.registry.models import (
+    ConcentrateLot,
+    FlowPoint,
+    FoamSystem,
+    Grant,
+    Instrument,
+    Proportioner,
+    Site,
+    SiteAuthority,
+    Tank,
+    TankFill,
+)
+
+M = TypeVar("M", bound=Model)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """How a reader wants a list: part of a name, the order, and whether retired rows are in it.
+
+    `sort` names a column, a minus turns it round; a name that the list does not have is ignored.
+    """
+
+    find: str = ""
+    sort: str = ""
+    shown: str = "in_use"  # in_use, retired or all
+
+
+def _arranged(
+    rows: QuerySet[M], wanted: Wanted, *, find_in: tuple[str, ...], sorts: Mapping[str, str],
+    retirable: bool = True,
+) -> QuerySet[M]:  # fmt: skip
+    """Filtered and in a total order, so that pages never overlap."""
+    if wanted.find:
+        match = Q()
+        for field in find_in:
+            match |= Q(**{f"{field}__icontains": wanted.find})
+        rows = rows.filter(match)
+    if retirable and wanted.shown != "all":
+        rows = rows.filter(retired_on__isnull=wanted.shown != "retired")
+    name = next(iter(sorts.values()))
+    column = F(sorts.get(wanted.sort.removeprefix("-"), name))
+    down = wanted.sort.startswith("-") and wanted.sort[1:] in sorts
+    first = column.desc(nulls_last=True) if down else column.asc(nulls_last=True)
+    return rows.order_by(first, name, "pk")
+
+
+def _one(rows: QuerySet[M], what: str, key: UUID) -> M:
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound(what, key)
+    return row
+
+
+# Sites -------------------------------------------------------------------------------------------
+
+SITE_SORTS = {"name": "name", "owner": "owner__name", "country": "country", "systems": "in_use"}
+
+
+def sites(actor: Actor, wanted: Wanted) -> QuerySet[Site]:
+    """With `in_use`, the number of systems that are not retired."""
+    in_use = Count("systems", filter=Q(systems__retired_on=None))
+    rows = Site.objects.visible_to(actor).select_related("owner").annotate(in_use=in_use)
+    return _arranged(rows, wanted, find_in=("name", "owner__name"), sorts=SITE_SORTS)
+
+
+def site(actor: Actor, key: UUID) -> Site:
+    return _one(Site.objects.visible_to(actor).select_related("owner"), "site", key)
+
+
+def systems_of(actor: Actor, site: Site) -> list[FoamSystem]:
+    """Systems with their proportioners, those with their tank and flow points; used ones first."""
+    points = Prefetch("flow_points", FlowPoint.objects.filter(retired_on=None))
+    devices = Proportioner.objects.select_related("tank").prefetch_related(points)
+    rows = FoamSystem.objects.visible_to(actor).filter(site=site)
+    rows = rows.order_by(F("retired_on").desc(nulls_first=True), "name", "pk")
+    return list(rows.prefetch_related(Prefetch("proportioners", devices)))
+
+
+def tanks_of(actor: Actor, site: Site) -> list[Tank]:
+    """Tanks with their fills, the newest first, and the proportioners they feed."""
+    fills = TankFill.objects.select_related("lot").order_by("-filled_on", "-pk")
+    feeds = Proportioner.objects.filter(retired_on=None)
+    rows = Tank.objects.visible_to(actor).filter(site=site)
+    rows = rows.order_by(F("retired_on").desc(nulls_first=True), "tag", "pk")
+    return list(rows.prefetch_related(Prefetch("fills", fills), Prefetch("proportioners", feeds)))
+
+
+def authorities_of(actor: Actor, site: Site) -> QuerySet[SiteAuthority]:
+    rows = SiteAuthority.objects.visible_to(actor).filter(site=site)
+    return rows.select_related("organisation").order_by("organisation__name", "scope", "pk")
+
+
+def grants_of(actor: Actor, site: Site) -> QuerySet[Grant]:
+    rows = Grant.objects.visible_to(actor).filter(site=site)
+    return rows.select_related("organisation").order_by("-starts_on", "pk")
+
+
+def grant(actor: Actor, key: UUID) -> Grant:
+    rows = Grant.objects.visible_to(actor).select_related("site__owner", "organisation")
+    return _one(rows, "engagement", key)
+
+
+def organisations(kind: str) -> QuerySet[Organisation]:
+    """Names to choose from: which contractors and authorities there are is no secret here."""
+    return Organisation.objects.filter(kind=kind)
+
+
+# Systems and proportioners -----------------------------------------------------------------------
+
+SYSTEM_SORTS = {
+    "name": "name",
+    "site": "site__name",
+    "kind": "kind",
+    "fuel": "fuel",
+    "design_flow": "design_flow",
+    "commissioned_on": "commissioned_on",
+}
+PROPORTIONER_SORTS = {
+    "tag": "tag",
+    "system": "system__name",
+    "site": "system__site__name",
+    "kind": "kind",
+    "nominal_percent": "nominal_percent",
+}
+
+
+def systems(actor: Actor, wanted: Wanted) -> QuerySet[FoamSystem]:
+    rows = FoamSystem.objects.visible_to(actor).select_related("site")
+    return _arranged(rows, wanted, find_in=("name", "site__name"), sorts=SYSTEM_SORTS)
+
+
+def system(actor: Actor, key: UUID) -> FoamSystem:
+    rows = FoamSystem.objects.visible_to(actor).select_related("site__owner")
+    return _one(rows, "foam system", key)
+
+
+def proportioners_of(actor: Actor, system: FoamSystem) -> list[Proportioner]:
+    points = Prefetch("flow_points", FlowPoint.objects.filter(retired_on=None))
+    rows = Proportioner.objects.visible_to(actor).filter(system=system)
+    rows = rows.order_by(F("retired_on").desc(nulls_first=True), "tag", "pk")
+    return list(rows.select_related("tank").prefetch_related(points))
+
+
+def proportioners(actor: Actor, wanted: Wanted) -> QuerySet[Proportioner]:
+    rows = Proportioner.objects.visible_to(actor).select_related("system__site", "tank")
+    find_in = ("tag", "system__name", "system__site__name")
+    return _arranged(rows, wanted, find_in=find_in, sorts=PROPORTIONER_SORTS)
+
+
+def proportioner(actor: Actor, key: UUID) -> Proportioner:
+    rows = Proportioner.objects.visible_to(actor).select_related("system__site__owner", "tank")
+    return _one(rows, "proportioner", key)
+
+
+def flow_points(proportioner: Proportioner) -> list[FlowPoint]:
+    """All of them, retired ones last; who reads the proportioner reads its flow points."""
+    rows = proportioner.flow_points.order_by(F("retired_on").desc(nulls_first=True), "flow", "pk")
+    return list(rows)
+
+
+def tanks_to_choose(site: Site, chosen: Tank | None) -> QuerySet[Tank]:
+    """Tanks of the site in use, and the one that stands there now."""
+    keep = Q(retired_on=None) | Q(pk=chosen.pk if chosen else None)
+    return Tank.objects.filter(keep, site=site)
+
+
+# Concentrate -------------------------------------------------------------------------------------
+
+TANK_SORTS = {
+    "tag": "tag",
+    "site": "site__name",
+    "kind": "kind",
+    "usable_volume": "usable_volume",
+}
+LOT_SORTS = {
+    "product": "product",
+    "batch": "batch",
+    "kind": "kind",
+    "nominal_percent": "nominal_percent",
+    "pfas": "pfas",
+    "expires_on": "expires_on",
+}
+
+
+def tanks(actor: Actor, wanted: Wanted) -> QuerySet[Tank]:
+    fills = TankFill.objects.select_related("lot").order_by("-filled_on", "-pk")
+    rows = Tank.objects.visible_to(actor).select_related("site")
+    rows = rows.prefetch_related(Prefetch("fills", fills))
+    return _arranged(rows, wanted, find_in=("tag", "site__name"), sorts=TANK_SORTS)
+
+
+def tank(actor: Actor, key: UUID) -> Tank:
+    return _one(Tank.objects.visible_to(actor).select_related("site__owner"), "tank", key)
+
+
+def fills_of(actor: Actor, tank: Tank) -> QuerySet[TankFill]:
+    rows = TankFill.objects.visible_to(actor).filter(tank=tank).select_related("lot")
+    return rows.order_by("-filled_on", "-pk")
+
+
+def fill(actor: Actor, key: UUID) -> TankFill:
+    rows = TankFill.objects.visible_to(actor).select_related("tank__site__owner", "lot")
+    return _one(rows, "tank fill", key)
+
+
+def fed_by(actor: Actor, tank: Tank) -> QuerySet[Proportioner]:
+    rows = Proportioner.objects.visible_to(actor).filter(tank=tank, retired_on=None)
+    return rows.select_related("system")
+
+
+def lots(actor: Actor, wanted: Wanted) -> QuerySet[ConcentrateLot]:
+    rows = ConcentrateLot.objects.visible_to(actor).select_related("owner")
+    find_in = ("product", "batch")
+    return _arranged(rows, wanted, find_in=find_in, sorts=LOT_SORTS, retirable=False)
+
+
+def lot(actor: Actor, key: UUID) -> ConcentrateLot:
+    return _one(ConcentrateLot.objects.visible_to(actor).select_related("owner"), "lot", key)
+
+
+def lots_to_choose(actor: Actor) -> QuerySet[ConcentrateLot]:
+    """The organisation's own lots: what a tank is filled from."""
+    return ConcentrateLot.objects.visible_to(actor).filter(owner=actor.organisation_id)
+
+
+def fills_from(actor: Actor, lot: ConcentrateLot) -> QuerySet[TankFill]:
+    rows = TankFill.objects.visible_to(actor).filter(lot=lot).select_related("tank__site")
+    return rows.order_by("-filled_on", "-pk")
+
+
+# Instruments -------------------------------------------------------------------------------------
+
+INSTRUMENT_SORTS = {
+    "name": "name",
+    "serial_number": "serial_number",
+    "method": "method",
+    "resolution": "resolution",
+    "certificate_due_on": "certificate_due_on",
+}
+
+
+def instruments(actor: Actor, wanted: Wanted) -> QuerySet[Instrument]:
+    rows = Instrument.objects.visible_to(actor)
+    return _arranged(rows, wanted, find_in=("name", "serial_number"), sorts=INSTRUMENT_SORTS)
+
+
+def instrument(actor: Actor, key: UUID) -> Instrument:
+    return _one(Instrument.objects.visible_to(actor), "instrument", key)
+
+
+# Whose row it is ----------------------------------------------------------------------------------
+
+
+def site_of(row: Any) -> Site | None:
+    """The site a row hangs on; None for lots and instruments, which hang on an organisation."""
+    if isinstance(row, Site):
+        return row
+    if isinstance(row, ConcentrateLot | Instrument):
+        return None
+    for step in getattr(row, "site_path", "site").split("__"):
+        row = getattr(row, step)
+    return row
+
+
+def may_change(actor: Actor, row: Any) -> bool:
+    """Owners change what hangs on their own sites, contractors their own instruments."""
+    if isinstance(row, Instrument):
+        return actor.kind == "contractor" and row.organisation_id == actor.organisation_id
+    held = row if isinstance(row, ConcentrateLot) else site_of(row)
+    return actor.kind == "owner" and held is not None and held.owner_id == actor.organisation_id

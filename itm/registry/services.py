@@ -1,0 +1,343 @@
+"""Writes of the registry. Owners keep what hangs on their sites, contractors their instruments.
+
+Every function refuses with a sentence: Forbidden to whom it is not theirs, Refused with the place
+of the first thing wrong, Conflict when somebody else saved the same thing a moment before.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, TypeVar
+from uuid import UUID
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import IntegrityError, transaction
+
+from itm.accounts.actor import Actor, require_kind
+from itm.accounts.models import Organisation
+from itm.core.errors import Conflict, Forbidden, NotFound, Refused
+from itm.core.history import Tracked
+from itm.core.quantities import Quantity
+from itm.registry import queries
+from itm.registry.models import (
+    ConcentrateLot,
+    FlowPoint,
+    FoamSystem,
+    Grant,
+    Instrument,
+    Proportioner,
+    Site,
+    SiteAuthority,
+    Tank,
+    TankFill,
+)
+
+T = TypeVar("T", bound=Tracked)
+
+
+def columns(values: dict[str, Any], row: Tracked) -> dict[str, Any]:
+    """Values as the columns hold them: a quantity goes to its SI column and to what was typed."""
+    out: dict[str, Any] = {}
+    for name, value in values.items():
+        out[name] = value.si if isinstance(value, Quantity) else value
+        if hasattr(row, f"{name}_typed"):
+            out[f"{name}_typed"] = value.typed if isinstance(value, Quantity) else ""
+    return out
+
+
+def keep(row: T, values: dict[str, Any], *, by: Actor, verb: str = "") -> T:
+    """Set the values, ask the row's own rules and the database's, save with its history."""
+    for name, value in columns(values, row).items():
+        setattr(row, name, value)
+    try:
+        row.full_clean()
+    except ValidationError as error:
+        place, sentences = next(iter(error.message_dict.items()))
+        place = "" if place == NON_FIELD_ERRORS else place.removesuffix("_typed")
+        raise Refused("not_valid", " ".join(sentences), place) from error
+    try:
+        with transaction.atomic():
+            row.save(by=by, verb=verb)
+    except IntegrityError as error:
+        raise Conflict(
+            "Somebody saved the same thing a moment before you. Look at the list, then try again."
+        ) from error
+    return row
+
+
+def require_own(actor: Actor, row: Any, what: str) -> None:
+    require_kind(actor, "contractor" if isinstance(row, Instrument) else "owner", what=what)
+    if not queries.may_change(actor, row):
+        raise Forbidden(f"Only the organisation that it belongs to can {what}.")
+
+
+# Sites -------------------------------------------------------------------------------------------
+
+
+def add_site(*, actor: Actor, **values: Any) -> Site:
+    site = Site(owner=actor.organisation)
+    require_own(actor, site, "add a site")
+    return keep(site, values, by=actor)
+
+
+def change_site(*, actor: Actor, site: Site, **values: Any) -> Site:
+    require_own(actor, site, "change a site")
+    return keep(site, values, by=actor)
+
+
+def add_authority(
+    *, actor: Actor, site: Site, organisation: Organisation, scope: str
+) -> SiteAuthority:
+    """An authority sees the site from now on. Refused wrong_kind, already_there."""
+    require_own(actor, site, "name the authorities of a site")
+    if organisation.kind != Organisation.Kind.AUTHORITY:
+        raise Refused("wrong_kind", f"{organisation} is not an authority.", "organisation")
+    row = SiteAuthority(site=site, organisation=organisation, scope=scope)
+    if SiteAuthority.objects.filter(site=site, organisation=organisation, scope=scope).exists():
+        raise Refused(
+            "already_there",
+            f"{organisation} already looks after {row.get_scope_display().lower()} here.",
+            "organisation",
+        )
+    return keep(row, {}, by=actor)
+
+
+def engage(
+    *, actor: Actor, site: Site, organisation: Organisation, starts_on: date,
+    ends_on: date | None = None,
+) -> Grant:  # fmt: skip
+    """A contractor may work at the site from the first to the last day, both included.
+
+    Refused wrong_kind, already_engaged.
+    """
+    require_own(actor, site, "engage a contractor")
+    if organisation.kind != Organisation.Kind.CONTRACTOR:
+        raise Refused("wrong_kind", f"{organisation} is not a contractor.", "organisation")
+    for other in Grant.objects.filter(site=site, organisation=organisation):
+        begins_before_end = ends_on is None or other.starts_on <= ends_on
+        if begins_before_end and (other.ends_on is None or other.ends_on >= starts_on):
+            until = f"until {other.ends_on}" if other.ends_on else "without a last day"
+            raise Refused(
+                "already_engaged",
+                f"{organisation} is already engaged here from {other.starts_on} {until}.",
+                "starts_on",
+            )
+    grant = Grant(site=site, organisation=organisation)
+    return keep(grant, {"starts_on": starts_on, "ends_on": ends_on}, by=actor)
+
+
+def end_engagement(*, actor: Actor, grant: Grant, ends_on: date | None) -> Grant:
+    """Set the last day; none takes an end back. What the contractor handed in stays."""
+    require_own(actor, grant, "end an engagement")
+    return keep(grant, {"ends_on": ends_on}, by=actor)
+
+
+# Systems and proportioners -----------------------------------------------------------------------
+
+
+def add_system(*, actor: Actor, site: Site, **values: Any) -> FoamSystem:
+    require_own(actor, site, "add a foam system")
+    require_in_use(site, "site")
+    return keep(FoamSystem(site=site), values, by=actor)
+
+
+def change_system(*, actor: Actor, system: FoamSystem, **values: Any) -> FoamSystem:
+    require_own(actor, system, "change a foam system")
+    return keep(system, values, by=actor)
+
+
+@dataclass(frozen=True)
+class PointRow:
+    """A flow point as a form or file gives it; `key` is None for a new one."""
+
+    name: str
+    flow: Quantity
+    key: UUID | None = None
+    retired_on: date | None = None
+
+
+@transaction.atomic
+def add_proportioner(
+    *, actor: Actor, system: FoamSystem, flow_points: Sequence[PointRow], **values: Any
+) -> Proportioner:
+    """The device without its duties: `actions.add_proportioner` is what doors call."""
+    require_own(actor, system, "add a proportioner")
+    require_in_use(system, "system")
+    row = Proportioner(system=system)
+    _require_tank_of_site(values["tank"], system)
+    keep(row, values, by=actor)
+    _keep_flow_points(actor, row, flow_points)
+    return row
+
+
+@transaction.atomic
+def change_proportioner(
+    *, actor: Actor, proportioner: Proportioner, flow_points: Sequence[PointRow], **values: Any
+) -> Proportioner:
+    require_own(actor, proportioner, "change a proportioner")
+    _require_tank_of_site(values["tank"], proportioner.system)
+    keep(proportioner, values, by=actor)
+    _keep_flow_points(actor, proportioner, flow_points)
+    return proportioner
+
+
+def _require_tank_of_site(tank: Tank, system: FoamSystem) -> None:
+    if tank.site_id != system.site_id:
+        raise Refused("other_site", "This tank stands at another site.", "tank")
+
+
+def check_flow_points(rows: Sequence[PointRow]) -> None:
+    """Refused flow_point_missing, flow_point_twice, flow_points_out_of_order."""
+    flows: dict[str, float] = {}
+    for row in rows:
+        name = row.name.casefold()
+        if row.retired_on is None and name in flows:
+            raise Refused(
+                "flow_point_twice", f"Two flow points are called “{row.name}”.", "flow_points"
+            )
+        if row.retired_on is None:
+            flows[name] = row.flow.si
+    if missing := [name for name in ("minimum", "design") if name not in flows]:
+        raise Refused(
+            "flow_point_missing",
+            "A proportioner is tested at least at “minimum” and “design”; "
+            f"add the flow point “{missing[0]}”.",
+            "flow_points",
+        )
+    if not 0 < flows["minimum"] <= flows["design"]:
+        raise Refused(
+            "flow_points_out_of_order",
+            "The flow at “minimum” is above 0 and at most the flow at “design”.",
+            "flow_points",
+        )
+
+
+def _keep_flow_points(actor: Actor, owner: Proportioner, rows: Sequence[PointRow]) -> None:
+    """Those that leave go first, so that a name may move from one point to another."""
+    check_flow_points(rows)
+    known = {point.key: point for point in FlowPoint.objects.filter(proportioner=owner)}
+    for row in sorted(rows, key=lambda row: row.retired_on is None):
+        if row.key is not None and row.key not in known:
+            raise NotFound("flow point", row.key)
+        point = known[row.key] if row.key else FlowPoint(proportioner=owner)
+        values = {"name": row.name, "flow": row.flow, "retired_on": row.retired_on}
+        keep(point, values, by=actor)
+
+
+# Concentrate -------------------------------------------------------------------------------------
+
+
+def add_tank(*, actor: Actor, site: Site, **values: Any) -> Tank:
+    """The tank without its duties: `actions.add_tank` is what doors call."""
+    require_own(actor, site, "add a tank")
+    require_in_use(site, "site")
+    return keep(Tank(site=site), values, by=actor)
+
+
+def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
+    require_own(actor, tank, "change a tank")
+    return keep(tank, values, by=actor)
+
+
+def add_lot(*, actor: Actor, **values: Any) -> ConcentrateLot:
+    lot = ConcentrateLot(owner=actor.organisation)
+    require_own(actor, lot, "add a lot")
+    return keep(lot, values, by=actor)
+
+
+def change_lot(*, actor: Actor, lot: ConcentrateLot, **values: Any) -> ConcentrateLot:
+    require_own(actor, lot, "change a lot")
+    return keep(lot, values, by=actor)
+
+
+def fill_tank(*, actor: Actor, tank: Tank, today: date, **values: Any) -> TankFill:
+    """`today` on the clock of the site. Refused day_ahead, more_than_tank, foreign_lot."""
+    require_own(actor, tank, "fill a tank")
+    require_in_use(tank, "tank")
+    return _keep_fill(TankFill(tank=tank), values, by=actor, today=today)
+
+
+def change_fill(*, actor: Actor, fill: TankFill, today: date, **values: Any) -> TankFill:
+    """Puts a slip right; the history keeps what stood there."""
+    require_own(actor, fill, "change a tank fill")
+    return _keep_fill(fill, values, by=actor, today=today)
+
+
+def _keep_fill(fill: TankFill, values: dict[str, Any], *, by: Actor, today: date) -> TankFill:
+    if values["filled_on"] > today:
+        raise Refused("day_ahead", "This day has not come yet.", "filled_on")
+    if values["volume"].si > fill.tank.capacity * (1 + 1e-9):
+        raise Refused(
+            "more_than_tank",
+            f"The tank holds {fill.tank.capacity_typed}; more does not go in at once.",
+            "volume",
+        )
+    if values["lot"].owner_id != fill.tank.site.owner_id:
+        raise Refused("foreign_lot", "This lot belongs to another owner.", "lot")
+    return keep(fill, values, by=by)
+
+
+# Instruments -------------------------------------------------------------------------------------
+
+
+def add_instrument(*, actor: Actor, **values: Any) -> Instrument:
+    row = Instrument(organisation=actor.organisation)
+    require_own(actor, row, "add an instrument")
+    return keep(row, values, by=actor)
+
+
+def change_instrument(*, actor: Actor, instrument: Instrument, **values: Any) -> Instrument:
+    require_own(actor, instrument, "change an instrument")
+    return keep(instrument, values, by=actor)
+
+
+# Retiring ----------------------------------------------------------------------------------------
+
+Retirable = Site | FoamSystem | Proportioner | Tank | Instrument
+
+
+def require_in_use(row: Retirable, what: str) -> None:
+    if row.retired_on is not None:
+        raise Refused(
+            "retired", f"The {what} {row} is retired since {row.retired_on}; take that back first."
+        )
+
+
+def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
+    """Out of use from that day; it stays readable with all its history. Never deletes.
+
+    `today` on the clock of the site. Refused day_ahead, before_commissioning, still_in_use.
+    """
+    require_own(actor, row, "retire this")
+    if on > today:
+        raise Refused("day_ahead", "This day has not come yet.", "retired_on")
+    if isinstance(row, FoamSystem) and on < row.commissioned_on:
+        raise Refused(
+            "before_commissioning",
+            f"The system was commissioned on {row.commissioned_on}, after that day.",
+            "retired_on",
+        )
+    if left := _hanging_on(row):
+        raise Refused("still_in_use", f"Still in use here: {', '.join(left)}. Retire that first.")
+    return keep(row, {"retired_on": on}, by=actor, verb="retired")
+
+
+def _hanging_on(row: Retirable) -> list[str]:
+    """What would be left in use without the thing it hangs on."""
+    if isinstance(row, Site):
+        systems = row.systems.filter(retired_on=None)
+        return [*map(str, systems), *map(str, row.tanks.filter(retired_on=None))]
+    if isinstance(row, FoamSystem | Tank):
+        return [str(device) for device in row.proportioners.filter(retired_on=None)]
+    return []
+
+
+def take_back(*, actor: Actor, row: Retirable) -> Retirable:
+    """Undo of `retire`. Refused retired when what it hangs on is retired. May run twice."""
+    require_own(actor, row, "take this back into use")
+    if isinstance(row, FoamSystem | Tank):
+        require_in_use(row.site, "site")
+    if isinstance(row, Proportioner):
+        require_in_use(row.system, "system")
+        require_in_use(row.tank, "tank")
+    return keep(row, {"retired_on": None}, by=actor, verb="taken back")
