@@ -13,6 +13,7 @@ from calc.errors import Warned
 from calc.form import Bench, Bottle
 from calc.line import Line, curvature, studentised_residuals
 from calc.student import coverage_factor
+from calc.sums import ordered_mean
 
 SAME_PERCENT = 1e-9  # points, own choice: nearer percents count as one
 WARN_APART, OPEN_APART = 1.0, 3.0  # °C, common practice, no source
@@ -71,7 +72,7 @@ def on_temperature(bench: Bench, line: Line) -> tuple[list[Warned], set[str]]:
     known = [t for s in bench.standards if (t := s.bottle.temperature_c) is not None]
     if bench.instrument.temperature_compensated or not known:
         return warned, set()
-    middle = sum(known) / len(known)
+    middle = float(ordered_mean(known))
     left_open = set()
     for bottle in bottles:
         temperature = bottle.temperature_c

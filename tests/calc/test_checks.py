@@ -1,0 +1,286 @@
+"""Warnings: when they come, when they do not, and what they leave open. Invented readings."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+import calc
+from calc.checks import BRIX_PER_C, CONDUCTIVITY_PER_C, INDEX_PER_C
+from tests.calc.benches import a_bench, readings, standards, with_samples
+
+REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference" / "check-values.json"
+
+
+def published(row_id):
+    rows = json.loads(REFERENCE.read_text())
+    return next(row for row in rows if row["id"] == row_id)
+
+
+def found(bench, code):
+    return [warned for warned in calc.evaluate(bench).warnings if warned.code == code]
+
+
+def places(bench, code):
+    return [warned.where for warned in found(bench, code)]
+
+
+def certainties(bench):
+    result = calc.evaluate(bench)
+    return [r.certainty for r in result.samples], [r.certainty for r in result.flow_points]
+
+
+def warm_sample(temperature_c, **instrument):
+    bench = a_bench()
+    bench["samples"][2]["readings"] = readings(1.33396, temperature_c=temperature_c)
+    bench["instrument"].update(instrument)
+    return bench
+
+
+# Temperature
+
+
+@pytest.mark.parametrize("temperature", [19.0, 21.0, 23.0, 15.5])
+def test_one_degree_from_the_standards_is_a_mismatch(temperature):
+    assert places(warm_sample(temperature), "temperature_mismatch") == ["$.samples[2]"]
+
+
+@pytest.mark.parametrize("temperature", [19.01, 20.0, 20.99])
+def test_less_than_one_degree_is_none(temperature):
+    assert places(warm_sample(temperature), "temperature_mismatch") == []
+
+
+def test_mismatch_of_exactly_one_degree_survives_binary_dust():
+    assert 22.6 - (21.6 + 21.6 + 21.6) / 3 < 1.0  # what binary arithmetic makes of one degree
+    bench = a_bench(samples=with_samples(1.33396, temperature_c=22.6))
+    for standard in bench["standards"]:
+        standard["readings"] = [{**standard["readings"][0], "temperature_c": 21.6}]
+    assert "$.samples[0]" in places(bench, "temperature_mismatch")
+
+
+def test_mismatch_says_degrees_and_points():
+    (warned,) = found(warm_sample(22.0), "temperature_mismatch")
+    # Water index changes by about -1e-4 per °C (check-values B-08); over the slope of this bench.
+    slope = calc.evaluate(a_bench()).line.slope
+    assert warned.values["apart"] == pytest.approx(2.0)
+    assert warned.values["points"] == pytest.approx(2 * 1e-4 / slope, rel=0.06)
+    assert "2.0 °C warmer" in warned.message
+    assert "leaner" in warned.message
+
+
+def test_coefficients_lie_within_the_published_ones():
+    around_20, around_25 = published("B-08")["expected"]["dn_dT_per_K"]
+    assert around_25 < INDEX_PER_C < around_20
+    at = published("B-05")
+    row = at["inputs"]["t_degC"].index(15)
+    per_c = at["expected"]["correction"][row] / (20 - 15)
+    assert pytest.approx(per_c, abs=0.005) == BRIX_PER_C
+    assert pytest.approx(published("C-09")["expected"]["alpha"][0], abs=0.002) == CONDUCTIVITY_PER_C
+
+
+def test_compensating_instrument_gives_no_mismatch():
+    bench = warm_sample(29.0, temperature_compensated=True)
+    assert places(bench, "temperature_mismatch") == []
+    assert certainties(bench)[0] == ["settled"] * 3
+
+
+def test_three_degrees_leave_only_the_results_open_that_rest_on_the_bottle():
+    assert certainties(warm_sample(22.9)) == (["settled"] * 3, ["settled"] * 2)
+    assert certainties(warm_sample(23.0)) == (
+        ["settled", "settled", "undecided"],
+        ["settled", "undecided"],
+    )
+
+
+def test_one_warm_bottle_leaves_its_whole_flow_point_open():
+    bench = a_bench()
+    bench["samples"][0]["readings"] = readings(1.33401, temperature_c=24.0)
+    assert certainties(bench) == (
+        ["undecided", "settled", "settled"],
+        ["undecided", "settled"],
+    )
+
+
+def test_water_three_degrees_off_leaves_everything_open_while_it_is_in_the_fit():
+    bench = a_bench(water=readings(1.33301, temperature_c=16.0))
+    assert certainties(bench) == (["undecided"] * 3, ["undecided"] * 2)
+    assert "$.water" in places(bench, "temperature_mismatch")
+
+
+def test_mean_temperature_of_a_bottle_counts():
+    bench = a_bench()
+    bench["samples"][2]["readings"] = [
+        {"value": 1.33396, "temperature_c": 19.0},
+        {"value": 1.33396, "temperature_c": 21.5},
+    ]
+    assert places(bench, "temperature_mismatch") == []
+
+
+def test_missing_temperature_is_named_by_its_bottle():
+    bench = a_bench()
+    bench["samples"][1]["readings"] = readings(1.33399, temperature_c=None)
+    assert places(bench, "temperature_unknown") == ["$.samples[1]"]
+    assert certainties(bench)[0] == ["settled"] * 3
+
+
+def test_no_temperature_at_all_is_said_once():
+    bench = a_bench(
+        water=readings(1.33301, temperature_c=None),
+        samples=with_samples(1.33396, 1.33399, temperature_c=None),
+    )
+    for standard in bench["standards"]:
+        for reading in standard["readings"]:
+            reading["temperature_c"] = None
+    assert places(bench, "temperature_unknown") == ["$"]
+
+
+# Resolution, order, shape
+
+
+def test_step_over_a_third_of_the_band_is_coarse():
+    bench = a_bench(instrument={**a_bench()["instrument"], "resolution": 0.0001})
+    assert places(bench, "resolution_coarse") == ["$.instrument.resolution"]
+    slope = calc.evaluate(bench).line.slope
+    just_fine = {**bench["instrument"], "resolution": slope * 0.9 / 3 * 0.999}
+    assert places({**bench, "instrument": just_fine}, "resolution_coarse") == []
+
+
+def test_standard_that_reads_below_a_weaker_one_is_named():
+    bench = a_bench(standards=standards([2, 3, 4], [1.33389, 1.33359, 1.33417]))
+    (warned,) = found(bench, "not_monotonic")
+    assert warned.where == "$.standards[1]"
+    assert "swapped" in warned.message
+
+
+def test_standard_below_water_is_named_even_without_water_in_the_fit():
+    bench = a_bench(water=readings(1.33365), include_water=False)
+    assert places(bench, "not_monotonic") == ["$.standards[0]"]
+
+
+def test_equal_readings_and_replicate_standards_are_in_order():
+    bench = a_bench(
+        standards=standards([2, 2, 3, 4], [1.33360, 1.33358, 1.33389, 1.33389]),
+    )
+    assert places(bench, "not_monotonic") == []
+
+
+def anscombe_bench(name):
+    """Published data, one straight and one curved, scaled as readings (check-values A-17)."""
+    data = published("A-17")["inputs"]
+    values = [y / 10 for y in data[f"y_{name}"]]
+    return a_bench(
+        method="brix",
+        instrument={"resolution": 0.01, "repeatability": None, "temperature_compensated": True},
+        water=readings(0.0),
+        standards=standards(data["x"], values),
+        include_water=False,
+        samples=with_samples(0.75),
+    )
+
+
+def test_published_curved_data_bend_and_the_straight_ones_do_not():
+    (warned,) = found(anscombe_bench("II"), "non_linear")
+    assert warned.where == "$.standards"
+    assert "t test of the quadratic term" in warned.message
+    assert "5%" in warned.message
+    assert places(anscombe_bench("I"), "non_linear") == []
+
+
+def test_rounded_readings_on_a_parabola_raise_no_alarm():
+    # 2, 4 and 5 steps above water lie on a parabola exactly; with this display that is nothing.
+    bench = a_bench(
+        instrument={**a_bench()["instrument"], "resolution": 0.0002},
+        water=readings(1.3330),
+        standards=standards([1, 2, 3], [1.3334, 1.3338, 1.3340]),
+    )
+    assert places(bench, "non_linear") == []
+
+
+def slip_bench(slip):
+    values = [1.3330 + 3e-4 * p for p in range(1, 9)]
+    jitter = [1e-5, -1e-5, 0.0, 1e-5, -1e-5, 0.0, 1e-5, -1e-5]
+    values = [v + j for v, j in zip(values, jitter, strict=True)]
+    values[4] += slip
+    return a_bench(water=readings(1.3330), standards=standards(list(range(1, 9)), values))
+
+
+def test_bottle_off_the_line_of_the_others_is_named():
+    (warned,) = found(slip_bench(3e-4), "outlier")
+    assert warned.where == "$.standards[4]"
+    assert "Bonferroni" in warned.message
+    assert places(slip_bench(0.0), "outlier") == []
+
+
+# Range and water point
+
+
+def test_result_beyond_the_last_standard_is_flagged_and_open():
+    bench = a_bench(samples=with_samples(1.33432, 1.33396))
+    (warned,) = found(bench, "extrapolation")
+    assert warned.where == "$.samples[0]"
+    assert certainties(bench) == (["undecided", "settled"], ["undecided", "settled"])
+
+
+def test_sample_below_the_water_point_is_flagged_and_plainly_lean():
+    bench = a_bench(samples=with_samples(1.33299))
+    assert places(bench, "extrapolation") == ["$.samples[0]"]
+    (sample,) = calc.evaluate(bench).samples
+    assert (sample.limits, sample.certainty) == ("lean", "settled")
+
+
+def test_sample_below_the_weakest_standard_is_open_without_the_water_point():
+    bench = a_bench(samples=with_samples(1.33330), include_water=False)
+    assert places(bench, "extrapolation") == ["$.samples[0]"]
+    assert certainties(bench)[0] == ["undecided"]
+
+
+def test_sample_on_the_last_standard_is_within_the_fitted_points():
+    bench = a_bench(
+        method="conductivity",
+        water=readings(100.0),
+        standards=standards([2, 3, 4], [120.0, 130.0, 140.0]),
+        samples=with_samples(140.0),
+    )
+    assert places(bench, "extrapolation") == []
+
+
+def test_flow_point_of_several_bottles_has_its_own_warning():
+    samples = with_samples(1.33430, 1.33434)
+    for sample in samples:
+        sample["flow_point"] = "design"
+    expected = ["$.samples[0]", "$.samples[1]", "$.flow_points[0]"]
+    assert places(a_bench(samples=samples), "extrapolation") == expected
+
+
+def bent_bench(**changes):
+    """Water lies off the line of the standards, so that 3.9 % depends on whether it counts."""
+    return a_bench(
+        water=readings(1.33290),
+        standards=standards([2, 3, 4], [1.33360, 1.33390, 1.33420]),
+        samples=with_samples(1.33418, 1.33400),
+        **changes,
+    )
+
+
+@pytest.mark.parametrize("include_water", [True, False])
+def test_verdict_that_hangs_on_the_water_point_is_undecided(include_water):
+    bench = bent_bench(include_water=include_water, verdict_probability=0.5)
+    (warned,) = found(bench, "water_decides")
+    assert warned.where == "$.samples[0]"
+    assert {warned.values["limits"], warned.values["other_limits"]} == {"in band", "rich"}
+    assert certainties(bench)[0][0] == "undecided"
+    assert certainties(bench)[0][1] == "settled"
+
+
+def test_line_that_rises_only_by_its_water_point_leaves_everything_open():
+    bench = a_bench(
+        water=readings(1.33290), standards=standards([2, 3, 4], [1.33392, 1.33390, 1.33391])
+    )
+    assert places(bench, "water_needed") == ["$.water"]
+    assert certainties(bench) == (["undecided"] * 3, ["undecided"] * 2)
+
+
+def test_two_standards_draw_no_line_without_water_to_compare_with():
+    bench = bent_bench()
+    bench["standards"] = bench["standards"][1:]
+    assert places(bench, "water_decides") == places(bench, "water_needed") == []

@@ -1,0 +1,82 @@
+"""Results of every released engine version stay readable, and do not move under one version.
+
+The archives are this engine's own earlier output on invented inputs, not a check from outside:
+that stands in test_published.py. A failure here means: either the change was not meant, or the
+engine version must be bumped and a new archive written (python -m fixtures.frozen.write).
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+
+import calc
+from calc.errors import WARNINGS
+
+FROZEN = Path(__file__).parents[2] / "fixtures" / "frozen"
+ARCHIVES = sorted(path for path in FROZEN.glob("*/*.json") if path.parent.name != "inputs")
+ENTRIES = [pytest.param(path, id=f"{path.parent.name} {path.stem}") for path in ARCHIVES]
+LASTING = ("percent", "limits", "name", "flow_point")  # of a result, under any later version
+
+
+def load(path):
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def without_words(result):
+    """Sentences may be reworded at any time; code and place may not."""
+    warnings = [{"code": w["code"], "where": w["where"]} for w in result["warnings"]]
+    return {**result, "warnings": warnings}
+
+
+def same(now, then, where="$"):
+    if isinstance(then, dict):
+        assert set(now) == set(then), where
+        for key in then:
+            same(now[key], then[key], f"{where}.{key}")
+    elif isinstance(then, list):
+        assert len(now) == len(then), where
+        for i, entry in enumerate(then):
+            same(now[i], entry, f"{where}[{i}]")
+    elif isinstance(then, float):
+        assert now == pytest.approx(then, rel=1e-9, abs=0), where
+    else:
+        assert now == then, where
+
+
+@pytest.mark.parametrize("path", ENTRIES)
+def test_archived_input_is_read_by_this_engine_with_the_same_percents(path):
+    entry = load(path)
+    now, then = calc.evaluate(entry["input"]).as_dict(), entry["result"]
+    assert set(then) <= set(now)
+    same(now["line"], then["line"])
+    same(now["band"], then["band"])
+    for kind in ("samples", "flow_points"):
+        for new, old in zip(now[kind], then[kind], strict=True):
+            assert set(old) <= set(new)
+            lasting = [key for key in LASTING if key in old]
+            same({key: new[key] for key in lasting}, {key: old[key] for key in lasting})
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in ENTRIES if p.values[0].parent.name == calc.__version__]
+)
+def test_result_does_not_move_while_the_version_stays(path):
+    entry = load(path)
+    now = calc.evaluate(entry["input"]).as_dict()
+    same(without_words(now), without_words(entry["result"]))
+
+
+def test_this_version_has_an_archive_of_every_input():
+    inputs = {path.name for path in (FROZEN / "inputs").glob("*.json")}
+    assert len(inputs) >= 8
+    assert inputs == {path.name for path in (FROZEN / calc.__version__).glob("*.json")}
+
+
+def test_archive_holds_every_warning_code():
+    archived = {
+        warned["code"]
+        for path in (FROZEN / calc.__version__).glob("*.json")
+        for warned in load(path)["result"]["warnings"]
+    }
+    assert archived == set(WARNINGS)

@@ -1,0 +1,53 @@
+"""Reading off: worked examples stand in test_published.py, here are the laws and the instrument."""
+
+import math
+
+import numpy as np
+import pytest
+
+from calc.inverse import instrument_sd, read_off
+from calc.line import fit_line
+
+LINE = fit_line([0, 2, 3, 4], [1.33301, 1.33359, 1.33389, 1.33416])
+
+
+def test_rounding_to_a_step_is_worth_the_step_over_root_twelve():
+    # JCGM 100:2008, F.2.2.1: an indication rounded to steps of size d has u = 0.29 d.
+    assert instrument_sd(0.0001, None) == pytest.approx(0.0001 / math.sqrt(12), rel=1e-15)
+    assert instrument_sd(1.0, None) == pytest.approx(0.29, abs=0.002)
+
+
+def test_rounding_and_repeatability_add_as_squares():
+    assert instrument_sd(math.sqrt(12) * 3, 4.0) == pytest.approx(5.0, rel=1e-15)
+
+
+def test_interval_is_the_student_interval_about_the_percent():
+    estimate = read_off(LINE, 1.33397, 1, 2e-5)
+    # t for 2 degrees of freedom at 95 % is 4.30 (JCGM 100:2008, Table G.2).
+    half = (estimate.high - estimate.low) / 2
+    assert estimate.degrees_of_freedom == 2
+    assert half / estimate.u_percent == pytest.approx(4.30265272975, rel=1e-9)
+    assert (estimate.high + estimate.low) / 2 == pytest.approx(estimate.percent, rel=1e-12)
+
+
+def test_more_bottles_narrow_only_their_own_share():
+    one = read_off(LINE, 1.33397, 1, 2e-5).u_percent
+    four = read_off(LINE, 1.33397, 4, 2e-5).u_percent
+    own_share = (2e-5 / LINE.slope) ** 2
+    assert one**2 - four**2 == pytest.approx(own_share * (1 - 1 / 4), rel=1e-9)
+
+
+def test_uncertainty_is_least_at_the_middle_of_the_points():
+    readings = LINE.intercept + LINE.slope * np.array([0.5, LINE.percent_mean, 3.9])
+    low, middle, high = read_off(LINE, readings, 1, 2e-5).u_percent
+    assert middle < low
+    assert middle < high
+
+
+def test_many_readings_at_once_are_the_same_as_one_by_one():
+    readings, bottles = np.array([1.33351, 1.33397, 1.33402]), np.array([1, 3, 2])
+    together = read_off(LINE, readings, bottles, 2e-5)
+    for i in range(3):
+        alone = read_off(LINE, readings[i], bottles[i], 2e-5)
+        for name in ("percent", "u_percent", "low", "high"):
+            assert getattr(together, name)[i] == pytest.approx(getattr(alone, name), rel=1e-12)
