@@ -8,7 +8,7 @@ from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, Rest
 def whole(pk: int) -> ProportioningTest:
     """For code that already holds the test by right: the scope was checked where it was read."""
     readings = Prefetch("readings", Reading.objects.order_by("sequence", "pk"))
-    bottles = Bottle.objects.order_by("position", "pk").prefetch_related(readings)
+    bottles = Bottle.objects.in_use().order_by("position", "pk").prefetch_related(readings)
     return (
         ProportioningTest.objects.select_related(
             "site__owner",

@@ -25,7 +25,8 @@ def guarded(test: ProportioningTest) -> dict[str, list[models.Model]]:
     lines = [
         line
         for line in test.visit.restoration_lines.all()
-        if line.proportioner_id == test.proportioner_id
+        # A line that puts an earlier one back may come long after the seal.
+        if line.proportioner_id == test.proportioner_id and line.follows_id is None
     ]
     tables: dict[str, list[models.Model]] = {
         "test": [test],

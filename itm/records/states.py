@@ -6,7 +6,7 @@ from typing import Any
 
 from itm.accounts.actor import Actor
 from itm.core import history
-from itm.core.errors import Conflict, Forbidden, Refused
+from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.records.models import Move, ProportioningTest
 
 # (state, verb): state afterwards. A sealed record has no way out: an amendment is a new record.
@@ -63,15 +63,16 @@ def require(actor: Actor, verb: str, test: ProportioningTest) -> None:
     raise Forbidden(f"A record is {WORDS[verb]} by the contractor who made it.")
 
 
-def require_draft(actor: Actor, test: ProportioningTest) -> None:
-    """Raises Forbidden, Refused not_draft: what is handed in or sealed is not written to."""
-    require(actor, "change", test)
-    if test.state != ProportioningTest.State.DRAFT:
-        raise Refused(
-            "not_draft",
-            f"This record is {test.get_state_display()} and takes no more entries. "
-            "Send it back or amend it to correct something.",
-        )
+def locked(actor: Actor, key: uuid.UUID) -> ProportioningTest:
+    """The test under a lock until the transaction ends. Raises NotFound."""
+    pk = ProportioningTest.objects.visible_to(actor).filter(key=key).values_list("pk", flat=True)
+    rows = ProportioningTest.objects.select_related(
+        "site", "visit", "proportioner__system", "bench"
+    ).select_for_update(of=("self",))
+    test = rows.filter(pk__in=list(pk)).first()
+    if test is None:
+        raise NotFound("proportioning test", key)
+    return test
 
 
 def move(
