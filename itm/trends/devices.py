@@ -1,0 +1,100 @@
+"""What is known of proportioners side by side: latest result, duties, out of service or not."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet, Subquery
+
+from itm.accounts.actor import Actor
+from itm.records.models import ProportioningTest, RestorationLine
+from itm.registry.models import Proportioner
+from itm.schedule.due import Standing
+from itm.schedule.models import Duty, Requirement
+from itm.schedule.queries import in_use, standing_of
+from itm.trends.impairments import OUT
+from itm.trends.latest import LatestResult, latest_of, results_of
+
+
+@dataclass(frozen=True)
+class DeviceRow:
+    """One proportioner on one line. `test` and `check` are the open duties, `out` what is out."""
+
+    proportioner: Proportioner
+    latest: LatestResult | None
+    test: Standing | None
+    retest: Standing | None
+    check: Standing | None
+    out: bool
+
+
+def proportioners(actor: Actor) -> QuerySet[Proportioner]:
+    """Those in use that the actor sees, by site, system and tag."""
+    rows = Proportioner.objects.visible_to(actor).filter(
+        retired_on=None, system__retired_on=None, system__site__retired_on=None
+    )
+    return rows.select_related("system__site__owner", "tank").order_by(
+        "system__site__name", "system__name", "tag", "pk"
+    )
+
+
+def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRow]:
+    """Rows for devices that the actor was shown to see, in four queries however many they are."""
+    latest = latest_results(devices)
+    tests, retests, checks = duties_of(devices, now)
+    lines = RestorationLine.objects.filter(
+        OUT,
+        proportioner__in=[device.pk for device in devices],
+        visit__started_at__isnull=False,
+        visit__restored_at=None,
+    )
+    out = set(lines.values_list("proportioner_id", flat=True))
+    return [
+        DeviceRow(
+            proportioner=device,
+            latest=latest.get(device.pk),
+            test=tests.get(device.pk),
+            retest=retests.get(device.pk),
+            check=checks.get(device.tank_id),
+            out=device.pk in out,
+        )
+        for device in devices
+    ]
+
+
+def latest_results(devices: Sequence[Proportioner]) -> dict[int, LatestResult]:
+    """The latest record in force of each device, by the device's primary key; two queries."""
+    keys = Proportioner.objects.filter(pk__in=[device.pk for device in devices]).values(
+        latest=Subquery(latest_of("pk").values("pk")[:1])
+    )
+    tests = list(ProportioningTest.objects.filter(pk__in=keys))
+    results = results_of(test.pk for test in tests)
+    return {test.proportioner_id: LatestResult(test, results.get(test.pk, ())) for test in tests}
+
+
+Standings = dict[int | None, Standing]
+
+
+def duties_of(
+    devices: Sequence[Proportioner], now: datetime
+) -> tuple[Standings, Standings, Standings]:
+    """Open tests and retests by proportioner, open checks by tank; the most urgent of each."""
+    own = Duty.objects.filter(proportioner__in=[device.pk for device in devices], done_on=None)
+    tanks = Duty.objects.filter(
+        tank__in=[device.tank_id for device in devices],
+        done_on=None,
+        requirement__task=Requirement.Task.CONCENTRATE_CHECK,
+    )
+    rows = in_use(own | tanks).select_related("site").order_by("latest_on", "pk")
+    tests: Standings = {}
+    retests: Standings = {}
+    checks: Standings = {}
+    for row in rows:
+        stands = standing_of(row, now)
+        if row.tank_id is not None:
+            checks.setdefault(row.tank_id, stands)
+        elif row.cause == Duty.Cause.RETEST:
+            retests.setdefault(row.proportioner_id, stands)
+        else:
+            tests.setdefault(row.proportioner_id, stands)
+    return tests, retests, checks

@@ -1,0 +1,219 @@
+"""The series of one proportioner over the years, as found; what else happened stands beside it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.paginator import Page, Paginator
+
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.core.errors import NotFound
+from itm.records.models import ProportioningTest
+from itm.registry.models import Proportioner, TankFill
+from itm.schedule.due import days_missed, missed_tests
+from itm.schedule.models import Duty
+from itm.schedule.queries import cycles_of
+from itm.schedule.services import window_of
+from itm.trends.devices import DeviceRow, device_rows, proportioners
+from itm.trends.latest import FlowPointResult, State, band_of, results_of
+
+PAGE = 50
+Band = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Point:
+    """One flow point of one record."""
+
+    tested_on: date
+    result: FlowPointResult
+    band: Band
+    record: "Record"
+
+
+@dataclass(frozen=True)
+class Record:
+    """A sealed record of the proportioner. `corrected_by` is the record that took its place."""
+
+    key: UUID
+    tested_on: date
+    purpose: str
+    as_left: bool
+    adjusted: str
+    contractor: str
+    method: str
+    instrument: str
+    reason: str  # why it corrects the record before it, if it does
+    corrected_by: UUID | None
+
+
+@dataclass(frozen=True)
+class FlowPointSeries:
+    """`points` are as found and in force, oldest first; the rest is shown apart, never joined."""
+
+    name: str
+    flow: str
+    points: tuple[Point, ...]
+    as_left: tuple[Point, ...]
+    corrected: tuple[Point, ...]
+    baseline: Point | None
+    bands: tuple[tuple[date | None, float, float], ...]
+
+
+@dataclass(frozen=True)
+class Event:
+    day: date
+    words: str
+
+
+@dataclass(frozen=True)
+class TurnedCycle:
+    """One cycle of the periodic test with what its dates tell."""
+
+    duty: Duty
+    days_missed: int
+    tests_missed: int
+
+
+@dataclass(frozen=True)
+class Series:
+    proportioner: Proportioner
+    flow_points: tuple[FlowPointSeries, ...]
+    events: tuple[Event, ...]
+    cycles: tuple[TurnedCycle, ...]
+    count: int  # records in force
+
+
+def devices(actor: Actor, now: datetime, *, find: str = "", page: str | int = 1) -> Page[DeviceRow]:
+    """A page of all proportioners with their latest results; `find` is part of a site's name."""
+    rows = proportioners(actor)
+    if find:
+        rows = rows.filter(system__site__name__icontains=find)
+    found: Any = Paginator(rows, PAGE).get_page(page)
+    found.object_list = device_rows(list(found.object_list), now)
+    return found
+
+
+def series(actor: Actor, key: UUID, now: datetime) -> Series:
+    """Everything of the trend page, in a fixed number of queries. Raises NotFound."""
+    rows = Proportioner.objects.visible_to(actor)
+    device = rows.select_related("system__site__owner", "tank").filter(key=key).first()
+    if device is None:
+        raise NotFound("proportioner", key)
+    tests = sealed_tests(actor, device)
+    results = results_of(test.pk for test in tests)
+    corrected_by = {t.amends_id: t.key for t in tests if t.amends_id is not None}
+    points = [
+        Point(test.tested_on, result, band_of(test), record_of(test, corrected_by.get(test.pk)))
+        for test in tests
+        for result in results.get(test.pk, ())
+    ]
+    flows = dict(device.flow_points.order_by("flow").values_list("name", "flow_typed"))
+    flows.update((point.result.name, "") for point in points if point.result.name not in flows)
+    return Series(
+        proportioner=device,
+        flow_points=tuple(
+            flow_point_series(
+                name, flows.get(name, ""), [p for p in points if p.result.name == name]
+            )
+            for name in names
+        ),
+        events=tuple(sorted(events(actor, device, tests), key=lambda event: event.day)),
+        cycles=turned_cycles(actor, device, now),
+        count=sum(test.pk not in corrected_by for test in tests),
+    )
+
+
+def sealed_tests(actor: Actor, device: Proportioner) -> list[ProportioningTest]:
+    """Oldest first; as left after as found of the same day."""
+    rows = ProportioningTest.objects.visible_to(actor).filter(
+        proportioner=device, state=State.SEALED
+    )
+    rows = rows.select_related("visit__contractor", "bench__instrument", "amends")
+    return list(rows.order_by("tested_on", "phase", "pk"))
+
+
+def record_of(test: ProportioningTest, corrected_by: UUID | None) -> Record:
+    instrument = test.bench.instrument
+    return Record(
+        key=test.key,
+        tested_on=test.tested_on,
+        purpose=test.get_purpose_display(),
+        as_left=test.phase == ProportioningTest.Phase.AS_LEFT,
+        adjusted=test.adjusted,
+        contractor=test.visit.contractor.name,
+        method=instrument.get_method_display(),
+        instrument=str(instrument),
+        reason=test.amendment_reason,
+        corrected_by=corrected_by,
+    )
+
+
+def flow_point_series(name: str, flow: str, points: Sequence[Point]) -> FlowPointSeries:
+    in_force = [point for point in points if point.record.corrected_by is None]
+    found = [point for point in in_force if not point.record.as_left]
+    return FlowPointSeries(
+        name=name,
+        flow=flow,
+        points=tuple(found),
+        as_left=tuple(point for point in in_force if point.record.as_left),
+        corrected=tuple(point for point in points if point.record.corrected_by is not None),
+        baseline=baseline(in_force),
+        bands=bands(found or in_force),
+    )
+
+
+def baseline(points: Sequence[Point]) -> Point | None:
+    """The latest acceptance test that this flow point passed: inside the limits, and settled."""
+    label = ProportioningTest.Purpose.ACCEPTANCE.label
+    passed = [
+        point
+        for point in points
+        if point.record.purpose == label
+        and point.result.limits == "in band"
+        and point.result.certainty == "settled"
+    ]
+    return passed[-1] if passed else None
+
+
+def bands(points: Sequence[Point]) -> tuple[tuple[date | None, float, float], ...]:
+    """The band as each record froze it; one entry for each change."""
+    out: list[tuple[date | None, float, float]] = []
+    for point in points:
+        if not out or out[-1][1:] != point.band:
+            out.append((point.tested_on if out else None, *point.band))
+    return tuple(out)
+
+
+def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest]) -> list[Event]:
+    """What could make a step: another lot in the tank, an adjustment, a corrected record."""
+    out = []
+    before = None
+    fills = TankFill.objects.visible_to(actor).filter(tank=device.tank_id)
+    for fill in fills.select_related("lot").order_by("filled_on", "pk"):
+        if before is not None and fill.lot_id != before:
+            out.append(Event(fill.filled_on, f"lot {fill.lot.batch}"))
+        before = fill.lot_id
+    zone = device.system.site.time_zone
+    for test in tests:
+        if test.phase == ProportioningTest.Phase.AS_LEFT:
+            out.append(Event(test.tested_on, f"adjusted: {test.adjusted or 'as left'}"))
+        if test.amends_id is not None and test.sealed_at is not None:
+            out.append(Event(date_at(zone, test.sealed_at), "record corrected"))
+    return out
+
+
+def turned_cycles(actor: Actor, device: Proportioner, now: datetime) -> tuple[TurnedCycle, ...]:
+    """Newest first: what was done late stays visible as missed."""
+    today = date_at(device.system.site.time_zone, now)
+    out = []
+    for duty in cycles_of(actor, device):
+        until = duty.done_on or today
+        swallowed = 0
+        if duty.cause == Duty.Cause.PERIODIC:
+            swallowed = missed_tests(window_of(duty.requirement), duty.counts_from, until)
+        out.append(TurnedCycle(duty, days_missed(duty.latest_on, until), swallowed))
+    return tuple(out)

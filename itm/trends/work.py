@@ -1,0 +1,208 @@
+"""The contractor's home: what lies on the own desk, and where the next visit is needed."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
+
+from itm.accounts.actor import Actor
+from itm.core.figures import day
+from itm.records.models import (
+    Bottle,
+    FlowRun,
+    FlushStep,
+    Move,
+    ProportioningTest,
+    Reading,
+    RestorationLine,
+    Visit,
+)
+from itm.registry.models import Grant
+from itm.schedule.models import Requirement
+from itm.schedule.queries import days_present, open_duties
+from itm.trends.latest import State
+
+# How many of each are listed; the page of all visits has the rest.
+MOST = 30
+SITES_A_PAGE = 25
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A record on its way, at the step where the crew stands."""
+
+    test: ProportioningTest
+    step: str
+    page: str
+    key: UUID
+    sent_back_on: str = ""
+    sent_back_by: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Few:
+    """The first rows of a list that is shown whole elsewhere."""
+
+    rows: list[Any]
+    more: bool
+
+
+@dataclass(frozen=True)
+class SiteDue:
+    """How much is due at one site where the contractor is engaged."""
+
+    key: UUID
+    name: str
+    owner: str
+    overdue: int
+    due: int
+    opened: int
+    checks: int
+    latest_on: str
+    planned_on: str
+
+
+def few(rows: QuerySet[Any]) -> Few:
+    found = list(rows[: MOST + 1])
+    return Few(found[:MOST], len(found) > MOST)
+
+
+def own_visits(actor: Actor) -> QuerySet[Visit]:
+    rows = Visit.objects.visible_to(actor).filter(contractor=actor.organisation_id)
+    return rows.select_related("site__owner")
+
+
+def running_visits(actor: Actor) -> Few:
+    """Started and not restored: these systems are out of service."""
+    rows = own_visits(actor).filter(started_at__isnull=False, restored_at=None)
+    out = RestorationLine.objects.filter(visit=OuterRef("pk"), outcome="")
+    return few(rows.annotate(still_open=Exists(out)).order_by("started_at", "pk"))
+
+
+def planned_visits(actor: Actor) -> Few:
+    """Not started yet, the next first; one whose day has passed stays until it is started."""
+    rows = (
+        own_visits(actor).filter(started_at=None).exclude(tests__state__in=["handed_in", "sealed"])
+    )
+    return few(rows.annotate(prepared=Count("tests")).order_by("planned_on", "pk"))
+
+
+def unsigned(actor: Actor) -> Few:
+    """Handed in by the own crew and not sealed yet, the oldest first."""
+    rows = own_tests(actor).filter(state=State.HANDED_IN)
+    return few(rows.order_by("handed_in_at", "pk"))
+
+
+def own_tests(actor: Actor) -> QuerySet[ProportioningTest]:
+    rows = ProportioningTest.objects.visible_to(actor)
+    rows = rows.filter(visit__contractor=actor.organisation_id)
+    return rows.select_related("site", "visit", "proportioner__system")
+
+
+def drafts(actor: Actor) -> tuple[list[Draft], list[Draft], bool]:
+    """Sent back, the rest, and whether there are more than fit."""
+    last = Move.objects.filter(test=OuterRef("pk"), verb__in=["hand_in", "send_back"])
+    last = last.order_by("-pk")
+    rows = own_tests(actor).filter(state=State.DRAFT).annotate(
+        **progress(),
+        last=Subquery(last.values("verb")[:1]),
+        moved_at=Subquery(last.values("at")[:1]),
+        moved_by=Subquery(last.values("person")[:1]),
+        why=Subquery(last.values("reason")[:1]),
+    )  # fmt: skip
+    # What somebody waits for comes first (sent back before the rest), then by day.
+    found = few(rows.order_by(F("last").desc(nulls_last=True), "tested_on", "pk"))
+    made = [draft_of(row) for row in found.rows]
+    return (
+        [draft for draft in made if draft.sent_back_on],
+        [draft for draft in made if not draft.sent_back_on],
+        found.more,
+    )
+
+
+def progress() -> dict[str, Any]:
+    """What is still missing in a draft, step by step, in the order the crew works."""
+    test = OuterRef("pk")
+    samples = Bottle.objects.filter(run=OuterRef("pk"))
+    in_force = Reading.objects.filter(bottle=OuterRef("pk"), set_aside_at=None)
+    bottles = Bottle.objects.filter(
+        Q(run__test=OuterRef("pk")) | Q(bench=OuterRef("bench"), run=None)
+    ).exclude(role=Bottle.Role.CONCENTRATE)
+    return {
+        "uncaught": Exists(FlowRun.objects.filter(~Exists(samples), test=test)),
+        "unflushed": Exists(FlushStep.objects.filter(test=test, done_at=None)),
+        "unrestored": Exists(
+            RestorationLine.objects.filter(
+                visit=OuterRef("visit"), proportioner=OuterRef("proportioner"), outcome=""
+            )
+        ),
+        "unread": Exists(bottles.filter(~Exists(in_force))),
+    }
+
+
+def draft_of(row: Any) -> Draft:
+    step, page = step_of(row)
+    key = row.visit.key if page in ("visit", "restoring") else row.key
+    if row.last != "send_back":
+        return Draft(row, step, page, key)
+    return Draft(row, step, page, key, day(row.moved_at.date()), row.moved_by, row.why)
+
+
+def step_of(row: Any) -> tuple[str, str]:
+    """The first step that is not at its end, and the page where it goes on."""
+    if row.visit.started_at is None:
+        return "Prepared; the test day is not started", "visit"
+    if row.uncaught:
+        return "Discharge: samples to catch", "discharge"
+    if row.unflushed:
+        return "Stop and flush", "flush"
+    if row.unrestored:
+        return "Restore", "restoring"
+    if row.unread:
+        return "Bench: bottles to read", "bench"
+    return "Result: look and hand in", "test"
+
+
+def sites_due(actor: Actor, now: datetime, page: str | int = 1) -> Page[SiteDue]:
+    """Sites where the contractor is engaged today and something can be done, worst first."""
+    engaged = Grant.objects.covering(actor.today).filter(organisation=actor.organisation_id)
+    days = days_present(actor, now)
+    rows = open_duties(actor, days).filter(
+        site__in=engaged.values("site"), stands__in=["overdue", "due", "open"]
+    )
+    test = Q(requirement__task=Requirement.Task.PROPORTIONING_TEST)
+    visits = Visit.objects.filter(
+        site=OuterRef("site"), contractor=actor.organisation_id, started_at=None
+    ).order_by("planned_on")
+    by_site = (
+        rows.values("site")
+        .order_by()
+        .annotate(
+            key=F("site__key"),
+            name=F("site__name"),
+            owner=F("site__owner__name"),
+            overdue=Count("pk", filter=test & Q(stands="overdue")),
+            due=Count("pk", filter=test & Q(stands="due")),
+            opened=Count("pk", filter=test & Q(stands="open")),
+            checks=Count("pk", filter=~test),
+            first=Min("latest_on"),
+            planned=Subquery(visits.values("planned_on")[:1]),
+        )
+        .order_by("-overdue", "-due", "-opened", "first", "site")
+    )
+    found: Any = Paginator(by_site, SITES_A_PAGE).get_page(page)
+    found.object_list = [site_due(row) for row in found.object_list]
+    return found
+
+
+def site_due(row: dict[str, Any]) -> SiteDue:
+    same = ("key", "name", "owner", "overdue", "due", "opened", "checks")
+    return SiteDue(
+        latest_on=day(row["first"]),
+        planned_on=day(row["planned"]),
+        **{name: row[name] for name in same},
+    )
