@@ -142,7 +142,7 @@ class Standing:
             return f"due in {count}"
         if self.name == "due":
             return f"{count} left" if self.days else "today is the last day"
-        return f"late by {count}"
+        return f"{count} late"
 
 
 def standing(window_opens_on: date, due_on: date, latest_on: date, today: date) -> Standing:

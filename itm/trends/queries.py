@@ -116,10 +116,8 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
     return Series(
         proportioner=device,
         flow_points=tuple(
-            flow_point_series(
-                name, flows.get(name, ""), [p for p in points if p.result.name == name]
-            )
-            for name in names
+            flow_point_series(name, flow, [p for p in points if p.result.name == name])
+            for name, flow in flows.items()
         ),
         events=tuple(sorted(events(actor, device, tests), key=lambda event: event.day)),
         cycles=turned_cycles(actor, device, now),

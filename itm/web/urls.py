@@ -1,7 +1,9 @@
 from django.urls import URLPattern, URLResolver
 
-from itm.web import account
+from itm.web import account, homes, trends
 
 urlpatterns: list[URLPattern | URLResolver] = [
     *account.urls,
+    *homes.urls,
+    *trends.urls,
 ]

@@ -183,7 +183,7 @@ def test_a_retest_inside_the_window_completes_both():
         (date(2026, 3, 14), "open", 1, "due in 1 day"),
         (date(2026, 3, 15), "due", 92, "92 days left"),
         (date(2026, 6, 15), "due", 0, "today is the last day"),
-        (date(2026, 6, 16), "overdue", 1, "late by 1 day"),
+        (date(2026, 6, 16), "overdue", 1, "1 day late"),
     ],
 )
 def test_standing_on_each_side_of_each_boundary(today, name, days, words):

@@ -1,0 +1,130 @@
+"""Trends: all proportioners side by side, and one over the years."""
+
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from itm.core.figures import day, percent
+from itm.reports.plot import TrendSeries, trend_plot
+from itm.trends import queries
+from itm.web.guard import actor_of, signed_in
+
+# The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
+DESK, PHONE = 640, 350
+
+
+@dataclass(frozen=True)
+class Line:
+    """One record in the table below a plot, as written on the page."""
+
+    key: UUID
+    tested_on: str
+    what: str
+    percent: str
+    interval: str
+    band: str
+    limits: str
+    certainty: str
+    instrument: str
+    note: str
+
+
+@signed_in
+@require_GET
+def trends(request: HttpRequest) -> HttpResponse:
+    site = request.GET.get("site", "").strip()[:80]
+    page = queries.devices(
+        actor_of(request), timezone.now(), find=site, page=request.GET.get("page", 1)
+    )
+    return render(request, "trends/list.html", {"page": page, "site": site})
+
+
+@signed_in
+@require_GET
+def trend(request: HttpRequest, key: UUID) -> HttpResponse:
+    found = queries.series(actor_of(request), key, timezone.now())
+    device = found.proportioner
+    system, site = device.system, device.system.site
+    context = {
+        "series": found,
+        "nominal": f"{device.nominal_percent.normalize():f}",
+        "flow_points": [flow_point(one, found.events) for one in found.flow_points],
+        "events": [(day(event.day), event.words) for event in found.events],
+        "cycles": [cycle(one) for one in found.cycles],
+        "crumbs": [
+            ("Trends", reverse("trends")),
+            (site.name, reverse("site", args=[site.key])),
+            (system.name, reverse("system", args=[system.key])),
+            (device.tag, ""),
+        ],
+    }
+    return render(request, "trends/trend.html", context)
+
+
+def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) -> dict:
+    drawn = TrendSeries(
+        name=one.name,
+        points=tuple(drawn_point(point) for point in one.points),
+        bands=one.bands,
+        baseline=(one.baseline.tested_on, one.baseline.result.percent) if one.baseline else None,
+        events=tuple((event.day, event.words) for event in events),
+    )
+    shown = [*one.points, *one.as_left]
+    shown.sort(key=lambda point: (point.tested_on, point.record.as_left), reverse=True)
+    return {
+        "name": one.name,
+        "flow": one.flow,
+        "figure": {"wide": trend_plot(drawn, width=DESK), "narrow": trend_plot(drawn, width=PHONE)},
+        "lines": [line(point) for point in shown],
+        "corrected": [line(point) for point in one.corrected],
+        "baseline": line(one.baseline) if one.baseline else None,
+    }
+
+
+def drawn_point(point: queries.Point) -> tuple:
+    low, high = point.result.interval or (None, None)
+    result = point.result
+    return (point.tested_on, result.percent, low, high, result.limits, result.certainty, "")
+
+
+def line(point: queries.Point) -> Line:
+    record, result = point.record, point.result
+    low, high = point.band
+    return Line(
+        key=record.key,
+        tested_on=day(record.tested_on),
+        what=f"{record.purpose}, {'as left' if record.as_left else 'as found'}",
+        percent=percent(result.percent, point.band),
+        interval=" to ".join(percent(end) for end in result.interval) if result.interval else "",
+        band=f"{percent(low)} to {percent(high)}",
+        limits=result.limits,
+        certainty=result.certainty,
+        instrument=f"{record.instrument}, {record.contractor}",
+        note=record.adjusted or record.reason,
+    )
+
+
+def cycle(turned: queries.TurnedCycle) -> dict[str, str]:
+    duty = turned.duty
+    late = f"{turned.days_missed} day{'' if turned.days_missed == 1 else 's'} late"
+    if turned.tests_missed > 1:
+        late += f", {turned.tests_missed} tests missed"
+    return {
+        "cause": duty.get_cause_display(),
+        "counts_from": day(duty.counts_from),
+        "due_on": day(duty.due_on),
+        "latest_on": day(duty.latest_on),
+        "done_on": day(duty.done_on),
+        "late": late if turned.days_missed else "",
+    }
+
+
+urls: list[URLPattern] = [
+    path("trends/", trends, name="trends"),
+    path("trends/<uuid:key>/", trend, name="trend"),
+]
