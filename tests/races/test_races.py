@@ -1,0 +1,98 @@
+"""Two people at the same moment, on PostgreSQL: SQLite writes one transaction at a time."""
+
+import uuid
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date
+
+import pytest
+from django.db import connection, connections
+
+from itm.actions.hand_in import hand_in
+from itm.core import outbox
+from itm.core.outbox import Job
+from itm.records import bench as benches
+from itm.records import chain
+from itm.records.models import Reading, Seal
+from itm.schedule.models import Requirement
+from tests.deeds import Day, discharged, prepared, read, restored, signed
+
+pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture(autouse=True)
+def _real_database(transactional_db):
+    assert connection.vendor == "postgresql"
+
+
+@pytest.fixture
+def programme(transactional_db):
+    """A flush empties also what migrations laid, so the rows are laid again."""
+    from importlib import import_module
+
+    from django.apps import apps
+
+    if not Requirement.objects.exists():
+        import_module("itm.schedule.migrations.0003_first_requirements").load(apps, None)
+
+
+def at_once(*deeds):
+    def run(deed):
+        try:
+            return deed()
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(len(deeds)) as pool:
+        return [future.result() for future in [pool.submit(run, deed) for deed in deeds]]
+
+
+def test_eight_hand_ins_with_one_key_are_one_record(programme, scene):
+    day = read(restored(discharged(prepared(scene))), {"minimum": 3.2, "design": 3.4})
+    once = uuid.uuid4()
+    at_once(*[lambda: hand_in(actor=day.actor, key=day.test.key, at=day.now, once=once)] * 8)
+    assert day.test.moves.filter(verb="hand_in").count() == 1
+    assert day.test.evaluations.count() == 1
+
+
+def test_two_signatures_at_one_site_follow_each_other_in_the_chain(programme, scene):
+    days: list[Day] = []
+    for year in (2024, 2025, 2026):
+        day = read(
+            restored(discharged(prepared(scene, on=date(year, 6, 15)))),
+            {"minimum": 3.2, "design": 3.4},
+        )
+        hand_in(actor=day.actor, key=day.test.key, at=day.tick())
+        days.append(day)
+    at_once(*[lambda day=day: signed(day) for day in days])
+    assert sorted(Seal.objects.values_list("number", flat=True)) == [1, 2, 3]
+    assert list(chain.verify()) == []
+
+
+def test_readings_of_two_phones_get_an_order_each(programme, scene):
+    day = discharged(prepared(scene))
+    benches.set_out(actor=day.actor, test=day.test)
+    bottles = list(day.test.bench.bottles.all())
+
+    def entry(bottle):
+        return lambda: benches.add_reading(
+            actor=day.actor, bottle=bottle, value_typed="1.33355", temperature_typed="",
+            at=day.now,
+        )  # fmt: skip
+
+    at_once(*[entry(bottle) for bottle in bottles[:6]])
+    order = list(Reading.objects.values_list("sequence", flat=True))
+    assert sorted(order) == [1, 2, 3, 4, 5, 6]
+
+
+def test_eight_workers_never_take_the_same_job(programme):
+    for number in range(40):
+        Job.objects.create(kind="none", payload={"number": number})
+
+    def take():
+        taken = []
+        while job := outbox.claim():
+            taken.append(job.pk)
+        return taken
+
+    taken = [pk for some in at_once(*[take] * 8) for pk in some]
+    assert len(taken) == len(set(taken)) == 40
