@@ -1,0 +1,175 @@
+"""Build the invented world in a database that is new, and say what kind a database is."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Literal
+
+from django.db import connection, transaction
+
+from itm.actions.amend import amend
+from itm.actions.hand_in import hand_in
+from itm.actions.send_back import send_back
+from itm.actions.sign import sign
+from itm.core import outbox
+from itm.core.models import Installation, Job
+from itm.demo import crew as work
+from itm.demo.crew import Crew
+from itm.demo.registry import World, build
+from itm.demo.scenario import Ages, Planned, scenario, test_days
+from itm.records import bench as benches
+from itm.records.models import Bottle, ProportioningTest, Visit
+from itm.records.services import plan_visit
+
+SPACING = timedelta(seconds=2)  # between reports of the past: longer than one takes to render
+SAMPLES_READ = 2  # of the running visit, whose bench is half done
+
+Kind = Literal["new", "demo", "unfinished", "other"]
+
+
+def kind_of_database() -> Kind:
+    """Asked before anything is migrated or written."""
+    tables = connection.introspection.table_names()
+    if not tables:
+        return "new"
+    if Installation._meta.db_table not in tables:
+        return "other"
+    if not Installation.objects.filter(kind=Installation.Kind.DEMO).exists():
+        return "other"
+    return "demo" if Visit.objects.count() >= visits_to_load() else "unfinished"
+
+
+def visits_to_load() -> int:
+    told = scenario()
+    percents = [
+        strengths
+        for owner in told["owners"]
+        for site in owner["sites"]
+        for system in site["systems"]
+        for device in system["proportioners"]
+        for strengths in device["percents"]
+    ]
+    return sum(p is not None for p in percents) + len(told["planned_visits"])
+
+
+def load(now: datetime, progress: Callable[[int, int], None] = lambda done, of: None) -> None:
+    """Eight years of test days up to `now`. The database holds nothing else."""
+    told, ages = scenario(), Ages(now)
+    Installation.objects.create(kind=Installation.Kind.DEMO)
+    with outbox.held():
+        with transaction.atomic():
+            world = build(told, ages)
+        days = test_days(told, ages)
+        for done, planned in enumerate(days, start=1):
+            _test_day(world, planned)
+            progress(done, len(days))
+        with transaction.atomic():
+            _plan_ahead(world, told["planned_visits"])
+            _newest_reports_first(now)
+
+
+def _test_day(world: World, planned: Planned) -> None:
+    """One transaction up to the deeds, which own theirs."""
+    crew = work.crew_for(world, planned)
+    repaired = planned.event("repaired")
+    with transaction.atomic():
+        visit = work.plan(crew)
+        found = work.prepare(crew, visit, purpose="acceptance" if planned.first else "periodic")
+    work.tell_and_start(crew, visit)
+    if planned.event("running"):
+        with transaction.atomic():
+            work.discharge_all(crew, found)
+            work.restore(crew, visit, leave_open=4)
+            work.read_bench(crew, found, planned.percents, samples=SAMPLES_READ)
+        return
+    tests = [found]
+    with transaction.atomic():
+        work.discharge_all(crew, found)
+        work.read_bench(crew, found, planned.percents)
+        if repaired:
+            crew.tick(hours=2)
+            left = work.prepare(
+                crew, visit, purpose="retest", phase="as_left", adjusted=repaired["adjusted"]
+            )
+            work.discharge_all(crew, left)
+            strengths = zip(("minimum", "design"), repaired["percents"], strict=True)
+            work.read_bench(crew, left, dict(strengths))
+            tests.append(left)
+        work.restore(crew, visit)
+    for test in tests:
+        _close(crew, test)
+
+
+def _close(crew: Crew, test: ProportioningTest) -> None:
+    """Handed in by the technician, signed in the office the next morning, or what came between."""
+    hand_in(actor=crew.actor, key=test.key, at=crew.tick(minutes=10))
+    planned = crew.planned
+    if planned.event("handed_in"):
+        return
+    office = crew.world.actor(crew.contractor, crew.day + timedelta(days=1))
+    if sent_back := planned.event("sent_back"):
+        at = crew.now + timedelta(hours=20)
+        send_back(actor=office, key=test.key, reason=sent_back["reason"], at=at)
+        return
+    _sign(crew, test, crew.now + timedelta(hours=19))
+    if amended := planned.event("amended"):
+        _amend(crew, test, amended["reason"])
+
+
+def _sign(crew: Crew, test: ProportioningTest, at: datetime) -> None:
+    office = crew.world.actor(crew.contractor, at.date())
+    if office.user is None:
+        raise LookupError("A signature needs a person.")
+    sign(
+        actor=office,
+        key=test.key,
+        at=at,
+        name=office.person,
+        qualification=office.user.qualification,
+        number=office.user.licence_number,
+    )
+
+
+def _amend(crew: Crew, test: ProportioningTest, reason: str) -> None:
+    """A week later: the last sample is set aside and read again, in a record of its own."""
+    crew.tick(days=7)
+    office = crew.world.actor(crew.contractor, crew.now.date())
+    draft = amend(actor=office, key=test.key, reason=reason, at=crew.now)
+    bottle = Bottle.objects.filter(run__test=draft).order_by("-position").first()
+    if bottle is None:
+        raise LookupError("An amended test has its samples.")
+    wrong = bottle.readings.get()
+    with transaction.atomic():
+        benches.set_aside(
+            actor=office, reading=wrong, reason="read from the wrong bottle", at=crew.now
+        )
+        benches.add_reading(
+            actor=office,
+            bottle=bottle,
+            value_typed=f"{wrong.value - 4 * draft.bench.instrument.resolution:.5f}",
+            temperature_typed=wrong.temperature_typed,
+            at=crew.tick(minutes=2),
+        )
+    hand_in(actor=office, key=draft.key, at=crew.tick(minutes=10))
+    _sign(crew, draft, crew.tick(minutes=20))
+
+
+def _plan_ahead(world: World, planned_visits: list[dict]) -> None:
+    for told in planned_visits:
+        site = world.sites[told["site"]]
+        today = world.ages.day(0, site.time_zone)
+        contractor = site.grants.covering(today).get().organisation.name
+        plan_visit(
+            actor=world.actor(contractor, today),
+            site=site,
+            planned_on=world.ages.day(-told["in_days"], site.time_zone),
+            crew=told["crew"],
+            effluent_plan=told["effluent_plan"],
+        )
+
+
+def _newest_reports_first(now: datetime) -> None:
+    """The reports of the past wait their turn, so that a new seal's report does not."""
+    jobs = list(outbox.waiting().order_by("-pk"))
+    for rank, job in enumerate(jobs):
+        job.not_before = now + rank * SPACING
+    Job.objects.bulk_update(jobs, ["not_before"])

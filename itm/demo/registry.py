@@ -1,0 +1,196 @@
+"""Organisations, people and equipment of the invented world."""
+
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth.hashers import make_password
+
+from itm.accounts.actor import Actor, acting, system
+from itm.accounts.models import Membership, Organisation, User
+from itm.actions.add_proportioner import add_proportioner
+from itm.actions.add_tank import add_tank
+from itm.core.clock import date_at
+from itm.demo.scenario import Ages, flow, volume
+from itm.registry import services
+from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
+from itm.registry.restoring import FLUSH_ORDER, restoration_order
+from itm.registry.services import PointRow
+
+LONG_AGO = 3300  # days; before everything in the scenario
+
+
+@dataclass
+class World:
+    """What was made, by the names the scenario uses."""
+
+    ages: Ages
+    organisations: dict[str, Organisation] = field(default_factory=dict)
+    members: dict[str, list[Membership]] = field(default_factory=dict)
+    instruments: dict[str, Instrument] = field(default_factory=dict)
+    sites: dict[str, Site] = field(default_factory=dict)
+    tanks: dict[tuple[str, str], Tank] = field(default_factory=dict)
+    lots: dict[str, ConcentrateLot] = field(default_factory=dict)
+    proportioners: dict[tuple[str, str], Proportioner] = field(default_factory=dict)
+    water: dict[str, dict[str, Any]] = field(default_factory=dict)
+    conductivity: dict[int, float] = field(default_factory=dict)
+
+    def actor(self, organisation: str, today: date, *, role: str = "manager") -> Actor:
+        people = self.members[organisation]
+        chosen = next((m for m in people if m.role == role), people[0])
+        return acting(chosen, today, via="command")
+
+
+def build(told: dict[str, Any], ages: Ages) -> World:
+    world = World(ages)
+    password = make_password(told["password"])  # once: it is slow on purpose
+    for kind in ("authority", "contractor", "owner"):
+        plural = {"authority": "authorities"}.get(kind, f"{kind}s")
+        for one in told[plural]:
+            _organisation(world, kind, one, password)
+    for contractor in told["contractors"]:
+        for one in contractor["instruments"]:
+            _instrument(world, contractor["name"], one)
+    for owner in told["owners"]:
+        actor = world.actor(owner["name"], ages.day(LONG_AGO))
+        for one in owner["lots"]:
+            _lot(world, actor, one)
+        for site in owner["sites"]:
+            _site(world, actor, site)
+    return world
+
+
+def _organisation(world: World, kind: str, told: dict[str, Any], password: str) -> None:
+    by = system(world.ages.day(LONG_AGO))
+    more = {"verdict_probability": told["verdict_probability"]} if kind == "authority" else {}
+    row = Organisation.objects.create(by=by, name=told["name"], kind=kind, **more)
+    world.organisations[row.name] = row
+    world.members[row.name] = []
+    for person in told["people"]:
+        user = User(
+            email=person["email"],
+            name=person["name"],
+            qualification=person.get("qualification", ""),
+            licence_number=person.get("licence_number", ""),
+            password=password,
+        )
+        user.save(by=by)
+        member = Membership.objects.create(by=by, user=user, organisation=row, role=person["role"])
+        world.members[row.name].append(member)
+
+
+def _instrument(world: World, contractor: str, told: dict[str, Any]) -> None:
+    repeatability = told["repeatability"]
+    row = services.add_instrument(
+        actor=world.actor(contractor, world.ages.day(LONG_AGO)),
+        name=told["name"],
+        serial_number=told["serial_number"],
+        method=told["method"],
+        unit=told["unit"],
+        resolution=Decimal(told["resolution"]),
+        repeatability=None if repeatability is None else Decimal(repeatability),
+        temperature_compensated=told["temperature_compensated"],
+        certificate=told["certificate"],
+        certificate_due_on=world.ages.day(-told["certificate_due_in_days"]),
+    )
+    world.instruments[row.serial_number] = row
+
+
+def _lot(world: World, actor: Actor, told: dict[str, Any]) -> None:
+    row = services.add_lot(
+        actor=actor,
+        **{name: told[name] for name in ("product", "kind", "batch", "pfas")},
+        **{
+            name: Decimal(told[name])
+            for name in ("nominal_percent", "refractive_index", "density", "ph")
+        },
+    )
+    world.lots[row.batch] = row
+    world.conductivity[row.pk] = told["conductivity_per_percent"]
+
+
+def _site(world: World, actor: Actor, told: dict[str, Any]) -> None:
+    site = services.add_site(
+        actor=actor, **{name: told[name] for name in ("name", "address", "country", "time_zone")}
+    )
+    world.sites[site.name], world.water[site.name] = site, told["water"]
+    for name in told["authorities"]:
+        services.add_authority(
+            actor=actor, site=site, organisation=world.organisations[name], scope="fire"
+        )
+    for one in told["contractors"]:
+        until = one.get("until_days_ago")
+        services.engage(
+            actor=actor,
+            site=site,
+            organisation=world.organisations[one["name"]],
+            starts_on=world.ages.day(one.get("from_days_ago", LONG_AGO)),
+            ends_on=None if until is None else world.ages.day(until),
+        )
+    for one in told["tanks"]:
+        _tank(world, actor, site, one)
+    for one in told["systems"]:
+        _system(world, actor, site, one)
+
+
+def _tank(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:
+    tank = add_tank(
+        actor=actor,
+        site=site,
+        tag=told["tag"],
+        kind=told["kind"],
+        capacity=volume(told["capacity"]),
+        usable_volume=volume(told["usable_volume"]),
+    )
+    world.tanks[site.name, tank.tag] = tank
+    for fill in told["fills"]:
+        services.fill_tank(
+            actor=actor,
+            tank=tank,
+            today=date_at(site.time_zone, world.ages.now),
+            lot=world.lots[fill["lot"]],
+            filled_on=world.ages.working_day(fill["days_ago"], site.time_zone),
+            volume=volume(fill["volume"]),
+        )
+
+
+def _system(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:
+    row = services.add_system(
+        actor=actor,
+        site=site,
+        **{name: told[name] for name in ("name", "kind", "hazard", "fuel", "required_minutes")},
+        minimum_flow=flow(told["minimum_flow"]),
+        design_flow=flow(told["design_flow"]),
+        commissioned_on=world.ages.day(told["commissioned_days_ago"], site.time_zone),
+    )
+    for device in told["proportioners"]:
+        tank = world.tanks[site.name, device["tank"]]
+        lowest, highest = device["listed_flows"]
+        world.proportioners[site.name, device["tag"]] = add_proportioner(
+            actor=actor,
+            system=row,
+            tank=tank,
+            tag=device["tag"],
+            kind=device["kind"],
+            nominal_percent=Decimal(device["nominal_percent"]),
+            lowest_listed_flow=flow(lowest),
+            highest_listed_flow=flow(highest),
+            flush_order=list(FLUSH_ORDER),
+            restoration_order=restoration_order(tank.kind, device["kind"]),
+            flow_points=[PointRow(n, flow(text)) for n, text in device["flow_points"].items()],
+        )
+
+
+def contractor_at(world: World, site: Site, day: date) -> str:
+    """Who was engaged there on that day."""
+    grant = site.grants.covering(day).select_related("organisation").get()
+    return str(grant.organisation.name)
+
+
+def fill_in_use(tank: Tank, day: date) -> ConcentrateLot:
+    """The lot that went in last: the scenario's tanks are emptied before a new lot goes in."""
+    fill = tank.fills.filter(filled_on__lte=day).order_by("-filled_on").first()
+    if fill is None:
+        raise LookupError(f"Tank {tank} is empty on {day}.")
+    return fill.lot
