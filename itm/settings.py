@@ -173,7 +173,7 @@ LOGGING = {
     "formatters": {
         "json": {
             "()": "structlog.stdlib.ProcessorFormatter",
-            "processor": "itm.core.logs.renderer",
+            "processor": "ext://itm.core.logs.renderer",
         }
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
