@@ -26,7 +26,7 @@ STANDINGS = {
     "due": "Due",
     "open": "Window open",
     "ahead": "Ahead",
-    "none": "No proportioner",
+    "none": "No duty yet",
 }
 ORDER = {name: chr(ord("a") + place) for place, name in enumerate(STANDINGS)}
 NAMES = {letter: name for name, letter in ORDER.items()}
@@ -71,9 +71,8 @@ def ranked(actor: Actor, days: Days) -> QuerySet[Any]:
         When(Exists(judged.filter(certainty="undecided")), then=Value(ORDER["undecided"])),
         *(
             When(Exists(at.filter(stands=name)), then=Value(ORDER[name]))
-            for name in ("overdue", "due", "open")
+            for name in ("overdue", "due", "open", "ahead")
         ),
-        When(Exists(devices), then=Value(ORDER["ahead"])),
         default=Value(ORDER["none"]),
         output_field=CharField(),
     )
