@@ -39,7 +39,7 @@ def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
         for role in (Bottle.Role.WATER, Bottle.Role.CONCENTRATE)
         if not bench.bottles.filter(role=role).exists()
     ]
-    if not bench.bottles.filter(role=Bottle.Role.STANDARD).exists():
+    if not bench.bottles.in_use().filter(role=Bottle.Role.STANDARD).exists():
         made += [
             add_standard(actor=actor, bench=bench, target_percent=Decimal(str(percent)))
             for percent in suggested_percents(test.nominal_percent)
@@ -67,6 +67,28 @@ def add_standard(*, actor: Actor, bench: Bench, target_percent: Decimal) -> Bott
         actor, bench, Bottle.Role.STANDARD, f"S{number}", position=number,
         target_percent=target_percent,
     )  # fmt: skip
+
+
+@transaction.atomic
+def withdraw_standard(*, actor: Actor, bottle: Bottle, reason: str) -> Bottle:
+    """A standard that is not used after all; its row and label stay. May run twice.
+
+    Raises Forbidden; Refused not_draft, not_a_standard, has_readings, reason_missing.
+    """
+    require_open(actor, bottle.bench)
+    row = Bottle.objects.get(pk=bottle.pk)
+    if row.role != Bottle.Role.STANDARD:
+        raise Refused("not_a_standard", f"{row.label} is no standard and stays on the bench.")
+    if row.readings.exists():
+        raise Refused(
+            "has_readings",
+            f"{row.label} has readings. Set those aside with a reason; the bottle stays.",
+        )
+    if not reason.strip():
+        raise Refused("reason_missing", f"Say why {row.label} is withdrawn.", "reason")
+    row.withdrawn_reason = reason.strip()
+    row.save(by=actor, verb="withdrawn")
+    return row
 
 
 @transaction.atomic

@@ -56,7 +56,7 @@ def test_replicates_within_two_steps_of_a_coarse_display_are_not_asked_about() -
 
 
 def test_reading_right_after_the_concentrate_is_told_to_wash_the_prism() -> None:
-    read = bench(*USUAL, ("M1", "sample", None, "1.33480"))
+    read = bench(*USUAL, ("M1", "sample", None, "1.33777"))
     (asked,) = questions(read, FINE)
     assert "wash the prism" in asked.sentence
 

@@ -241,6 +241,23 @@ def test_withdrawn_bottle_takes_no_reading(scene: Scene) -> None:
     assert refusal.value.code == "withdrawn"
 
 
+def test_standard_that_was_read_is_not_withdrawn_one_that_was_not_is(scene: Scene) -> None:
+    test = worked(scene)
+    with pytest.raises(Refused) as refusal:
+        services.withdraw_standard(
+            actor=scene.contractor, bottle=test.bench.bottles.get(label="S1"), reason="spilt"
+        )
+    assert refusal.value.code == "has_readings"
+    spare = services.add_standard(
+        actor=scene.contractor, bench=test.bench, target_percent=Decimal(5)
+    )
+    with pytest.raises(Refused) as refusal:
+        services.withdraw_standard(actor=scene.contractor, bottle=spare, reason=" ")
+    assert refusal.value.code == "reason_missing"
+    services.withdraw_standard(actor=scene.contractor, bottle=spare, reason="spilt")
+    assert spare not in test.bench.bottles.in_use()
+
+
 def test_database_refuses_a_reading_set_aside_without_reason(scene: Scene) -> None:
     reading = read(scene, draft(scene).bench.bottles.get(label="M1"), "1.33390")
     reading.set_aside_at = AT

@@ -1,0 +1,91 @@
+"""Take readings as typed: judged one by one, the good ones saved, the others handed back."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Refused
+from itm.core.quantities import parse_decimal
+from itm.intake.check import Problem, judge
+from itm.intake.doubts import Read, questions
+from itm.records.bench import add_reading
+from itm.records.bench_sheet import Sheet, Stand
+from itm.records.models import Reading
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One reading as a door got it. `key` is the client's own: a repeat saves nothing twice."""
+
+    key: uuid.UUID
+    stand: Stand
+    value_typed: str
+    temperature_typed: str
+
+    @property
+    def place(self) -> str:
+        return f"value-{self.key}"
+
+    @property
+    def temperature_place(self) -> str:
+        return f"temperature-{self.key}"
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of the entries; a problem stands at the place of its entry."""
+
+    saved: list[Reading]
+    problems: list[Problem]
+
+
+@transaction.atomic
+def take_readings(*, actor: Actor, sheet: Sheet, entries: Sequence[Entry], at: datetime) -> Taken:
+    """Save every entry that can be a reading, in the order given. May run twice.
+
+    An entry without a value is no reading and is passed over. Raises Forbidden.
+    """
+    saved: list[Reading] = []
+    problems: list[Problem] = []
+    for entry in entries:
+        if not entry.value_typed.strip():
+            continue
+        judged = judge(
+            entry.value_typed, entry.temperature_typed, sheet.bench.instrument,
+            place=entry.place, temperature_place=entry.temperature_place,
+        )  # fmt: skip
+        if judged.problems:
+            problems += judged.problems
+            continue
+        try:
+            reading = add_reading(
+                actor=actor, bottle=entry.stand.bottle, value_typed=entry.value_typed,
+                temperature_typed=entry.temperature_typed, at=at, key=entry.key,
+            )  # fmt: skip
+        except (Refused, Conflict) as refusal:
+            problems.append(Problem(entry.place, refusal.code, refusal.sentence))
+        else:
+            saved.append(reading)
+    return Taken(saved, problems)
+
+
+def doubts(sheet: Sheet) -> dict[str, str]:
+    """Question at each reading that is odd among those in force, by the reading's key."""
+    reads = [
+        Read(
+            place=str(reading.key),
+            bottle=str(stand.bottle.key),
+            role=stand.bottle.role,
+            percent=stand.percent if stand.bottle.role in ("water", "standard") else None,
+            sequence=reading.sequence,
+            value=parse_decimal(reading.value_typed),
+            temperature_c=reading.temperature_c,
+        )
+        for stand in sheet.stands
+        for reading in stand.in_force
+    ]
+    return {q.place: q.sentence for q in questions(reads, sheet.bench.instrument)}

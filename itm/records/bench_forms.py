@@ -1,0 +1,26 @@
+"""Small forms of the bench."""
+
+from django import forms
+
+from itm.core.fields import NumberField
+
+
+class StandardForm(forms.Form):
+    """One more standard."""
+
+    target_percent = NumberField(
+        unit="%",
+        label="Percent wanted",
+        help_text="Above 0, at most 100; percent by volume of the whole mixture.",
+    )
+
+
+class ReasonForm(forms.Form):
+    """Why something leaves the fit or the bench."""
+
+    reason = forms.CharField(
+        max_length=200,
+        label="Reason",
+        widget=forms.TextInput(attrs={"list": "usual-reasons", "autocomplete": "off"}),
+        error_messages={"required": "Say why; without a reason it stays in."},
+    )

@@ -1,0 +1,35 @@
+"""Forms of the steps in a record's life."""
+
+from django import forms
+
+
+class StepForm(forms.Form):
+    """A step that says why."""
+
+    reason = forms.CharField(
+        max_length=500,
+        label="Reason",
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Say why; the reason stands on the record."},
+    )
+
+
+class SignForm(forms.Form):
+    """The signature, as typed; filled in from what the person's own entry says."""
+
+    name = forms.CharField(
+        max_length=120,
+        label="Name",
+        error_messages={"required": "A signature shows the signer's name; write it."},
+    )
+    qualification = forms.CharField(
+        max_length=120,
+        label="Qualification",
+        help_text="As the rules of this place call it.",
+        error_messages={"required": "A signature shows the signer's qualification; write it."},
+    )
+    number = forms.CharField(
+        max_length=60,
+        required=False,
+        label="Licence or certificate number",
+    )

@@ -1,0 +1,198 @@
+"""What the bench page shows, from the sheet and from what was typed and not yet saved."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.http import QueryDict
+
+from itm.intake.fields import TEMPERATURE, reading_field
+from itm.intake.take import Entry, doubts
+from itm.intake.volumes import volume_doubt
+from itm.records.bench_sheet import Sheet, Stand
+
+MOST_ENTRIES = 3
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One place for a new reading."""
+
+    key: uuid.UUID
+    value: str = ""
+    temperature: str = ""
+    wrong: str = ""
+    wrong_temperature: str = ""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One reading as it was typed."""
+
+    key: uuid.UUID
+    value: str
+    temperature: str
+    number: int
+    by: str
+    aside: str
+    question: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """One bottle of the reading table; `again` is the water once more at the end."""
+
+    key: uuid.UUID
+    label: str
+    what: str
+    percent: str
+    readings: list[Shown]
+    cells: list[Cell]
+    again: bool = False
+
+
+@dataclass(frozen=True)
+class Group:
+    title: str
+    note: str
+    lines: list[Line]
+
+
+@dataclass(frozen=True)
+class Pour:
+    """One standard of the recipe table."""
+
+    key: uuid.UUID
+    label: str
+    target: str
+    concentrate: str
+    water: str
+    concentrate_typed: str
+    water_typed: str
+    was: tuple[str, str]
+    percent: str
+    read: bool
+    wrong: Mapping[str, str] = field(default_factory=dict)
+    question: str = ""
+
+
+def entries_in(data: QueryDict, sheet: Sheet) -> list[Entry]:
+    """The cells of a posted table, in its order; a foreign bottle is not found."""
+    out = []
+    for name in data:
+        if not name.startswith("bottle-"):
+            continue
+        cell = name.removeprefix("bottle-")
+        try:
+            key, bottle = uuid.UUID(cell), uuid.UUID(data.get(name, ""))
+        except ValueError:
+            continue
+        value, temperature = (data.get(f"{what}-{cell}", "") for what in ("value", "temperature"))
+        out.append(Entry(key, sheet.stand(bottle), value[:40], temperature[:40]))
+    return out
+
+
+def groups(
+    sheet: Sheet, kept: Sequence[Entry], wrong: Mapping[str, str], entries: int
+) -> list[Group]:
+    """The reading table. `kept` are entries that were typed and not saved."""
+    asked = doubts(sheet)
+    waiting: dict[uuid.UUID, list[Entry]] = {}
+    for entry in kept:
+        waiting.setdefault(entry.stand.bottle.key, []).append(entry)
+
+    def line(stand: Stand, *, again: bool = False, closed: str = sheet.shared_closed) -> Line:
+        own = [] if again else waiting.get(stand.bottle.key, [])
+        cells = [
+            Cell(e.key, e.value_typed, e.temperature_typed, wrong.get(e.place, ""),
+                 wrong.get(e.temperature_place, ""))
+            for e in own
+        ]  # fmt: skip
+        if not closed:
+            cells += [Cell(uuid.uuid4()) for _ in range(max(0, entries - len(cells)))]
+        return Line(
+            key=stand.bottle.key,
+            label=stand.bottle.label,
+            what=_what(stand),
+            percent=percent_text(stand.percent),
+            readings=[] if again else [_shown(r, asked) for r in stand.readings],
+            cells=cells,
+            again=again,
+        )
+
+    shared = [line(s) for s in [*sheet.water, *sheet.standards]]
+    out = [Group("Water and standards", "", shared)] if shared else []
+    for run, stands in sheet.samples:
+        note = "" if stands else "No sample was stamped at this flow point yet."
+        title = f"Samples, {run.flow_point.name} ({run.flow_point.flow_typed})"
+        out.append(Group(title, note, [line(s, closed=sheet.closed) for s in stands]))
+    last = [line(s) for s in sheet.concentrate]
+    if not sheet.shared_closed:
+        last = [*(line(s, again=True) for s in sheet.water if s.in_force), *last]
+    if last:
+        note = "Water once more shows whether the bench has moved. The concentrate comes last: "
+        out.append(Group("At the end", note + "wash the prism or cell twice after it.", last))
+    return out
+
+
+def _what(stand: Stand) -> str:
+    if stand.bottle.target_percent is not None:
+        return f"standard for {stand.bottle.target_percent.normalize():f} %"
+    return stand.bottle.get_role_display()
+
+
+def _shown(reading: Any, asked: Mapping[str, str]) -> Shown:
+    return Shown(
+        key=reading.key,
+        value=reading.value_typed,
+        temperature=reading.temperature_typed,
+        number=reading.sequence,
+        by=reading.read_by,
+        aside=reading.set_aside_reason,
+        question=asked.get(str(reading.key), ""),
+    )
+
+
+def pours(sheet: Sheet, typed: Mapping[str, str], wrong: Mapping[str, str]) -> list[Pour]:
+    """The recipe table; `typed` and `wrong` are by the name of the entry."""
+    out = []
+    for stand in sheet.standards:
+        bottle, key = stand.bottle, stand.bottle.key
+        was = (bottle.concentrate_ml_typed, bottle.water_ml_typed)
+        names = (f"concentrate_ml-{key}", f"water_ml-{key}")
+        out.append(
+            Pour(
+                key=key,
+                label=bottle.label,
+                target=f"{bottle.target_percent.normalize():f}" if bottle.target_percent else "",
+                concentrate=millilitres(stand.recipe.concentrate) if stand.recipe else "",
+                water=millilitres(stand.recipe.water) if stand.recipe else "",
+                concentrate_typed=typed.get(names[0], was[0]),
+                water_typed=typed.get(names[1], was[1]),
+                was=was,
+                percent=percent_text(stand.percent),
+                read=bool(stand.readings),
+                wrong={n.partition("-")[0]: wrong[n] for n in names if n in wrong},
+                question=volume_doubt(stand, sheet.bench.batch_volume_ml),
+            )
+        )
+    return out
+
+
+def percent_text(percent: float | None) -> str:
+    return "" if percent is None else f"{percent:.2f}"
+
+
+def millilitres(volume: float) -> str:
+    return f"{round(volume, 3):g}"
+
+
+def limits_of_entry(sheet: Sheet) -> dict[str, str]:
+    """What the heads of the entry columns say, from the one table of fields."""
+    reading = reading_field(sheet.bench.instrument)
+    return {
+        "reading": f"{reading.name}, {reading.unit}" if reading.unit else f"{reading.name}, nD",
+        "range": reading.range,
+        "temperature": TEMPERATURE.range,
+    }

@@ -1,0 +1,135 @@
+"""What the page of a record shows: read from the canonical form alone, as the report reads it.
+
+Figures and words are the report's own, so that page and paper cannot disagree.
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
+from itm.records.advice import what_would_settle
+from itm.reports import content_bench as bench
+from itm.reports import content_day as day
+from itm.reports import content_kept as kept
+from itm.reports import content_results as results
+from itm.reports.curve import curve
+from itm.reports.plot import calibration_plot
+from itm.reports.wording import SiteClock
+
+WIDE, NARROW = 640, 358
+Form = dict[str, Any]
+
+
+def page(form: Form) -> dict[str, Any]:
+    """Everything of the record itself; the steps that a person may take come from the view."""
+    clock = SiteClock(form["site"]["time_zone"], date.fromisoformat(form["test"]["tested_on"]))
+    context = {
+        "form": form,
+        "band": results.band_words(form),
+        "rule": results.rule(form),
+        "rows": bench_rows(form),
+        "reading_head": reading_head(form),
+        "instrument": bench.instrument(form, clock),
+        "preparation": bench.preparation(form),
+        "place": day.place(form),
+        "device": day.device(form),
+        "occasion": day.occasion(form),
+        "runs": day.runs(form, clock),
+        "flush": day.flush(form, clock),
+        "restoration": day.restoration(form, clock),
+        "left_out": day.left_out(form),
+        "impairment": day.impairment(form, clock),
+        "notices": day.notices(form, clock),
+        "moves": kept.moves(form, clock),
+        "amends": kept.amendment(form),
+        "signed": kept.signed(form, clock) if "seal" in form else (),
+        "handed_in": kept.handed_in(form, clock) if form["handed_in"] else (),
+    }
+    if form["evaluation"] is not None:
+        context |= {
+            "answers": answers(form),
+            "figure": figure(form),
+            "warnings": results.warnings(form),
+            "samples": results.samples(form, clock),
+            "supply_basis": results.supply_basis(form),
+            "line": line_figures(form),
+            "line_words": bench.line_words(form),
+            "standards": bench.standards(form),
+        }
+    return context
+
+
+def answers(form: Form) -> list[dict[str, Any]]:
+    """One for each flow point that was run, never a mean over them."""
+    evaluation = form["evaluation"]
+    found = {answer.name: answer for answer in results.answers(form)}
+    advice = what_would_settle(evaluation["inputs"], evaluation["result"])
+    supply = {line["flow_point"]: line for line in form["supply"]}
+    simple = form["test"]["verdict_probability"] is None
+    out = []
+    for run in form["runs"]:
+        name = run["flow_point"]
+        head = {"name": f"Flow point {name}", "flow": run["solution_flow"] or run["flow"]}
+        answer = found.get(name)
+        if answer is None:
+            out.append({**head, "percent": "", "lines": ["No sample of this flow point was read."]})
+            continue
+        lines = supply_lines(answer.supply, supply.get(name))
+        if name in advice:
+            lines.append(f"Would settle it: {advice[name][0].lower()}{advice[name][1:]}")
+        shown = {**asdict(answer), **head, "half_width": answer.expanded, "lines": lines}
+        out.append(shown | ({"certainty": ""} if simple else {}))
+    return out
+
+
+def supply_lines(words: str, supply: Mapping[str, Any] | None) -> list[str]:
+    """Minutes of foam beside the required minutes; its own sentence when they do not suffice."""
+    if not words or supply is None:
+        return []
+    lines = [f"Foam lasts {words}"]
+    if supply["minutes"] < supply["required_minutes"]:
+        lines.append("The tank is empty before the required time.")
+    return lines
+
+
+def figure(form: Form) -> dict[str, str]:
+    drawn = curve(form)
+    return {
+        "wide": calibration_plot(drawn, width=WIDE),
+        "narrow": calibration_plot(drawn, width=NARROW),
+        "caption": "Read off the line as on graph paper; the table has the same figures.",
+    }
+
+
+def reading_head(form: Form) -> str:
+    unit = form["bench"]["instrument"]["unit"]
+    return f"Reading, {unit}" if unit else "Reading, nD"
+
+
+def bench_rows(form: Form) -> list[dict[str, Any]]:
+    """One row a reading, bottle by bottle; a bottle that was not read has a row too."""
+    out = []
+    for bottle in form["bench"]["bottles"]:
+        percent = bottle["percent"]
+        base = {
+            "label": bottle["label"],
+            "what": "" if bottle["role"] == results.STANDARD else bottle["flow_point"] or "",
+            "made": "" if percent is None or percent == 100 else f"{percent:.2f}",
+        }
+        for i, reading in enumerate(bottle["readings"] or [None]):
+            out.append({**base, "first": i == 0, "reading": reading})
+    return out
+
+
+def line_figures(form: Form) -> list[tuple[str, str]]:
+    line = form["evaluation"]["result"]["line"]
+    return [
+        ("Slope, per %", f"{line['slope']:.6g}"),
+        ("Intercept", f"{line['intercept']:.9g}"),
+        ("Correlation r", f"{line['r']:.7f}"),
+        ("Residual standard deviation", f"{line['residual_sd']:.3g}"),
+        ("Degrees of freedom", str(line["degrees_of_freedom"])),
+        ("Engine version", form["evaluation"]["engine_version"]),
+        ("Digest of the inputs", form["evaluation"]["inputs_digest"]),
+    ]
