@@ -1,0 +1,46 @@
+"""Writes of people and organisations."""
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from itm.accounts.models import Membership, Organisation, User
+from itm.core.errors import Refused
+from itm.core.history import Author
+
+
+@transaction.atomic
+def add_person(
+    *, by: Author, email: str, name: str, organisation: str, kind: str, role: str, password: str
+) -> Membership:
+    """A person and the membership to act under; organisation and person are made when new.
+
+    May run twice. Raises Refused not_valid with a sentence for each fault.
+    """
+    home = Organisation.objects.filter(name=organisation, kind=kind).first()
+    if home is None:
+        home = Organisation(name=organisation, kind=kind)
+        _checked(home)
+        home.save(by=by)
+    user = User.objects.filter(email__iexact=email).first()
+    if user is None:
+        user = User(email=email, name=name)
+        user.set_password(password)
+        _checked(user, password)
+        user.save(by=by)
+    there = Membership.objects.filter(user=user, organisation=home, ended_on=None).first()
+    if there is not None:
+        return there
+    membership = Membership(user=user, organisation=home, role=role)
+    _checked(membership)
+    membership.save(by=by)
+    return membership
+
+
+def _checked(row: Organisation | User | Membership, password: str | None = None) -> None:
+    try:
+        row.full_clean()
+        if password is not None:
+            validate_password(password, row if isinstance(row, User) else None)
+    except ValidationError as error:
+        raise Refused("not_valid", " ".join(error.messages)) from error
