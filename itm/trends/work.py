@@ -10,16 +10,8 @@ from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subqu
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
-from itm.records.models import (
-    Bottle,
-    FlowRun,
-    FlushStep,
-    Move,
-    ProportioningTest,
-    Reading,
-    RestorationLine,
-    Visit,
-)
+from itm.records.models import Move, ProportioningTest, RestorationLine, Visit
+from itm.records.progress import next_step
 from itm.registry.models import Grant
 from itm.schedule.models import Requirement
 from itm.schedule.queries import days_present, open_duties
@@ -28,16 +20,15 @@ from itm.trends.latest import State
 # How many of each are listed; the page of all visits has the rest.
 MOST = 30
 SITES_A_PAGE = 25
+PROGRESS = ("runs__bottles__readings", "flush_steps", "visit__restoration_lines")
 
 
 @dataclass(frozen=True)
 class Draft:
-    """A record on its way, at the step where the crew stands."""
+    """A record on its way, at the step where the crew stands; empty before the test day."""
 
     test: ProportioningTest
     step: str
-    page: str
-    key: UUID
     sent_back_on: str = ""
     sent_back_by: str = ""
     reason: str = ""
@@ -108,13 +99,13 @@ def drafts(actor: Actor) -> tuple[list[Draft], list[Draft], bool]:
     last = Move.objects.filter(test=OuterRef("pk"), verb__in=["hand_in", "send_back"])
     last = last.order_by("-pk")
     rows = own_tests(actor).filter(state=State.DRAFT).annotate(
-        **progress(),
         last=Subquery(last.values("verb")[:1]),
         moved_at=Subquery(last.values("at")[:1]),
         moved_by=Subquery(last.values("person")[:1]),
         why=Subquery(last.values("reason")[:1]),
     )  # fmt: skip
     # What somebody waits for comes first (sent back before the rest), then by day.
+    rows = rows.prefetch_related(*PROGRESS)
     found = few(rows.order_by(F("last").desc(nulls_last=True), "tested_on", "pk"))
     made = [draft_of(row) for row in found.rows]
     return (
@@ -124,47 +115,11 @@ def drafts(actor: Actor) -> tuple[list[Draft], list[Draft], bool]:
     )
 
 
-def progress() -> dict[str, Any]:
-    """What is still missing in a draft, step by step, in the order the crew works."""
-    test = OuterRef("pk")
-    samples = Bottle.objects.filter(run=OuterRef("pk"))
-    in_force = Reading.objects.filter(bottle=OuterRef("pk"), set_aside_at=None)
-    bottles = Bottle.objects.filter(
-        Q(run__test=OuterRef("pk")) | Q(bench=OuterRef("bench"), run=None)
-    ).exclude(role=Bottle.Role.CONCENTRATE)
-    return {
-        "uncaught": Exists(FlowRun.objects.filter(~Exists(samples), test=test)),
-        "unflushed": Exists(FlushStep.objects.filter(test=test, done_at=None)),
-        "unrestored": Exists(
-            RestorationLine.objects.filter(
-                visit=OuterRef("visit"), proportioner=OuterRef("proportioner"), outcome=""
-            )
-        ),
-        "unread": Exists(bottles.filter(~Exists(in_force))),
-    }
-
-
 def draft_of(row: Any) -> Draft:
-    step, page = step_of(row)
-    key = row.visit.key if page in ("visit", "restoring") else row.key
+    step = next_step(row) if row.visit.started_at is not None else ""
     if row.last != "send_back":
-        return Draft(row, step, page, key)
-    return Draft(row, step, page, key, day(row.moved_at.date()), row.moved_by, row.why)
-
-
-def step_of(row: Any) -> tuple[str, str]:
-    """The first step that is not at its end, and the page where it goes on."""
-    if row.visit.started_at is None:
-        return "Prepared; the test day is not started", "visit"
-    if row.uncaught:
-        return "Discharge: samples to catch", "discharge"
-    if row.unflushed:
-        return "Stop and flush", "flush"
-    if row.unrestored:
-        return "Restore", "restoring"
-    if row.unread:
-        return "Bench: bottles to read", "bench"
-    return "Result: look and hand in", "test"
+        return Draft(row, step)
+    return Draft(row, step, day(row.moved_at.date()), row.moved_by, row.why)
 
 
 def sites_due(actor: Actor, now: datetime, page: str | int = 1) -> Page[SiteDue]:

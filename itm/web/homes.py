@@ -1,13 +1,16 @@
 """The first page of each of the three: next things, own work, systems by standing."""
 
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from itm.trends import next_things, systems, work
 from itm.web.guard import actor_of, signed_in
+from itm.web.steps import LABELS, address
 
 
 @signed_in
@@ -30,8 +33,8 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
     sent_back, drafts, more_drafts = work.drafts(actor)
     context = {
-        "sent_back": sent_back,
-        "drafts": drafts,
+        "sent_back": [draft_line(draft) for draft in sent_back],
+        "drafts": [draft_line(draft) for draft in drafts],
         "more_drafts": more_drafts,
         "running": work.running_visits(actor),
         "planned": work.planned_visits(actor),
@@ -39,6 +42,18 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "page": work.sites_due(actor, timezone.now(), asked(request, "page") or 1),
     }
     return render(request, "homes/contractor.html", context)
+
+
+def draft_line(draft: work.Draft) -> dict[str, Any]:
+    """A draft goes on at the page of its step; before the test day at the visit."""
+    if not draft.step:
+        url = reverse("visit", args=[draft.test.visit.key])
+        return {"draft": draft, "step": "test day not started", "url": url}
+    return {
+        "draft": draft,
+        "step": LABELS[draft.step][0],
+        "url": address(draft.test, draft.step),
+    }
 
 
 def authority_home(request: HttpRequest) -> HttpResponse:
