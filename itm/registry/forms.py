@@ -5,6 +5,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -51,8 +52,10 @@ class RegistryForm(Refusing, forms.ModelForm):
 
     values: dict[str, Any]
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, data: Any = None, *, row: Any = None, **on: Any) -> None:
+        """`row` to change one, which is copied: the page still shows it as it is stored.
+        `on` names what a new one hangs on, for example site=…"""
+        super().__init__(data or None, instance=copy(row) if row else self._meta.model(**on))
         for name in self._quantities():
             self.initial[name] = getattr(self.instance, f"{name}_typed") or self.initial.get(name)
 
@@ -234,9 +237,11 @@ class FlowPointForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = self.cleaned_data
         name, flow = cleaned.get("name"), cleaned.get("flow")
-        if flow is not None and not name:
+        if "name" in cleaned and not name and cleaned.get("key"):
+            self.add_error("name", "To drop a flow point, keep its name and tick the last box.")
+        elif "name" in cleaned and not name and flow is not None:
             self.add_error("name", "Name this flow point, for example “half load”.")
-        if "flow" in cleaned and flow is None and (name or cleaned.get("key")):
+        if "flow" in cleaned and flow is None and name:
             self.add_error("flow", f"At which solution flow is “{name}” tested?")
         if flow is not None and flow.si <= 0:
             self.add_error("flow", "The flow of a flow point is above 0.")
@@ -248,15 +253,17 @@ class FlowPointRows(forms.BaseFormSet):
 
     EXTRA = 2
 
-    def point_rows(self, today: date, was_retired: dict[UUID, date | None]) -> list[PointRow]:
-        """`was_retired` keeps the day of a point that was retired before."""
+    was_retired: dict[UUID, date | None]
+
+    def point_rows(self, today: date) -> list[PointRow]:
+        """A point that was retired before keeps its day."""
         out = []
         for form in self.forms:
             cleaned = form.cleaned_data
             if not cleaned.get("name"):
                 continue
             key = cleaned.get("key")
-            gone = (was_retired.get(key) or today) if cleaned["retired"] else None
+            gone = (self.was_retired.get(key) or today) if cleaned["retired"] else None
             if gone and key is None:
                 continue  # a new row that is not to be tested was never a flow point
             out.append(PointRow(cleaned["name"].strip(), cleaned["flow"], key, gone))
@@ -266,7 +273,7 @@ class FlowPointRows(forms.BaseFormSet):
         if any(self.errors):
             return
         try:
-            check_flow_points(self.point_rows(date.min, {}))
+            check_flow_points(self.point_rows(date.min))
         except Refused as refusal:
             raise forms.ValidationError(refusal.sentence, code=refusal.code) from refusal
 
@@ -278,18 +285,23 @@ def flow_point_rows(proportioner: Proportioner, data: Any = None) -> FlowPointRo
         FlowPointForm, formset=FlowPointRows, extra=FlowPointRows.EXTRA, max_num=20,
         validate_max=True, absolute_max=40,
     )  # fmt: skip
+    stored: dict[UUID, date | None] = {}
     if proportioner.pk is None:
         initial: list[dict[str, Any]] = [
             {"name": "minimum", "flow": system.minimum_flow_typed},
             {"name": "design", "flow": system.design_flow_typed},
         ]
     else:
+        points = queries.flow_points(proportioner)
+        stored = {point.key: point.retired_on for point in points}
         initial = [
             {"key": point.key, "name": point.name, "flow": point.flow_typed,
              "retired": point.retired_on is not None}
-            for point in queries.flow_points(proportioner)
+            for point in points
         ]  # fmt: skip
-    return rows(data, initial=initial, prefix="points")  # type: ignore[return-value]
+    made: Any = rows(data, initial=initial, prefix="points")
+    made.was_retired = stored
+    return made
 
 
 class TankForm(RegistryForm):
@@ -314,8 +326,8 @@ class TankFillForm(RegistryForm):
         model = TankFill
         fields = ("lot", "filled_on", "volume")
 
-    def __init__(self, *args: Any, actor: Actor, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, data: Any = None, *, actor: Actor, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
         self.fields["lot"].queryset = queries.lots_to_choose(actor)  # type: ignore[attr-defined]
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -106,6 +107,13 @@ def authorities_of(actor: Actor, site: Site) -> QuerySet[SiteAuthority]:
 def grants_of(actor: Actor, site: Site) -> QuerySet[Grant]:
     rows = Grant.objects.visible_to(actor).filter(site=site)
     return rows.select_related("organisation").order_by("-starts_on", "pk")
+
+
+def stands(grant: Grant, today: date) -> str:
+    """Where an engagement stands on the site's own date; its last day is included."""
+    if grant.starts_on > today:
+        return "not begun"
+    return "ended" if grant.ends_on is not None and grant.ends_on < today else "engaged"
 
 
 def grant(actor: Actor, key: UUID) -> Grant:

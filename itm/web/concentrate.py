@@ -1,0 +1,231 @@
+"""Concentrate: tanks, what was filled into them and when, and the lots it came from."""
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from itm.accounts.actor import require_kind
+from itm.actions.add_tank import add_tank
+from itm.core.figures import day
+from itm.registry import queries, services
+from itm.registry.forms import LotForm, TankFillForm, TankForm
+from itm.web.editing import Crumbs, edit, site_date
+from itm.web.guard import actor_of, signed_in
+from itm.web.listing import Cell, Column, List, Step, show, wanted
+from itm.web.sites import crumbs_to
+
+
+@signed_in
+@require_GET
+def tanks(request: HttpRequest) -> HttpResponse:
+    actor, asked = actor_of(request), wanted(request)
+
+    def cells(tank: queries.Tank) -> tuple[Cell, ...]:
+        last = next(iter(tank.fills.all()), None)
+        return (
+            Cell(tank.tag, reverse("tank", args=[tank.key])),
+            Cell(tank.site.name, reverse("site", args=[tank.site.key])),
+            Cell(tank.get_kind_display()),
+            Cell(tank.usable_volume_typed, number=True),
+            Cell(f"{last.lot} on {day(last.filled_on)}" if last else "no fill noted"),
+        )
+
+    listed = List(
+        title="Tanks",
+        lead="Concentrate tanks over all sites that are yours to see.",
+        columns=(
+            Column("Tag", "tag"),
+            Column("Site", "site"),
+            Column("Type", "kind"),
+            Column("Usable volume", "usable_volume", number=True),
+            Column("Last fill"),
+        ),
+        cells=cells,
+        empty="No tank yet. A tank is added on the page of its site.",
+    )
+    return show(request, listed, queries.tanks(actor, asked), asked)
+
+
+@signed_in
+@require_GET
+def tank(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.tank(actor, key)
+    context = {
+        "tank": row,
+        "mine": queries.may_change(actor, row),
+        "fills": queries.fills_of(actor, row),
+        "devices": queries.fed_by(actor, row),
+        "crumbs": [*crumbs_to(row.site), (row.tag, "")],
+    }
+    return render(request, "registry/tank.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def tank_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    site = queries.site(actor, key)
+    services.require_own(actor, site, "add a tank")
+    services.require_in_use(site, "site")
+    form = TankForm(request.POST, site=site)
+    return edit(
+        request, form=form,
+        write=lambda: add_tank(actor=actor, site=site, **form.values),
+        to=lambda row: reverse("tank", args=[row.key]),
+        title="Add a tank", save="Add the tank", said="{} stands on the site. Note what is in it.",
+        back=reverse("site", args=[key]), crumbs=crumbs_to(site),
+    )  # fmt: skip
+
+
+def crumbs_to_tank(tank: queries.Tank) -> Crumbs:
+    return [*crumbs_to(tank.site), (tank.tag, reverse("tank", args=[tank.key]))]
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def tank_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.tank(actor, key)
+    services.require_own(actor, row, "change a tank")
+    form = TankForm(request.POST, row=row)
+    return edit(
+        request, form=form,
+        write=lambda: services.change_tank(actor=actor, tank=row, **form.values),
+        to=lambda row: reverse("tank", args=[row.key]),
+        title=f"Change {row}", back=reverse("tank", args=[key]), crumbs=crumbs_to_tank(row),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def tank_fill_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.tank(actor, key)
+    services.require_own(actor, row, "fill a tank")
+    services.require_in_use(row, "tank")
+    today = site_date(row.site.time_zone)
+    form = TankFillForm(request.POST, actor=actor, tank=row)
+    return edit(
+        request, form=form, choose=queries.lots_to_choose(actor).exists(),
+        write=lambda: services.fill_tank(actor=actor, tank=row, today=today, **form.values),
+        to=lambda _: reverse("tank", args=[key]),
+        title="Note a fill", save="Note the fill", said="Noted: {}.",
+        template="registry/fill_form.html", back=reverse("tank", args=[key]),
+        crumbs=crumbs_to_tank(row),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def tank_fill_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.fill(actor, key)
+    services.require_own(actor, row, "change a tank fill")
+    today = site_date(row.tank.site.time_zone)
+    form = TankFillForm(request.POST, actor=actor, row=row)
+    there = reverse("tank", args=[row.tank.key])
+    return edit(
+        request, form=form, choose=True,
+        write=lambda: services.change_fill(actor=actor, fill=row, today=today, **form.values),
+        to=lambda _: there,
+        title="Put a fill right", template="registry/fill_form.html", back=there,
+        crumbs=crumbs_to_tank(row.tank),
+    )  # fmt: skip
+
+
+@signed_in
+@require_GET
+def lots(request: HttpRequest) -> HttpResponse:
+    actor, asked = actor_of(request), wanted(request)
+    owner = actor.kind == "owner"
+    listed = List(
+        title="Concentrate lots",
+        lead="One batch as delivered. A lot goes into a tank by a fill, noted on the tank's page.",
+        columns=(
+            Column("Product", "product"),
+            Column("Batch", "batch"),
+            Column("Type", "kind"),
+            Column("Nominal, %", "nominal_percent", number=True),
+            Column("PFAS", "pfas"),
+            Column("Expires", "expires_on", number=True),
+        ),
+        cells=lambda lot: (
+            Cell(lot.product, reverse("lot", args=[lot.key])),
+            Cell(lot.batch),
+            Cell(lot.get_kind_display()),
+            Cell(f"{lot.nominal_percent.normalize():f}", number=True),
+            Cell(lot.get_pfas_display()),
+            Cell(day(lot.expires_on), number=True),
+        ),
+        empty="No lot yet. A lot is one batch of concentrate with the baseline of its certificate."
+        if owner
+        else "No lot stands in a tank that is yours to see.",
+        step=Step("Add a lot", reverse("lot_new")) if owner else None,
+        retirable=False,
+    )
+    return show(request, listed, queries.lots(actor, asked), asked)
+
+
+@signed_in
+@require_GET
+def lot(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.lot(actor, key)
+    context = {
+        "lot": row,
+        "nominal": f"{row.nominal_percent.normalize():f}",
+        "mine": queries.may_change(actor, row),
+        "fills": queries.fills_from(actor, row),
+        "crumbs": [("Lots", reverse("lots")), (str(row), "")],
+    }
+    return render(request, "registry/lot.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def lot_new(request: HttpRequest) -> HttpResponse:
+    actor = actor_of(request)
+    require_kind(actor, "owner", what="add a lot")
+    form = LotForm(request.POST, owner=actor.organisation)
+    return edit(
+        request, form=form, wide=True,
+        write=lambda: services.add_lot(actor=actor, **form.values),
+        to=lambda row: reverse("lot", args=[row.key]),
+        title="Add a lot", save="Add the lot", said="{} is in your list.",
+        back=reverse("lots"), crumbs=[("Lots", reverse("lots"))],
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def lot_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.lot(actor, key)
+    services.require_own(actor, row, "change a lot")
+    form = LotForm(request.POST, row=row)
+    there = reverse("lot", args=[key])
+    return edit(
+        request, form=form, wide=True,
+        write=lambda: services.change_lot(actor=actor, lot=row, **form.values),
+        to=lambda _: there,
+        title=f"Change {row}", back=there,
+        crumbs=[("Lots", reverse("lots")), (str(row), there)],
+    )  # fmt: skip
+
+
+urls: list[URLPattern] = [
+    path("tanks/", tanks, name="tanks"),
+    path("sites/<uuid:key>/tanks/new/", tank_new, name="tank_new"),
+    path("tanks/<uuid:key>/", tank, name="tank"),
+    path("tanks/<uuid:key>/edit/", tank_edit, name="tank_edit"),
+    path("tanks/<uuid:key>/fills/new/", tank_fill_new, name="tank_fill_new"),
+    path("fills/<uuid:key>/edit/", tank_fill_edit, name="tank_fill_edit"),
+    path("lots/", lots, name="lots"),
+    path("lots/new/", lot_new, name="lot_new"),
+    path("lots/<uuid:key>/", lot, name="lot"),
+    path("lots/<uuid:key>/edit/", lot_edit, name="lot_edit"),
+]

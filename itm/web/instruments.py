@@ -1,0 +1,103 @@
+"""The contractor's own instruments."""
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from itm.accounts.actor import require_kind
+from itm.core.figures import day
+from itm.registry import queries, services
+from itm.registry.forms import InstrumentForm
+from itm.web.editing import edit, site_date
+from itm.web.guard import actor_of, signed_in
+from itm.web.listing import Cell, Column, List, Step, show, wanted
+
+
+@signed_in
+@require_GET
+def instruments(request: HttpRequest) -> HttpResponse:
+    actor, asked = actor_of(request), wanted(request)
+    keeps = actor.kind == "contractor"
+    listed = List(
+        title="Instruments",
+        lead="What your crews read the bench with.",
+        columns=(
+            Column("Instrument", "name"),
+            Column("Serial number", "serial_number"),
+            Column("Reads", "method"),
+            Column("One step", "resolution", number=True),
+            Column("Calibration due", "certificate_due_on", number=True),
+        ),
+        cells=lambda row: (
+            Cell(row.name, reverse("instrument", args=[row.key])),
+            Cell(row.serial_number),
+            Cell(row.get_method_display()),
+            Cell(f"{row.resolution.normalize():f} {row.unit}".strip(), number=True),
+            Cell(day(row.certificate_due_on), number=True),
+        ),
+        empty="No instrument yet. A bench needs one: a refractometer or a conductivity meter."
+        if keeps
+        else "Instruments belong to contractors; you read of them in the records that name them.",
+        step=Step("Add an instrument", reverse("instrument_new")) if keeps else None,
+    )
+    return show(request, listed, queries.instruments(actor, asked), asked)
+
+
+@signed_in
+@require_GET
+def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.instrument(actor, key)
+    due = row.certificate_due_on
+    context = {
+        "instrument": row,
+        "resolution": f"{row.resolution.normalize():f}",
+        "repeatability": f"{row.repeatability.normalize():f}" if row.repeatability else "",
+        "mine": queries.may_change(actor, row),
+        "late": due is not None and due < site_date(),
+        "crumbs": [("Instruments", reverse("instruments")), (row.name, "")],
+    }
+    return render(request, "registry/instrument.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def instrument_new(request: HttpRequest) -> HttpResponse:
+    actor = actor_of(request)
+    require_kind(actor, "contractor", what="add an instrument")
+    form = InstrumentForm(request.POST, organisation=actor.organisation)
+    return edit(
+        request, form=form, wide=True,
+        write=lambda: services.add_instrument(actor=actor, **form.values),
+        to=lambda row: reverse("instrument", args=[row.key]),
+        title="Add an instrument", save="Add the instrument", said="{} is in your list.",
+        back=reverse("instruments"), crumbs=[("Instruments", reverse("instruments"))],
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def instrument_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.instrument(actor, key)
+    services.require_own(actor, row, "change an instrument")
+    form = InstrumentForm(request.POST, row=row)
+    there = reverse("instrument", args=[key])
+    return edit(
+        request, form=form, wide=True,
+        write=lambda: services.change_instrument(actor=actor, instrument=row, **form.values),
+        to=lambda _: there,
+        title=f"Change {row}", back=there,
+        crumbs=[("Instruments", reverse("instruments")), (row.name, there)],
+    )  # fmt: skip
+
+
+urls: list[URLPattern] = [
+    path("instruments/", instruments, name="instruments"),
+    path("instruments/new/", instrument_new, name="instrument_new"),
+    path("instruments/<uuid:key>/", instrument, name="instrument"),
+    path("instruments/<uuid:key>/edit/", instrument_edit, name="instrument_edit"),
+]

@@ -1,0 +1,72 @@
+"""Out of use from a day on, and back again: the same two steps for all equipment."""
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from itm.accounts.actor import Actor
+from itm.registry import queries, services
+from itm.registry.forms import RetireForm
+from itm.web.editing import ANYWHERE, edit, site_date
+from itm.web.guard import actor_of, signed_in
+
+FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
+    "site": queries.site,
+    "system": queries.system,
+    "proportioner": queries.proportioner,
+    "tank": queries.tank,
+    "instrument": queries.instrument,
+}
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def retire(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
+    actor = actor_of(request)
+    row = FOUND[what](actor, key)
+    services.require_own(actor, row, "retire this")
+    site = queries.site_of(row)
+    today = site_date(site.time_zone if site else ANYWHERE)
+    form = RetireForm(request.POST or None, initial={"retired_on": today})
+    there = reverse(what, args=[key])
+
+    def write() -> Any:
+        done = services.retire(
+            actor=actor, row=row, on=form.cleaned_data["retired_on"], today=today
+        )
+        undo = reverse(f"{what}_take_back", args=[key])
+        messages.success(request, f"Retired: {done}. It stays readable.", extra_tags=undo)
+        return done
+
+    return edit(
+        request, form=form, write=write, to=lambda _: there, said="",
+        title=f"Retire {row}", save="Retire", back=there,
+        lead="It leaves the lists of what is in use and nothing more is due on it. Its records and "
+        "its history stay, and you can take this back.",
+        crumbs=[(f"{row}", there)],
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def take_back(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
+    actor = actor_of(request)
+    row = services.take_back(actor=actor, row=FOUND[what](actor, key))
+    messages.success(request, f"In use again: {row}.")
+    return redirect(what, key)
+
+
+urls: list[URLPattern] = []
+for name in FOUND:
+    urls += [
+        path(f"{name}s/<uuid:key>/retire/", retire, {"what": name}, name=f"{name}_retire"),
+        path(
+            f"{name}s/<uuid:key>/take-back/", take_back, {"what": name}, name=f"{name}_take_back"
+        ),
+    ]

@@ -1,0 +1,190 @@
+"""Sites: the list, the page of one site, who oversees it and who is engaged there."""
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from itm.accounts.actor import require_kind
+from itm.core.figures import day
+from itm.registry import queries, services
+from itm.registry.forms import AuthorityForm, EndForm, EngageForm, SiteForm
+from itm.web.editing import Crumbs, edit, site_date
+from itm.web.guard import actor_of, signed_in
+from itm.web.listing import Cell, Column, List, Step, show, wanted
+
+LEADS = {
+    "owner": "Your sites. What is on a site, and what is due there, stands on its page.",
+    "contractor": "Sites where your organisation is engaged today.",
+    "authority": "Sites in your jurisdiction.",
+}
+EMPTY = {
+    "owner": "No site yet. A site holds foam systems, tanks and everything tested there.",
+    "contractor": "No owner has your organisation engaged today. The owner of a site does that on "
+    "the site's own page.",
+    "authority": "No owner has named your authority for a site yet. The owner does that on the "
+    "site's own page.",
+}
+
+
+def crumbs_to(site: Any) -> Crumbs:
+    return [("Sites", reverse("sites")), (site.name, reverse("site", args=[site.key]))]
+
+
+@signed_in
+@require_GET
+def sites(request: HttpRequest) -> HttpResponse:
+    actor, asked = actor_of(request), wanted(request)
+    step = Step("Add a site", reverse("site_new")) if actor.kind == "owner" else None
+    listed = List(
+        title="Sites",
+        lead=LEADS[actor.kind],
+        columns=(
+            Column("Site", "name"),
+            Column("Owner", "owner"),
+            Column("Country", "country"),
+            Column("Systems in use", "systems", number=True),
+        ),
+        cells=lambda site: (
+            Cell(site.name, reverse("site", args=[site.key])),
+            Cell(site.owner.name),
+            Cell(site.country),
+            Cell(str(site.in_use), number=True),
+        ),
+        empty=EMPTY[actor.kind],
+        step=step,
+    )
+    return show(request, listed, queries.sites(actor, asked), asked)
+
+
+@signed_in
+@require_GET
+def site(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.site(actor, key)
+    today = site_date(row.time_zone)
+    context = {
+        "site": row,
+        "today": day(today),
+        "mine": queries.may_change(actor, row),
+        "systems": queries.systems_of(actor, row),
+        "tanks": queries.tanks_of(actor, row),
+        "authorities": queries.authorities_of(actor, row),
+        "grants": [(grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)],
+        "crumbs": [("Sites", reverse("sites")), (row.name, "")],
+    }
+    return render(request, "registry/site.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def site_new(request: HttpRequest) -> HttpResponse:
+    actor = actor_of(request)
+    require_kind(actor, "owner", what="add a site")
+    form = SiteForm(request.POST, owner=actor.organisation)
+    return edit(
+        request, form=form, zones=form.zones(),
+        write=lambda: services.add_site(actor=actor, **form.values),
+        to=lambda row: reverse("site", args=[row.key]),
+        title="Add a site", save="Add the site", said="{} is in your list. Add its tanks and "
+        "foam systems next.", back=reverse("sites"), crumbs=[("Sites", reverse("sites"))],
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def site_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.site(actor, key)
+    services.require_own(actor, row, "change a site")
+    form = SiteForm(request.POST, row=row)
+    return edit(
+        request, form=form, zones=form.zones(),
+        write=lambda: services.change_site(actor=actor, site=row, **form.values),
+        to=lambda row: reverse("site", args=[row.key]),
+        title=f"Change {row}", back=reverse("site", args=[key]),
+        crumbs=crumbs_to(row),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def site_authority_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.site(actor, key)
+    services.require_own(actor, row, "name the authorities of a site")
+    form = AuthorityForm(request.POST or None)
+    return edit(
+        request, form=form,
+        write=lambda: services.add_authority(actor=actor, site=row, **form.cleaned_data),
+        to=lambda _: reverse("site", args=[key]),
+        title="Name an authority", save="Name it", said="{}: it can read what is handed over here.",
+        lead="An authority reads the site, its systems, their sealed results and what is overdue, "
+        "from now on and for good: only the administrator of this installation can take it off.",
+        back=reverse("site", args=[key]), crumbs=crumbs_to(row),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def grant_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.site(actor, key)
+    services.require_own(actor, row, "engage a contractor")
+    form = EngageForm(request.POST or None, initial={"starts_on": site_date(row.time_zone)})
+    return edit(
+        request, form=form,
+        write=lambda: services.engage(actor=actor, site=row, **form.cleaned_data),
+        to=lambda _: reverse("site", args=[key]),
+        title="Engage a contractor", save="Engage", said="Engaged: {}.",
+        lead="The contractor sees this site and may test here from the first to the last day.",
+        back=reverse("site", args=[key]), crumbs=crumbs_to(row),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def grant_end(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    grant = queries.grant(actor, key)
+    services.require_own(actor, grant, "end an engagement")
+    last = grant.ends_on or max(site_date(grant.site.time_zone), grant.starts_on)
+    form = EndForm(request.POST or None, initial={"ends_on": last})
+    there = reverse("site", args=[grant.site.key])
+    return edit(
+        request, form=form,
+        write=lambda: services.end_engagement(actor=actor, grant=grant, **form.cleaned_data),
+        to=lambda _: there,
+        title=f"End the engagement of {grant.organisation}", save="Set the last day",
+        said="The last day is set: {}.",
+        lead="What the contractor handed in stays with the site; the contractor keeps reading its "
+        "own records.",
+        back=there, crumbs=crumbs_to(grant.site),
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def grant_go_on(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Takes the last day back."""
+    actor = actor_of(request)
+    grant = queries.grant(actor, key)
+    services.end_engagement(actor=actor, grant=grant, ends_on=None)
+    messages.success(request, f"Goes on without a last day: {grant}.")
+    return redirect("site", grant.site.key)
+
+
+urls: list[URLPattern] = [
+    path("sites/", sites, name="sites"),
+    path("sites/new/", site_new, name="site_new"),
+    path("sites/<uuid:key>/", site, name="site"),
+    path("sites/<uuid:key>/edit/", site_edit, name="site_edit"),
+    path("sites/<uuid:key>/authorities/new/", site_authority_new, name="site_authority_new"),
+    path("sites/<uuid:key>/engagements/new/", grant_new, name="grant_new"),
+    path("engagements/<uuid:key>/end/", grant_end, name="grant_end"),
+    path("engagements/<uuid:key>/go-on/", grant_go_on, name="grant_go_on"),
+]

@@ -1,0 +1,205 @@
+"""Foam systems and their proportioners."""
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from itm.actions.add_proportioner import add_proportioner
+from itm.actions.change_proportioner import change_proportioner
+from itm.actions.change_system import change_system
+from itm.core.figures import day
+from itm.registry import queries, services
+from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
+from itm.web.editing import Crumbs, edit, site_date
+from itm.web.guard import actor_of, signed_in
+from itm.web.listing import Cell, Column, List, show, wanted
+from itm.web.sites import crumbs_to
+
+
+def crumbs_to_system(system: Any) -> Crumbs:
+    return [*crumbs_to(system.site), (system.name, reverse("system", args=[system.key]))]
+
+
+@signed_in
+@require_GET
+def systems(request: HttpRequest) -> HttpResponse:
+    actor, asked = actor_of(request), wanted(request)
+    listed = List(
+        title="Foam systems",
+        lead="Over all sites that are yours to see.",
+        columns=(
+            Column("System", "name"),
+            Column("Site", "site"),
+            Column("Type", "kind"),
+            Column("Fuel", "fuel"),
+            Column("Design flow", "design_flow", number=True),
+            Column("Commissioned", "commissioned_on", number=True),
+        ),
+        cells=lambda system: (
+            Cell(system.name, reverse("system", args=[system.key])),
+            Cell(system.site.name, reverse("site", args=[system.site.key])),
+            Cell(system.get_kind_display()),
+            Cell(system.get_fuel_display()),
+            Cell(system.design_flow_typed, number=True),
+            Cell(day(system.commissioned_on), number=True),
+        ),
+        empty="No foam system yet. A system is added on the page of its site.",
+    )
+    return show(request, listed, queries.systems(actor, asked), asked)
+
+
+@signed_in
+@require_GET
+def system(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.system(actor, key)
+    context = {
+        "system": row,
+        "site": row.site,
+        "mine": queries.may_change(actor, row),
+        "devices": queries.proportioners_of(actor, row),
+        "crumbs": [*crumbs_to(row.site), (row.name, "")],
+    }
+    return render(request, "registry/system.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def system_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    site = queries.site(actor, key)
+    services.require_own(actor, site, "add a foam system")
+    services.require_in_use(site, "site")
+    form = SystemForm(request.POST, site=site)
+    return edit(
+        request, form=form,
+        write=lambda: services.add_system(actor=actor, site=site, **form.values),
+        to=lambda row: reverse("system", args=[row.key]),
+        title="Add a foam system", save="Add the system", wide=True,
+        said="{} is on the site. Add its proportioner next.",
+        back=reverse("site", args=[key]), crumbs=crumbs_to(site),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def system_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.system(actor, key)
+    services.require_own(actor, row, "change a foam system")
+    form = SystemForm(request.POST, row=row)
+    return edit(
+        request, form=form,
+        write=lambda: change_system(actor=actor, system=row, **form.values),
+        to=lambda row: reverse("system", args=[row.key]),
+        title=f"Change {row}", wide=True,
+        back=reverse("system", args=[key]), crumbs=crumbs_to_system(row),
+    )  # fmt: skip
+
+
+@signed_in
+@require_GET
+def proportioners(request: HttpRequest) -> HttpResponse:
+    actor, asked = actor_of(request), wanted(request)
+    listed = List(
+        title="Proportioners",
+        lead="Over all sites that are yours to see.",
+        columns=(
+            Column("Tag", "tag"),
+            Column("System", "system"),
+            Column("Site", "site"),
+            Column("Type", "kind"),
+            Column("Nominal, %", "nominal_percent", number=True),
+            Column("Tank"),
+        ),
+        cells=lambda row: (
+            Cell(row.tag, reverse("proportioner", args=[row.key])),
+            Cell(row.system.name, reverse("system", args=[row.system.key])),
+            Cell(row.system.site.name, reverse("site", args=[row.system.site.key])),
+            Cell(row.get_kind_display()),
+            Cell(f"{row.nominal_percent.normalize():f}", number=True),
+            Cell(row.tank.tag, reverse("tank", args=[row.tank.key])),
+        ),
+        empty="No proportioner yet. A proportioner is added on the page of its system.",
+    )
+    return show(request, listed, queries.proportioners(actor, asked), asked)
+
+
+@signed_in
+@require_GET
+def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.proportioner(actor, key)
+    context = {
+        "device": row,
+        "nominal": f"{row.nominal_percent.normalize():f}",
+        "mine": queries.may_change(actor, row),
+        "points": queries.flow_points(row),
+        "crumbs": [*crumbs_to_system(row.system), (row.tag, "")],
+    }
+    return render(request, "registry/proportioner.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def proportioner_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    system = queries.system(actor, key)
+    services.require_own(actor, system, "add a proportioner")
+    services.require_in_use(system, "system")
+    if not queries.tanks_to_choose(system.site, None).exists():
+        messages.warning(
+            request, "A proportioner draws from a tank, and this site has none yet: add it first."
+        )
+        return redirect("tank_new", system.site.key)
+    form = ProportionerForm(request.POST, system=system)
+    rows = flow_point_rows(form.instance, request.POST or None)
+    return edit(
+        request, form=form, rows=rows, ready=rows.is_valid, system=system,
+        write=lambda: add_proportioner(
+            actor=actor, system=system, flow_points=rows.point_rows(site_date(system.site.time_zone)),
+            **form.values,
+        ),
+        to=lambda row: reverse("proportioner", args=[row.key]),
+        title="Add a proportioner", save="Add the proportioner", said="{} is on the system.",
+        template="registry/proportioner_form.html", back=reverse("system", args=[key]),
+        crumbs=crumbs_to_system(system),
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def proportioner_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.proportioner(actor, key)
+    services.require_own(actor, row, "change a proportioner")
+    form = ProportionerForm(request.POST, row=row)
+    rows = flow_point_rows(row, request.POST or None)
+    today = site_date(row.system.site.time_zone)
+    return edit(
+        request, form=form, rows=rows, ready=rows.is_valid, system=row.system,
+        write=lambda: change_proportioner(
+            actor=actor, proportioner=row, flow_points=rows.point_rows(today), **form.values
+        ),
+        to=lambda row: reverse("proportioner", args=[row.key]),
+        title=f"Change {row}", template="registry/proportioner_form.html",
+        back=reverse("proportioner", args=[key]),
+        crumbs=[*crumbs_to_system(row.system), (row.tag, reverse("proportioner", args=[key]))],
+    )  # fmt: skip
+
+
+urls: list[URLPattern] = [
+    path("systems/", systems, name="systems"),
+    path("sites/<uuid:key>/systems/new/", system_new, name="system_new"),
+    path("systems/<uuid:key>/", system, name="system"),
+    path("systems/<uuid:key>/edit/", system_edit, name="system_edit"),
+    path("proportioners/", proportioners, name="proportioners"),
+    path("systems/<uuid:key>/proportioners/new/", proportioner_new, name="proportioner_new"),
+    path("proportioners/<uuid:key>/", proportioner, name="proportioner"),
+    path("proportioners/<uuid:key>/edit/", proportioner_edit, name="proportioner_edit"),
+]
