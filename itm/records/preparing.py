@@ -39,6 +39,17 @@ State, Phase = ProportioningTest.State, ProportioningTest.Phase
 DEFAULT_PROBABILITY = 0.75  # own choice, no source: where no fire authority has set one
 
 
+@dataclass(frozen=True)
+class NewBench:
+    """A bench to be opened together with its first test."""
+
+    instrument: Instrument
+    lot: ConcentrateLot | None = None
+    water_source: str = ""
+    glassware: str = ""
+    batch_volume_ml: Decimal | int = 200
+
+
 @transaction.atomic
 def open_bench(
     *, actor: Actor, visit: Visit, tank: Tank, instrument: Instrument,
@@ -75,18 +86,22 @@ def open_bench(
 
 @transaction.atomic
 def prepare_test(
-    *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench, purpose: str,
-    at: datetime, phase: str = Phase.AS_FOUND, flow_points: Sequence[FlowPoint] | None = None,
-    adjusted: str = "", notes: str = "", include_water: bool = True,
+    *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench | NewBench,
+    purpose: str, at: datetime, phase: str = Phase.AS_FOUND,
+    flow_points: Sequence[FlowPoint] | None = None, adjusted: str = "", notes: str = "",
+    include_water: bool = True,
 ) -> ProportioningTest:  # fmt: skip
     """A draft with its runs, stop-and-flush steps and restoration list.
 
-    Nominal, band and decision rule are frozen here: defaults that change later change no verdict.
-    Without `flow_points` all of the proportioner are run. Raises Forbidden; Refused not_on_site,
-    retired, other_tank, bench_sealed, back_in_service, no_flow_points, foreign_flow_point,
-    one_test_a_phase, as_found_first, adjusted_missing.
+    A `NewBench` is opened with it, or not at all. Nominal, band and decision rule are frozen here:
+    defaults that change later change no verdict. Without `flow_points` all of the proportioner are
+    run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
+    bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
+    as_found_first, adjusted_missing.
     """
     visit = locked_visit(actor, visit)
+    if isinstance(bench, NewBench):
+        bench = open_bench(actor=actor, visit=visit, tank=proportioner.tank, **vars(bench))
     _refuse_unfit_device(visit, proportioner, bench)
     _refuse_unfit_phase(visit, proportioner, phase, adjusted)
     points = _points_to_run(proportioner, flow_points)

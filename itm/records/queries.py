@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Prefetch, Q, QuerySet
@@ -9,6 +10,7 @@ from django.db.models import Prefetch, Q, QuerySet
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
 from itm.records.models import (
+    Bench,
     Bottle,
     Evaluation,
     FlowRun,
@@ -19,11 +21,27 @@ from itm.records.models import (
 )
 from itm.records.results import in_force
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Site
+from itm.registry.queries import Wanted
 
 
 def visits(actor: Actor) -> QuerySet[Visit]:
     """A contractor's own, planned and past; owner and authority see those that were started."""
     return Visit.objects.visible_to(actor).select_related("site", "contractor")
+
+
+State = ProportioningTest.State
+VISIT_SORTS = {"planned": "planned_on", "site": "site__name", "contractor": "contractor__name"}
+
+
+def listed_visits(actor: Actor, asked: Wanted) -> QuerySet[Visit]:
+    """Newest day first, unless another order is asked for."""
+    rows = visits(actor)
+    if asked.find:
+        named = Q(site__name__icontains=asked.find) | Q(contractor__name__icontains=asked.find)
+        rows = rows.filter(named)
+    name = VISIT_SORTS.get(asked.sort.removeprefix("-"), "planned_on")
+    up = asked.sort in VISIT_SORTS
+    return rows.order_by(name if up else f"-{name}", "-pk")
 
 
 def visit(actor: Actor, key: UUID) -> Visit:
@@ -45,6 +63,12 @@ def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:
     """The tests of a visit that the actor may see, with what tells how far they are."""
     rows = tests(actor).filter(visit=visit).prefetch_related(*_PROGRESS)
     return list(rows.order_by("proportioner__system__name", "proportioner__tag", "pk"))
+
+
+def handed_in_devices(visit: Visit) -> set[int]:
+    """Proportioners (by primary key) of the visit with a test that rests on their lines."""
+    rows = visit.tests.filter(state__in=[State.HANDED_IN, State.SEALED])
+    return set(rows.values_list("proportioner", flat=True))
 
 
 def tests(actor: Actor) -> QuerySet[ProportioningTest]:
@@ -84,7 +108,8 @@ def run(actor: Actor, key: UUID) -> FlowRun:
     return row
 
 
-def sample(actor: Actor, key: UUID) -> Bottle:
+def sample(actor: Actor, key: UUID) -> Any:
+    """A bottle that was caught at a flow point, so that its run is never missing."""
     rows = Bottle.objects.filter(run__test__in=_own_tests(actor)).select_related("run__test__visit")
     row = rows.filter(key=key).first()
     if row is None:
@@ -140,6 +165,13 @@ def flow_points_of(proportioner: Proportioner) -> QuerySet[FlowPoint]:
     return proportioner.flow_points.filter(retired_on=None)
 
 
+def flow_point(proportioner: Proportioner, key: UUID) -> FlowPoint:
+    row = flow_points_of(proportioner).filter(key=key).first()
+    if row is None:
+        raise NotFound("flow point", key)
+    return row
+
+
 def instruments(actor: Actor) -> QuerySet[Instrument]:
     return Instrument.objects.visible_to(actor).filter(retired_on=None)
 
@@ -147,6 +179,12 @@ def instruments(actor: Actor) -> QuerySet[Instrument]:
 def lots_in(proportioner: Proportioner) -> QuerySet[ConcentrateLot]:
     """Lots that were ever filled into the tank the proportioner draws from."""
     return ConcentrateLot.objects.filter(fills__tank=proportioner.tank_id).distinct()
+
+
+def benches_for(visit: Visit, proportioner: Proportioner) -> list[Bench]:
+    """Benches of the visit that a test of this proportioner can share."""
+    rows = visit.benches.filter(tank=proportioner.tank_id, sealed_at=None)
+    return list(rows.select_related("instrument", "lot").order_by("pk"))
 
 
 @dataclass(frozen=True)

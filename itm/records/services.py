@@ -54,7 +54,7 @@ def change_visit(
     row = locked_visit(actor, visit)
     require_open_visit(row)
     ambient = entered.get("ambient_c")
-    if ambient is not None and not -60 <= ambient.si <= 60:
+    if ambient is not None and (not -60 <= ambient.si <= 60 or len(ambient.typed) > 20):
         raise Refused(
             "air_temperature",
             f"{ambient.typed} is no air temperature a crew works in; it is asked for in °C, "

@@ -1,0 +1,131 @@
+"""What experience says about a test while it can still be mended. Remarks refuse nothing."""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from itm.core.figures import day
+from itm.records.models import Bottle, FlowRun, ProportioningTest
+from itm.records.preparing import FrozenRule
+from itm.records.queries import Previous
+from itm.registry.models import ConcentrateLot, Instrument, Proportioner
+
+# Common practice, no published source: how long the mixture takes to settle, and how many samples
+# tell whether it has.
+SETTLING = timedelta(seconds=30)
+SAMPLES_WANTED = 3
+STEPS_WANTED = 3  # of the display within the band; as the engine's resolution_coarse
+
+
+def run_remarks(run: FlowRun, samples: list[Bottle]) -> list[str]:
+    """On the flow and the samples of one flow point."""
+    out = [*flow_remarks(run)]
+    missing = SAMPLES_WANTED - len(samples)
+    if missing > 0:
+        out.append(
+            f"At least {SAMPLES_WANTED} samples, 15 to 30 s apart, show whether the mixture was "
+            f"steady (common practice): {missing} to go."
+        )
+    return out
+
+
+def flow_remarks(run: FlowRun) -> list[str]:
+    out = []
+    if run.flow_source == FlowRun.FlowSource.NAMEPLATE:
+        out.append(
+            "A flow from the nameplate was not measured: it is no evidence that this flow point "
+            "was reached."
+        )
+    flow = run.solution_flow if run.solution_flow is not None else run.flow_point.flow
+    if outside := outside_listing(run.test.proportioner, flow):
+        out.append(outside)
+    return out
+
+
+def outside_listing(proportioner: Proportioner, flow: float) -> str:
+    """Whether the flow lies outside what the maker lists for this device."""
+    lowest, highest = proportioner.lowest_listed_flow, proportioner.highest_listed_flow
+    if lowest is not None and flow < lowest:
+        return (
+            f"Below the lowest listed flow ({proportioner.lowest_listed_flow_typed}): a result "
+            "here says nothing about the device."
+        )
+    if highest is not None and flow > highest:
+        return (
+            f"Above the highest listed flow ({proportioner.highest_listed_flow_typed}): a result "
+            "here says nothing about the device."
+        )
+    return ""
+
+
+def sample_remark(foam_seen_at: datetime | None, taken_at: datetime | None) -> str:
+    """Whether the sample was caught before the mixture can have settled."""
+    if taken_at is None:
+        return ""
+    if foam_seen_at is None:
+        return "Foam has not been noted: nobody can tell how long the mixture had to settle."
+    waited = taken_at - foam_seen_at
+    if waited < timedelta(0):
+        return "Caught before foam was noted: what is in it is water, or last time's solution."
+    if waited < SETTLING:
+        return (
+            f"Caught {waited.seconds} s after foam was noted: under {SETTLING.seconds} s it may "
+            "be lean or old solution (common practice; long pipes need longer)."
+        )
+    return ""
+
+
+def known_slope(previous: list[Previous], instrument: Instrument) -> Previous | None:
+    """The latest result whose line was read in the same unit, so that its slope can be used."""
+    for result in previous:
+        read_with = result.test.bench.instrument
+        same = (read_with.method, read_with.unit) == (instrument.method, instrument.unit)
+        if same and result.slope:
+            return result
+    return None
+
+
+def steps_in_band(instrument: Instrument, rule: FrozenRule, slope: float) -> float:
+    """How many steps of the display lie between the limits."""
+    width = float(rule.band.upper - rule.band.lower)
+    return abs(slope) * width / float(instrument.resolution)
+
+
+def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous]) -> str:
+    """In a sentence, what this instrument can tell apart on this proportioner."""
+    known = known_slope(previous, instrument)
+    if known is None or not known.slope:
+        return "No sealed result of this kind yet: the slope, and with it the steps, is not known."
+    steps = steps_in_band(instrument, rule, known.slope)
+    lower, upper = (_bare(limit) for limit in (rule.band.lower, rule.band.upper))
+    sentence = f"divides the band {lower} to {upper} % into {steps:.1f} steps of its display"
+    if steps < STEPS_WANTED:
+        sentence += "; expect undecided near a limit. Finer decimals, or conductivity, settle more"
+    return f"{sentence} (slope of the result of {day(known.tested_on)})."
+
+
+def bench_remarks(test: ProportioningTest) -> list[str]:
+    """On the concentrate and the instrument that the test rests on."""
+    instrument, lot = test.bench.instrument, test.bench.lot
+    out = []
+    due = instrument.certificate_due_on
+    if due is not None and due < test.tested_on:
+        out.append(f"The certificate of {instrument} ran out on {day(due)}.")
+    if other := other_nominal(test.nominal_percent, lot):
+        out.append(other)
+    if lot is not None and lot.expires_on is not None and lot.expires_on < test.tested_on:
+        out.append(f"The lot {lot} expired on {day(lot.expires_on)}.")
+    return out
+
+
+def other_nominal(nominal: Decimal, lot: ConcentrateLot | None) -> str:
+    if lot is None or lot.nominal_percent == nominal:
+        return ""
+    return (
+        f"The lot is labelled {_bare(lot.nominal_percent)} %, the proportioner {_bare(nominal)} %. "
+        "Find out which is right before the first reading: some concentrates have one percent for "
+        "hydrocarbons and another for polar solvents."
+    )
+
+
+def _bare(number: Decimal) -> str:
+    return f"{number.normalize():f}"

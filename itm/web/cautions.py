@@ -1,0 +1,28 @@
+"""Cautions, each shown once at the place where the act happens. They replace no permit."""
+
+DEFER = (
+    "Follow the site’s permit, the maker’s manual, the adopted code and licensed practice; stop "
+    "if in doubt."
+)
+PREPARE = (
+    "The test takes a fire protection system out of service. Tell the people on the list first, "
+    "and have containment and the consent for the effluent in writing: foam on the ground may be "
+    f"an offence where you are. {DEFER}"
+)
+DISCHARGE = (
+    "High pressure, whipping hose, recoil of monitors: test header capped and tied down, people "
+    "out of the area. Foam hides steps, pits and edges, makes the ground slippery, and "
+    "high-expansion foam can suffocate. Jets away from energised equipment: isolated and locked "
+    "out before wetting. Pumps start without warning. Somebody stands at the drains. Foam and "
+    f"samples may hold PFAS: gloves, eye protection, everything kept as waste. {DEFER}"
+)
+STOP = (
+    "The order comes from the maker’s manual of this system. Out of order, water can run back into "
+    f"the concentrate or concentrate into the lines. {DEFER}"
+)
+RESTORE = (
+    "A valve left shut makes the system useless in a fire. End each line by sight and hand, with a "
+    "second person where you can, and do not leave before the last line is back or handed over in "
+    "writing. Tanks are pressure vessels: isolate, vent and prove zero pressure before opening; "
+    f"never refill under water pressure. {DEFER}"
+)

@@ -1,0 +1,138 @@
+"""Prepare: choose the proportioner, then the test with its bench; what of it is frozen."""
+
+from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from itm.core.figures import day, percent
+from itm.records import preparing, queries
+from itm.records.drafts import require_crew
+from itm.records.forms import TestEditForm, TestForm
+from itm.records.remarks import bench_remarks
+from itm.web.cautions import PREPARE
+from itm.web.editing import edit
+from itm.web.guard import actor_of, signed_in
+from itm.web.steps import crumbs, steps
+from itm.web.visits import own, to_visit
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    """First which proportioner, then what is tested and with what."""
+    actor = actor_of(request)
+    visit = own(actor, key)
+    devices = list(queries.proportioners_at(actor, visit.site))
+    wanted = request.POST.get("proportioner") or request.GET.get("proportioner")
+    device = next((d for d in devices if str(d.key) == wanted), None)
+    if device is None:
+        context = {
+            "visit": visit, "devices": devices,
+            "crumbs": [*to_visit(visit), ("Prepare a test", "")],
+        }  # fmt: skip
+        return render(request, "visits/choose.html", context)
+    rule, previous = preparing.frozen_rule(device), queries.previous_results(actor, device)
+    form = TestForm(
+        request.POST or None, actor=actor, visit=visit, proportioner=device, rule=rule,
+        previous=previous,
+    )  # fmt: skip
+    again = f"{reverse('test_new', args=[key])}?proportioner={device.key}"
+
+    def write() -> Any:
+        test = preparing.prepare_test(
+            actor=actor, visit=visit, proportioner=device, at=timezone.now(), **form.prepared()
+        )
+        for remark in bench_remarks(test):
+            messages.warning(request, remark)
+        return test
+
+    return edit(
+        request, form=form, title=f"Prepare a test of {device.tag}", save="Prepare this test",
+        template="visits/test_new.html", write=write, visit=visit, device=device, rule=rule,
+        to=lambda test: reverse("test_prepare", args=[test.key]), again=again,
+        back=reverse("visit", args=[key]), said="Prepared: {}.", crumbs=to_visit(visit),
+        previous=results(previous), caution=PREPARE, band=band(rule.band.lower, rule.band.upper),
+    )  # fmt: skip
+
+
+def band(lower: Any, upper: Any) -> str:
+    return f"{lower.normalize():f} to {upper.normalize():f} %"
+
+
+def results(previous: Sequence[queries.Previous]) -> list[dict[str, Any]]:
+    """Earlier results as they stand beside a new one."""
+    out = []
+    for result in previous:
+        edges = (float(result.test.band_lower), float(result.test.band_upper))
+        points = [
+            {
+                "name": point["name"],
+                "percent": percent(point["percent"], edges),
+                "limits": point["limits"],
+                "certainty": point["certainty"],
+            }
+            for point in result.flow_points
+        ]
+        out.append({"on": day(result.tested_on), "test": result.test, "points": points})
+    return out
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
+    """What was prepared: the frozen facts, and the few that can change while it is a draft."""
+    actor = actor_of(request)
+    test = queries.test(actor, key)
+    crew = test.visit.contractor_id == actor.organisation_id
+    if request.method == "POST":
+        require_crew(actor, test.visit)
+    form = TestEditForm(request.POST or None, row=test)
+    if test.phase != "as_left":
+        del form.fields["adjusted"]
+    run = {r.flow_point_id for r in test.runs.all()}
+    points = queries.flow_points_of(test.proportioner)
+    writes = crew and test.state == "draft"
+    context: dict[str, Any] = {
+        "test": test, "steps": steps(test, "prepare"), "writes": writes,
+        "not_run": [p for p in points if p.pk not in run] if writes else [],
+        "band": band(test.band_lower, test.band_upper),
+        "previous": results(queries.previous_results(actor, test.proportioner)),
+        "remarks": bench_remarks(test), "tested_on": day(test.tested_on),
+        "started": test.visit.started_at is not None,
+    }  # fmt: skip
+    here = reverse("test_prepare", args=[key])
+    return edit(
+        request, form=form, title=f"Prepared: {test.proportioner.tag}", save="Save",
+        template="visits/prepared.html",
+        write=lambda: preparing.change_test(
+            actor=actor, test=test, opened=form.opened, **form.cleaned_data
+        ),
+        to=lambda _: here, back=reverse("visit", args=[test.visit.key]), said="Saved.",
+        crumbs=crumbs(test), **context,
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def run_add(request: HttpRequest, key: UUID, point: UUID) -> HttpResponse:
+    """A flow point that was left out is run after all."""
+    actor = actor_of(request)
+    test = queries.test(actor, key)
+    row = queries.flow_point(test.proportioner, point)
+    preparing.add_run(actor=actor, test=test, flow_point=row)
+    messages.success(request, f"{row.name} will be run.")
+    return redirect("test_prepare", key=key)
+
+
+urls: list[URLPattern] = [
+    path("visits/<uuid:key>/tests/new/", test_new, name="test_new"),
+    path("tests/<uuid:key>/prepare/", test_prepare, name="test_prepare"),
+    path("tests/<uuid:key>/prepare/<uuid:point>/", run_add, name="run_add"),
+]

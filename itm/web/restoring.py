@@ -1,0 +1,142 @@
+"""Restore: line by line back in place, or left out of service and handed over in writing."""
+
+from itertools import groupby
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from itm.core.errors import Conflict, Refused
+from itm.core.figures import instant
+from itm.records import queries, restoration
+from itm.records.drafts import require_crew
+from itm.records.forms import LeftOutForm
+from itm.records.progress import left_out, out_of_service
+from itm.web.cautions import RESTORE
+from itm.web.editing import edit
+from itm.web.guard import actor_of, signed_in
+from itm.web.visits import hours, to_visit
+
+
+@signed_in
+@require_GET
+def restoring(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    visit = queries.visit(actor, key)
+    zone, crew = visit.site.time_zone, visit.contractor_id == actor.organisation_id
+    fixed = queries.handed_in_devices(visit)
+    out = {line.pk for line in left_out(visit)}
+    lines = [_shown(line, zone, line.pk in out, fixed) for line in visit.restoration_lines.all()]
+    groups = [
+        (device, list(rows))
+        for device, rows in groupby(lines, lambda row: row["line"].proportioner)
+    ]
+    context = {
+        "visit": visit,
+        "zone": zone,
+        "groups": groups,
+        "open": sum(row["line"].outcome == "" for row in lines),
+        "out": len(out),
+        "writes": crew and visit.started_at is not None,
+        "out_for": hours(out_of_service(visit, timezone.now())),
+        "tests": queries.visit_tests(actor, visit),
+        "caution": RESTORE,
+        "crumbs": [*to_visit(visit), ("Restore", "")],
+    }
+    return render(request, "visits/restoring.html", context)
+
+
+def _shown(line: Any, zone: str, out: bool, fixed: set[int]) -> dict[str, Any]:
+    """A line, when it ended, and what can still be done with it."""
+    followed = hasattr(line, "followed_by")
+    rests = line.proportioner_id in fixed and line.follows_id is None
+    return {
+        "line": line,
+        "at": instant(line.ended_at, zone),
+        "handed_at": instant(line.handed_at, zone),
+        "out": out,
+        "reopens": line.outcome != "" and line.sealed_at is None and not (followed or rests),
+    }
+
+
+@signed_in
+@require_POST
+def line_end(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Restored or not fitted: one press."""
+    actor = actor_of(request)
+    line = queries.restoration_line(actor, key)
+    outcome = request.POST.get("outcome", "")
+    try:
+        restoration.end_line(actor=actor, line=line, outcome=outcome, at=timezone.now())
+    except (Conflict, Refused) as refusal:
+        messages.error(request, refusal.sentence)
+    return _to_line(line)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def line_left_out(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    line = queries.restoration_line(actor, key)
+    require_crew(actor, line.visit)
+    now = timezone.now()
+    form = LeftOutForm(request.POST or None, zone=line.visit.site.time_zone, now=now)
+    return edit(
+        request, form=form, title="Left out of service", template="visits/form.html",
+        lead=f"{line.text}. The impairment stays open, for owner and authority to see, until the "
+        "line is put back.",
+        write=lambda: restoration.end_line(
+            actor=actor, line=line, outcome="left_out", at=now, **form.cleaned_data
+        ),
+        to=lambda _: _address(line), back=_address(line), save="It stays out of service",
+        said="Left out of service: {}.",
+        crumbs=[*to_visit(line.visit), ("Restore", reverse("restoring", args=[line.visit.key]))],
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def line_reopen(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    line = queries.restoration_line(actor, key)
+    try:
+        restoration.reopen_line(actor=actor, line=line)
+        messages.success(request, f"Open again: {line.text}.")
+    except Refused as refusal:
+        messages.error(request, refusal.sentence)
+    return _to_line(line)
+
+
+@signed_in
+@require_POST
+def line_put_back(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    line = queries.restoration_line(actor, key)
+    try:
+        restoration.put_back(actor=actor, line=line, at=timezone.now())
+        messages.success(request, f"Put back: {line.text}.")
+    except (Conflict, Refused) as refusal:
+        messages.error(request, refusal.sentence)
+    return _to_line(line)
+
+
+def _address(line: Any) -> str:
+    return f"{reverse('restoring', args=[line.visit.key])}#line-{line.key}"
+
+
+def _to_line(line: Any) -> HttpResponse:
+    return redirect(_address(line))
+
+
+urls: list[URLPattern] = [
+    path("visits/<uuid:key>/restoring/", restoring, name="restoring"),
+    path("restoration-lines/<uuid:key>/end/", line_end, name="line_end"),
+    path("restoration-lines/<uuid:key>/left-out/", line_left_out, name="line_left_out"),
+    path("restoration-lines/<uuid:key>/reopen/", line_reopen, name="line_reopen"),
+    path("restoration-lines/<uuid:key>/put-back/", line_put_back, name="line_put_back"),
+]
