@@ -1,0 +1,154 @@
+"""The three homes as pages: what is said, what can be opened, what happens with nothing to say."""
+
+import re
+from datetime import date, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from itm.accounts.models import Organisation
+from itm.schedule.services import start_duties
+from tests.factories import FoamSystemFactory, OrganisationFactory, ProportionerFactory, actor_of
+from tests.itm.trends.kept import BY, kept, line, moved, visited
+
+LONG_AGO = date(2019, 6, 1)  # pages read the real clock; duties of then are overdue on any day
+URL = re.compile(r'<a href="([^"]+)"')
+
+
+def page(client, **asked) -> str:
+    answer = client.get(reverse("home"), asked)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def now_day() -> date:
+    return timezone.now().date()
+
+
+def test_a_stranger_is_asked_to_sign_in(client):
+    answer = client.get(reverse("home"))
+    assert (answer.status_code, answer.url) == (302, f"{reverse('sign_in')}?next=/")
+
+
+@pytest.mark.parametrize("kind", list(Organisation.Kind))
+def test_a_home_with_nothing_on_it_says_what_will_be_there(client, db, sign_in, kind):
+    sign_in(client, actor_of(OrganisationFactory(kind=kind)))
+    said = {
+        "owner": "Nothing is wrong or due on record",
+        "contractor": "No visit is planned",
+        "authority": "No owner has named your authority",
+    }
+    assert said[kind] in page(client)
+
+
+def test_owner_reads_what_where_how_long_and_who_has_it(client, scene, sign_in):
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    test = kept(scene, {"design": 4.1}, on=LONG_AGO, limits="rich")
+    text = page(sign_in(client, scene.owner))
+    for words in ("Latest result", "rich", "4.10 % at design", "Proportioning test", "days late",
+                  scene.site.name, scene.system.name, f"with {scene.contractor.organisation}"):  # fmt: skip
+        assert words in text
+    assert text.index("4.10 % at design") < text.index("days late")
+    links = URL.findall(text)
+    assert reverse("test", args=[test.key]) in links
+    assert reverse("proportioner", args=[scene.proportioner.key]) in links
+
+
+def test_owner_reads_the_hours_of_an_impairment(client, scene, sign_in):
+    visit = visited(scene.contractor, scene.proportioner, now_day(), restored=False)
+    visit.started_at = timezone.now() - timedelta(hours=3, minutes=5)
+    visit.save(by=BY)
+    line(visit, scene.proportioner)
+    text = page(sign_in(client, scene.owner))
+    assert "out of service" in text
+    assert "for 3 hours" in text
+    assert reverse("visit", args=[visit.key]) in URL.findall(text)
+
+
+def test_owner_narrows_the_list_by_its_address(client, scene, sign_in):
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    sign_in(client, scene.owner)
+    assert "days late" in page(client, kind="overdue")
+    assert "days late" in page(client, site=scene.site.name)
+    text = page(client, site="<elsewhere>")
+    assert "days late" not in text
+    assert "holds “&lt;elsewhere&gt;”" in text
+    assert "Nothing of this kind" in page(client, kind="sent_back")
+
+
+@pytest.mark.parametrize("asked", [{"page": "x"}, {"page": "99"}, {"page": "-1"}, {"kind": "x';"}])
+def test_owner_with_a_strange_address_gets_a_page(client, scene, sign_in, asked):
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    assert "days late" in page(sign_in(client, scene.owner), **asked)
+
+
+def test_contractor_reads_own_work_and_where_the_next_visit_is_needed(client, scene, sign_in):
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    draft = kept(scene, on=LONG_AGO, state="draft", handed_in_at=None)
+    moved(draft, "send_back", LONG_AGO, "bottle 4 has no label")
+    waiting = kept(scene, {"design": 3.3}, on=LONG_AGO, state="handed_in")
+    planned = visited(scene.contractor, scene.proportioner, now_day(), started=False)
+    running = visited(scene.contractor, scene.proportioner, now_day(), restored=False)
+    text = page(sign_in(client, scene.contractor))
+    assert "bottle 4 has no label" in text
+    links = URL.findall(text)
+    for name, row in (("test", waiting), ("visit", planned), ("visit", running)):
+        assert reverse(name, args=[row.key]) in links
+    assert "planned for" in text
+
+
+def test_contractor_plans_a_visit_from_the_site_that_needs_one(client, scene, sign_in):
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    text = page(sign_in(client, scene.contractor))
+    assert f"{reverse('visit_new')}?site={scene.site.key}" in URL.findall(text)
+
+
+def test_inspector_reads_every_system_and_opens_its_trends(client, scene, sign_in):
+    second = ProportionerFactory(system=scene.system, tank=scene.tank)
+    start_duties(actor=BY, proportioner=second)
+    kept(scene, {"design": 2.8}, on=LONG_AGO, limits="lean")
+    text = page(sign_in(client, scene.authority))
+    assert "Lean or rich" in text
+    assert "2.80 %" in text
+    links = URL.findall(text)
+    for device in (scene.proportioner, second):
+        assert reverse("trend", args=[device.key]) in links
+    assert "No system of that standing" in page(client, standing="undecided")
+    assert scene.system.name in page(client, standing="outside")
+
+
+def test_inspector_never_reads_a_draft(client, scene, sign_in):
+    draft = kept(scene, on=LONG_AGO, state="draft", handed_in_at=None, notes="private words")
+    moved(draft, "send_back", LONG_AGO, "private reason")
+    text = page(sign_in(client, scene.authority))
+    assert scene.system.name in text
+    assert "private" not in text
+    assert str(draft.key) not in text
+
+
+@pytest.mark.parametrize(("who", "most"), [("owner", 16), ("contractor", 17), ("authority", 13)])
+def test_a_home_costs_the_same_for_three_rows_and_for_three_hundred(
+    client, scene, sign_in, who, most
+):
+    """Session, person, membership, and what the lists themselves cost."""
+    sign_in(client, getattr(scene, who))
+
+    def fill(count: int) -> None:
+        for _ in range(count):
+            system = FoamSystemFactory(site=scene.site)
+            device = ProportionerFactory(system=system, tank=scene.tank)
+            start_duties(actor=BY, proportioner=device)
+            kept(scene, {"design": 2.9}, on=LONG_AGO, limits="lean", proportioner=device)
+
+    def cost() -> int:
+        with CaptureQueriesContext(connection) as captured:
+            page(client)
+        return len(captured)
+
+    fill(3)
+    few = cost()
+    fill(300)
+    assert cost() <= few <= most
