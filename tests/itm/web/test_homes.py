@@ -48,8 +48,9 @@ def test_owner_reads_what_where_how_long_and_who_has_it(client, scene, sign_in):
     start_duties(actor=BY, proportioner=scene.proportioner)
     test = kept(scene, {"design": 4.1}, on=LONG_AGO, limits="rich")
     text = page(sign_in(client, scene.owner))
+    who = f"with {scene.contractor.organisation}"
     for words in ("Latest result", "rich", "4.10 % at design", "Proportioning test", "days late",
-                  scene.site.name, scene.system.name, f"with {scene.contractor.organisation}"):  # fmt: skip
+                  scene.site.name, scene.system.name, who):  # fmt: skip
         assert words in text
     assert text.index("4.10 % at design") < text.index("days late")
     links = URL.findall(text)
