@@ -108,8 +108,11 @@ def _replicate(read: Read, all_read: Sequence[Read], limit: float) -> Problem | 
 def _after_concentrate(read: Read, all_read: Sequence[Read]) -> str:
     before = [r for r in all_read if r.sequence < read.sequence]
     if before and before[-1].role == "concentrate" and read.role != "concentrate":
-        return " It came right after the undiluted concentrate: wash the prism and read it again."
-    return " Read it again with a fresh drop."
+        return (
+            " It came right after the undiluted concentrate: wash the prism and read it again "
+            "while it is on the table?"
+        )
+    return " Read it again with a fresh drop while it is on the table?"
 
 
 def _off_line(read: Read, all_read: Sequence[Read], limit: float) -> Problem | None:
@@ -170,14 +173,15 @@ def _outside_range(
         return Problem(
             read.place,
             "outside_range",
-            f"Reads below the water ({median(water):f}). Read it again, and the water too.",
+            f"Reads below the water ({median(water):f}). Read both again while they are on the "
+            "table?",
         )
     if concentrate and float(read.value) > float(median(concentrate)) + limit:
         return Problem(
             read.place,
             "outside_range",
-            f"Reads above the undiluted concentrate ({median(concentrate):f}). Read it again with "
-            "a clean prism.",
+            f"Reads above the undiluted concentrate ({median(concentrate):f}). Read it again "
+            "with a clean prism while it is on the table?",
         )
     return None
 

@@ -97,7 +97,7 @@ def _display(now: Situation, instrument: dict[str, Any], residual_sd: float) -> 
     step, repeatability = instrument["resolution"], instrument["repeatability"] or 0.0
     if residual_sd > instrument_sd(step, repeatability) or step / math.sqrt(12) <= repeatability:
         return ""
-    finer = step / 10
+    finer = step / 10  # taken to scatter by a whole step of its own, which is more than rounding
     while finer >= step * FINEST_STEP:
         if replace(now, sd=max(instrument_sd(finer, repeatability), finer)).settled:
             return f"{finer:.10f}".rstrip("0").rstrip(".")

@@ -20,10 +20,8 @@ from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 
 CLOSED = (ProportioningTest.State.HANDED_IN, ProportioningTest.State.SEALED)
 MOST_ML = Decimal(100_000)  # one standard of 100 L, far beyond any bench
-TEXT = {
-    Bottle.Role.WATER: "water",
-    Bottle.Role.CONCENTRATE: "concentrate",
-}
+# The concentrate stands last: what is read after it may carry traces of it.
+SHARED = ((Bottle.Role.WATER, "water", 0), (Bottle.Role.CONCENTRATE, "concentrate", 999))
 
 
 @transaction.atomic
@@ -35,8 +33,8 @@ def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
     bench = test.bench
     require_open(actor, bench)
     made = [
-        _bottle(actor, bench, role, TEXT[role])
-        for role in (Bottle.Role.WATER, Bottle.Role.CONCENTRATE)
+        _bottle(actor, bench, role, label, position=position)
+        for role, label, position in SHARED
         if not bench.bottles.filter(role=role).exists()
     ]
     if not bench.bottles.in_use().filter(role=Bottle.Role.STANDARD).exists():

@@ -115,7 +115,9 @@ def groups(
             key=stand.bottle.key,
             label=stand.bottle.label,
             what=_what(stand),
-            percent=percent_text(stand.percent),
+            percent=""
+            if again or stand.bottle.role == "concentrate"
+            else percent_text(stand.percent),
             readings=[] if again else [_shown(r, asked) for r in stand.readings],
             cells=cells,
             again=again,
@@ -194,5 +196,5 @@ def limits_of_entry(sheet: Sheet) -> dict[str, str]:
     return {
         "reading": f"{reading.name}, {reading.unit}" if reading.unit else f"{reading.name}, nD",
         "range": reading.range,
-        "temperature": TEMPERATURE.range,
+        "temperature": TEMPERATURE.range.replace("-", "−"),
     }

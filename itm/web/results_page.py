@@ -114,12 +114,18 @@ def bench_rows(form: Form) -> list[dict[str, Any]]:
         percent = bottle["percent"]
         base = {
             "label": bottle["label"],
-            "what": "" if bottle["role"] == results.STANDARD else bottle["flow_point"] or "",
+            "what": _flow_point_of(bottle),
             "made": "" if percent is None or percent == 100 else f"{percent:.2f}",
         }
         for i, reading in enumerate(bottle["readings"] or [None]):
             out.append({**base, "first": i == 0, "reading": reading})
     return out
+
+
+def _flow_point_of(bottle: Mapping[str, Any]) -> str:
+    """Said only where the label does not say it."""
+    point = bottle["flow_point"] or ""
+    return "" if bottle["label"].startswith(point) else point
 
 
 def line_figures(form: Form) -> list[tuple[str, str]]:

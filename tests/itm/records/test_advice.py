@@ -1,0 +1,115 @@
+"""What would settle it: each step named is tried on the engine itself. Figures are our own."""
+
+import copy
+
+import pytest
+
+import calc
+from itm.records.advice import what_would_settle
+
+SLOPE, WATER = 3e-4, 1.333
+
+
+def form(
+    design: float, *, resolution: float = 1e-5, repeatability: float | None = 6e-5,
+    standards: tuple[float, ...] = (2, 3, 4), bottles: int = 1, p: float | None = 0.9,
+) -> dict:  # fmt: skip
+    """Readings that lie on their line to the last bit."""
+
+    def readings(percent: float) -> list[dict]:
+        return [{"value": WATER + SLOPE * percent, "temperature_c": 20.0}]
+
+    return {
+        "method": "refractive_index",
+        "nominal_percent": 3.0,
+        "criterion": "common",
+        "instrument": {
+            "resolution": resolution,
+            "repeatability": repeatability,
+            "temperature_compensated": False,
+        },
+        "water": readings(0),
+        "standards": [{"percent": x, "readings": readings(x)} for x in standards],
+        "concentrate": None,
+        "samples": [
+            {"name": f"D{n}", "flow_point": "design", "readings": readings(design)}
+            for n in range(bottles)
+        ],
+        "include_water": True,
+        "fit": "ordinary",
+        "verdict_probability": p,
+    }
+
+
+def result(inputs: dict) -> dict:
+    return calc.evaluate(inputs).as_dict()
+
+
+def certainty(inputs: dict) -> str:
+    return result(inputs)["flow_points"][0]["certainty"]
+
+
+def advice(inputs: dict) -> str:
+    return what_would_settle(inputs, result(inputs))["design"]
+
+
+def with_standards(inputs: dict, more: int, at: float) -> dict:
+    out = copy.deepcopy(inputs)
+    reading = {"value": WATER + SLOPE * at, "temperature_c": 20.0}
+    out["standards"] += [{"percent": at, "readings": [reading]} for _ in range(more)]
+    return out
+
+
+def test_settled_answers_ask_for_nothing() -> None:
+    inputs = form(3.4, repeatability=2e-5)
+    assert certainty(inputs) == "settled"
+    assert what_would_settle(inputs, result(inputs)) == {}
+
+
+def test_simple_acceptance_asks_for_nothing() -> None:
+    inputs = form(3.88, p=None)
+    assert what_would_settle(inputs, result(inputs)) == {}
+
+
+def test_fewest_standards_that_are_named_settle_it_on_the_engine() -> None:
+    inputs = form(3.55, repeatability=5e-5)
+    assert certainty(inputs) == "undecided"
+    words = advice(inputs)
+    number = {"One": 1, "Two": 2, "Three": 3, "Four": 4}[words.split()[0]]
+    assert "standard" in words
+    assert certainty(with_standards(inputs, number, 3.55)) == "settled"
+    assert certainty(with_standards(inputs, number - 1, 3.55)) == "undecided"
+
+
+def test_sample_bottles_that_are_named_settle_it_on_the_engine() -> None:
+    inputs = form(3.7, repeatability=4e-5, standards=(2, 2.5, 3, 3.5, 4, 4.5), p=0.95)
+    assert certainty(inputs) == "undecided"
+    words = advice(inputs)
+    number = {"One": 1, "Two": 2, "Three": 3, "Four": 4}[words.split()[0]]
+    assert "sample bottle" in words
+    more = {"standards": (2, 2.5, 3, 3.5, 4, 4.5), "repeatability": 4e-5, "p": 0.95}
+    assert certainty(form(3.7, bottles=1 + number, **more)) == "settled"
+    assert certainty(form(3.7, bottles=number, **more)) == "undecided"
+
+
+def test_coarse_display_is_named_where_it_hides_the_answer() -> None:
+    inputs = form(3.8, resolution=1e-4, repeatability=None)
+    assert certainty(inputs) == "undecided"
+    assert "0.00001 or finer" in advice(inputs)
+    finer = form(3.8, resolution=1e-5, repeatability=None)
+    assert certainty(finer) == "settled"
+
+
+def test_open_question_comes_before_more_bottles() -> None:
+    inputs = form(4.6)  # far beyond the last standard and surely rich
+    found = result(inputs)["flow_points"][0]
+    assert found["probability_of_limits"] > 0.9
+    assert found["certainty"] == "undecided"
+    assert "warning" in advice(inputs)
+
+
+@pytest.mark.parametrize("design", [3.899, 3.901, 2.999, 3.0])
+def test_answer_too_near_a_limit_says_so(design: float) -> None:
+    words = advice(form(design, repeatability=8e-5))
+    assert "closer than a few more bottles can tell" in words
+    assert ("3.9 %" if design > 3.5 else "3 %") in words
