@@ -6,7 +6,7 @@ Only what is certainly missing or wrong stands in the way; honest odd data goes 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from itm.records.evaluate import preview
+from itm.records.evaluate import preview_of
 from itm.records.loading import whole
 from itm.records.models import Bottle, ProportioningTest
 
@@ -24,7 +24,7 @@ def problems(test: ProportioningTest) -> list[Problem]:
     """Everything that stands in the way of handing in, in the order of the day."""
     loaded = whole(test.pk)
     found = [*_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *_bench(loaded)]
-    if not any(p.place == "bench" for p in found) and (problem := preview(loaded).problem):
+    if not any(p.place == "bench" for p in found) and (problem := preview_of(loaded).problem):
         found.append(Problem("bench", "no_result", problem))
     return found
 

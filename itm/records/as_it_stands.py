@@ -5,7 +5,7 @@ from typing import Any
 import calc
 from itm.records.chain import parsed
 from itm.records.document import document
-from itm.records.evaluate import engine_input, preview
+from itm.records.evaluate import engine_input, preview_of
 from itm.records.loading import whole
 from itm.records.models import Evaluation, ProportioningTest
 
@@ -23,7 +23,7 @@ def record_form(test: ProportioningTest) -> tuple[dict[str, Any], str]:
     loaded = whole(test.pk)
     if test.state == State.HANDED_IN and (last := test.evaluations.last()):
         return document(loaded, last), ""
-    now = preview(test)
+    now = preview_of(loaded)
     empty: dict[str, Any] = {"flow_points": [], "samples": [], "warnings": []}
     form = document(
         loaded,

@@ -93,7 +93,12 @@ def _missing(form: dict[str, Any]) -> str:
 
 def preview(test: ProportioningTest) -> Preview:
     """What the rows give now. Stores nothing."""
-    form = engine_input(whole(test.pk))
+    return preview_of(whole(test.pk))
+
+
+def preview_of(loaded: ProportioningTest) -> Preview:
+    """The same for a test that `loading.whole` has already given."""
+    form = engine_input(loaded)
     if problem := _missing(form):
         return Preview(None, problem)
     try:

@@ -158,6 +158,8 @@ def _step_page(request: HttpRequest, key: UUID, step: Step) -> HttpResponse:
                            refusal.sentence)  # fmt: skip
         else:
             messages.success(request, step.done)
+            if actor.organisation_id != row.visit.contractor_id:
+                return redirect("visit", key=row.visit.key)  # a draft is the crew's own again
             return redirect("test", key=after.key)
     context = {
         "test": row, "step": step, "form": form, "crumbs": crumbs(row, step.title),

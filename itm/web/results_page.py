@@ -24,7 +24,7 @@ Form = dict[str, Any]
 def page(form: Form) -> dict[str, Any]:
     """Everything of the record itself; the steps that a person may take come from the view."""
     clock = SiteClock(form["site"]["time_zone"], date.fromisoformat(form["test"]["tested_on"]))
-    context = {
+    context: dict[str, Any] = {
         "form": form,
         "band": results.band_words(form),
         "rule": results.rule(form),
