@@ -17,10 +17,11 @@ from itm.records import queries
 from itm.records.merge import Crossed, shown
 from itm.records.models import FlowRun, ProportioningTest, Visit
 from itm.records.preparing import FrozenRule, NewBench
-from itm.records.remarks import can_settle
+from itm.records.remarks import can_settle, outside_listing
 from itm.registry.forms import Refusing
 from itm.registry.models import Proportioner, Site
 
+NO_INSTRUMENT = "Choose what a new bench is read with."
 CELSIUS = {"°C": 1.0}
 
 
@@ -180,6 +181,12 @@ class InstrumentChoice(forms.ModelChoiceField):
         return f"{instrument}: {can_settle(instrument, self.rule, self.previous)}"
 
 
+class PointsChoice(forms.ModelMultipleChoiceField):
+    def label_from_instance(self, point: Any) -> str:
+        outside = outside_listing(point.proportioner, point.flow)
+        return f"{point.name}, {point.flow_typed}" + (f". {outside}" if outside else "")
+
+
 class TestForm(Refusing, forms.Form):
     """What a test is prepared with; criteria and decision rule come with the proportioner."""
 
@@ -196,14 +203,14 @@ class TestForm(Refusing, forms.Form):
         label="Parts adjusted or renewed", max_length=300, required=False,
         help_text="For as left only.",
     )  # fmt: skip
-    flow_points = forms.ModelMultipleChoiceField(
+    flow_points = PointsChoice(
         queryset=queries.FlowPoint.objects.none(), to_field_name="key",
         widget=forms.CheckboxSelectMultiple, label="Flow points to run",
     )  # fmt: skip
     bench = forms.ChoiceField(widget=forms.RadioSelect)
     instrument = InstrumentChoice(
         queryset=queries.Instrument.objects.none(), to_field_name="key", required=False,
-        help_text="For a new bench. It decides the method.",
+        widget=forms.RadioSelect, empty_label=None, help_text="It decides the method.",
     )  # fmt: skip
     lot = forms.ModelChoiceField(
         queryset=queries.ConcentrateLot.objects.none(), to_field_name="key", required=False,
@@ -241,13 +248,17 @@ class TestForm(Refusing, forms.Form):
         kept = [(str(b.key), _bench_label(b)) for b in self.benches]
         fields["bench"].choices = [*kept, (self.NEW, "A new bench")]
         fields["bench"].initial = kept[0][0] if kept else self.NEW
+        if not kept:
+            fields["bench"].widget = forms.HiddenInput()
+            fields["instrument"].required = fields["batch_volume_ml"].required = True
+            fields["instrument"].error_messages["required"] = NO_INSTRUMENT
         fields["batch_volume_ml"].unit = "mL"
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
         if given.get("bench") == self.NEW and "instrument" not in self.errors:
             if given.get("instrument") is None:
-                self.add_error("instrument", "Choose what a new bench is read with.")
+                self.add_error("instrument", NO_INSTRUMENT)
             if given.get("batch_volume_ml") is None and "batch_volume_ml" not in self.errors:
                 self.add_error("batch_volume_ml", "Write the volume of each standard in mL.")
         return given

@@ -162,7 +162,7 @@ def proportioners_at(actor: Actor, site: Site) -> QuerySet[Proportioner]:
 
 
 def flow_points_of(proportioner: Proportioner) -> QuerySet[FlowPoint]:
-    return proportioner.flow_points.filter(retired_on=None)
+    return proportioner.flow_points.filter(retired_on=None).select_related("proportioner")
 
 
 def flow_point(proportioner: Proportioner, key: UUID) -> FlowPoint:

@@ -96,8 +96,8 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
     if known is None or not known.slope:
         return "No sealed result of this kind yet: the slope, and with it the steps, is not known."
     steps = steps_in_band(instrument, rule, known.slope)
-    lower, upper = (_bare(limit) for limit in (rule.band.lower, rule.band.upper))
-    sentence = f"divides the band {lower} to {upper} % into {steps:.1f} steps of its display"
+    band = band_text(rule.band.lower, rule.band.upper)
+    sentence = f"divides the band {band} into {steps:.1f} steps of its display"
     if steps < STEPS_WANTED:
         sentence += "; expect undecided near a limit. Finer decimals, or conductivity, settle more"
     return f"{sentence} (slope of the result of {day(known.tested_on)})."
@@ -125,6 +125,12 @@ def other_nominal(nominal: Decimal, lot: ConcentrateLot | None) -> str:
         "Find out which is right before the first reading: some concentrates have one percent for "
         "hydrocarbons and another for polar solvents."
     )
+
+
+def band_text(lower: Decimal, upper: Decimal) -> str:
+    """Both limits with the digits of the finer one: 3.0 to 3.9 %."""
+    digits = max(len(_bare(limit).partition(".")[2]) for limit in (lower, upper))
+    return f"{lower:.{digits}f} to {upper:.{digits}f} %"
 
 
 def _bare(number: Decimal) -> str:

@@ -8,12 +8,13 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Refused
 from itm.records import merge
-from itm.records.drafts import locked_visit, require_crew, require_open_visit
-from itm.records.models import Notice, Visit
+from itm.records.drafts import State, locked_visit, require_crew, require_open_visit
+from itm.records.models import FlowRun, FlushStep, Notice, Visit
 from itm.registry.models import Grant, Site
 
 
@@ -64,6 +65,41 @@ def change_visit(
     merge.put(row, entered, opened)
     row.save(by=actor)
     return row
+
+
+@transaction.atomic
+def take_back_start(*, actor: Actor, visit: Visit) -> Visit:
+    """The test day was started by mistake and no valve has moved. May run twice.
+
+    The history keeps the start: owner and authority may have seen it. Raises Forbidden; Refused
+    begun.
+    """
+    row = locked_visit(actor, visit)
+    if row.started_at is None:
+        return row
+    if begun(row):
+        raise Refused(
+            "begun",
+            "Something was noted since the start, so the system was out of service: end the "
+            "restoration list instead.",
+        )
+    row.started_at, row.started_by, row.impairment_reason = None, "", ""
+    row.save(by=actor, verb="taken back", text="Started by mistake.")
+    for test in row.tests.filter(state=State.DRAFT):
+        test.tested_on = row.planned_on
+        test.save(by=actor)
+    return row
+
+
+def begun(visit: Visit) -> bool:
+    """Whether anything was noted that happens only once a valve has moved."""
+    return (
+        FlowRun.objects.filter(test__visit=visit)
+        .filter(Q(foam_seen_at__isnull=False) | Q(bottles__isnull=False))
+        .exists()
+        or FlushStep.objects.filter(test__visit=visit, done_at__isnull=False).exists()
+        or visit.restoration_lines.exclude(outcome="").exists()
+    )
 
 
 def add_notice(

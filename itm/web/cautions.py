@@ -10,11 +10,10 @@ PREPARE = (
     f"an offence where you are. {DEFER}"
 )
 DISCHARGE = (
-    "High pressure, whipping hose, recoil of monitors: test header capped and tied down, people "
-    "out of the area. Foam hides steps, pits and edges, makes the ground slippery, and "
-    "high-expansion foam can suffocate. Jets away from energised equipment: isolated and locked "
-    "out before wetting. Pumps start without warning. Somebody stands at the drains. Foam and "
-    f"samples may hold PFAS: gloves, eye protection, everything kept as waste. {DEFER}"
+    "High pressure, whipping hose, recoil of monitors: header tied down, people out. Foam hides "
+    "steps and pits, is slippery, and high-expansion foam can suffocate. Energised equipment "
+    "isolated before wetting. Pumps start without warning. Somebody at the drains. Foam may hold "
+    f"PFAS: gloves, eye protection, all of it kept as waste. {DEFER}"
 )
 STOP = (
     "The order comes from the maker’s manual of this system. Out of order, water can run back into "

@@ -15,7 +15,7 @@ from itm.core.figures import day, percent
 from itm.records import preparing, queries
 from itm.records.drafts import require_crew
 from itm.records.forms import TestEditForm, TestForm
-from itm.records.remarks import bench_remarks
+from itm.records.remarks import band_text, bench_remarks
 from itm.web.cautions import PREPARE
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
@@ -58,12 +58,9 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
         template="visits/test_new.html", write=write, visit=visit, device=device, rule=rule,
         to=lambda test: reverse("test_prepare", args=[test.key]), again=again,
         back=reverse("visit", args=[key]), said="Prepared: {}.", crumbs=to_visit(visit),
-        previous=results(previous), caution=PREPARE, band=band(rule.band.lower, rule.band.upper),
+        previous=results(previous), caution=PREPARE,
+        band=band_text(rule.band.lower, rule.band.upper),
     )  # fmt: skip
-
-
-def band(lower: Any, upper: Any) -> str:
-    return f"{lower.normalize():f} to {upper.normalize():f} %"
 
 
 def results(previous: Sequence[queries.Previous]) -> list[dict[str, Any]]:
@@ -102,7 +99,7 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
     context: dict[str, Any] = {
         "test": test, "steps": steps(test, "prepare"), "writes": writes,
         "not_run": [p for p in points if p.pk not in run] if writes else [],
-        "band": band(test.band_lower, test.band_upper),
+        "band": band_text(test.band_lower, test.band_upper),
         "previous": results(queries.previous_results(actor, test.proportioner)),
         "remarks": bench_remarks(test), "tested_on": day(test.tested_on),
         "started": test.visit.started_at is not None,

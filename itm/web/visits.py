@@ -5,11 +5,12 @@ from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.accounts.actor import Actor, require_kind
 from itm.actions.start_test_day import start_test_day as start
@@ -104,6 +105,7 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
         "out_for": hours(out),
         "long_out": row.impaired and out is not None and out >= LONG_OUT,
         "left_out": left_out(row),
+        "taken_back": crew and row.impaired and not services.begun(row),
         "tests": [(test, steps(test)) for test in tests],
         "next": next_thing(row, tests) if crew else None,
         "caution": PREPARE if crew and row.started_at is None else "",
@@ -204,6 +206,15 @@ def start_test_day(request: HttpRequest, key: UUID) -> HttpResponse:
     )  # fmt: skip
 
 
+@signed_in
+@require_POST
+def start_take_back(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    services.take_back_start(actor=actor, visit=queries.visit(actor, key))
+    messages.success(request, "Taken back: the test day has not begun.")
+    return redirect("visit", key=key)
+
+
 urls: list[URLPattern] = [
     path("visits/", visits, name="visits"),
     path("visits/new/", visit_new, name="visit_new"),
@@ -211,4 +222,5 @@ urls: list[URLPattern] = [
     path("visits/<uuid:key>/edit/", visit_edit, name="visit_edit"),
     path("visits/<uuid:key>/notices/new/", notice_new, name="notice_new"),
     path("visits/<uuid:key>/start/", start_test_day, name="start_test_day"),
+    path("visits/<uuid:key>/start/back/", start_take_back, name="start_take_back"),
 ]

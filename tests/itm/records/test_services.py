@@ -16,7 +16,7 @@ from itm.records.discharge import add_sample, foam_seen
 from itm.records.merge import Crossed
 from itm.records.models import ProportioningTest
 from itm.records.preparing import add_run, change_test, open_bench, prepare_test
-from itm.records.services import add_notice, change_visit, plan_visit
+from itm.records.services import add_notice, change_visit, plan_visit, take_back_start
 from tests.factories import (
     TODAY,
     ConcentrateLotFactory,
@@ -299,3 +299,20 @@ def test_visit_of_a_handed_in_test_keeps_its_facts(scene):
         with pytest.raises(Refused) as refusal:
             write()
         assert refusal.value.code == "not_draft"
+
+
+def test_day_started_by_mistake_is_taken_back_until_something_is_noted(scene):
+    test = prepared(scene)
+    start = {"key": test.visit.key, "reason": "Annual test", "coordinator": "Owner", "at": AT}
+    start_test_day(actor=scene.contractor, **start)
+    for _ in range(2):
+        assert not take_back_start(actor=scene.contractor, visit=test.visit).impaired
+    with pytest.raises(NotFound):
+        queries.visit(scene.authority, test.visit.key)
+    start_test_day(actor=scene.contractor, **start)
+    with pytest.raises(Forbidden):
+        take_back_start(actor=scene.owner, visit=test.visit)
+    foam_seen(actor=scene.contractor, run=test.runs.first(), at=AT)
+    with pytest.raises(Refused) as refusal:
+        take_back_start(actor=scene.contractor, visit=test.visit)
+    assert refusal.value.code == "begun"

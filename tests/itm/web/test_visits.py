@@ -49,7 +49,7 @@ def test_crew_plans_prepares_and_starts_by_pressing(crew, scene):
     assert "Prepare a test" in page(crew, "visit", visit.key)
     assert scene.proportioner.tag in page(crew, "test_new", visit.key)
     shown = page(crew, "test_new", visit.key, proportioner=scene.proportioner.key)
-    assert "3 to 3.9 %" in shown
+    assert "3.0 to 3.9 %" in shown
     points = [str(p.key) for p in scene.proportioner.flow_points.all()]
     answer = press(
         crew, "test_new", visit.key, proportioner=scene.proportioner.key, purpose="periodic",
@@ -118,7 +118,7 @@ def test_prepare_says_what_each_instrument_can_settle(crew, scene):
     visit = plan_visit(actor=scene.contractor, site=scene.site, planned_on=TODAY)
     shown = page(crew, "test_new", visit.key, proportioner=scene.proportioner.key)
     assert "into 16.2 steps" in shown
-    assert f"{coarse}: divides the band 3 to 3.9 % into 1.6 steps" in shown
+    assert f"{coarse}: divides the band 3.0 to 3.9 % into 1.6 steps" in shown
     assert "expect undecided" in shown
     assert "15 Jun 2026" in shown
 
@@ -365,3 +365,15 @@ def test_start_a_second_time_changes_nothing(crew, scene, day):
     )
     press(crew, "start_test_day", day.visit.key, reason="Again", coordinator="X")
     assert Visit.objects.get().started_at == started
+
+
+def test_start_is_taken_back_while_nothing_was_noted(crew, scene, day):
+    assert "Started by mistake" in page(crew, "visit", day.visit.key)
+    press(crew, "start_take_back", day.visit.key)
+    assert Visit.objects.get().started_at is None
+    assert "Started by mistake" not in page(crew, "visit", day.visit.key)
+
+
+def test_record_shows_the_steps_of_its_day(crew, scene, day):
+    for name in ("test_prepare", "discharge", "flush"):
+        assert "Stop and flush" in page(crew, name, day.key)
