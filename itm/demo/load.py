@@ -2,25 +2,28 @@
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
-from typing import Literal
+from typing import Any, Literal
 
 from django.db import connection, transaction
 
+from itm.accounts.actor import system
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
-from itm.core import outbox
-from itm.core.models import Installation, Job
+from itm.core import history, outbox
+from itm.core.models import Change, Installation, Job
 from itm.demo import crew as work
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
-from itm.demo.scenario import Ages, Planned, scenario, test_days
+from itm.demo.scenario import Ages, Planned, days_of_work
 from itm.records import bench as benches
-from itm.records.models import Bottle, ProportioningTest, Visit
+from itm.records.models import Bottle, ProportioningTest
 from itm.records.services import plan_visit
 
 SPACING = timedelta(seconds=2)  # between reports of the past: longer than one takes to render
+# The last line of the load in the history: without it the load was interrupted.
+LOADED = "loaded"
 SAMPLES_READ = 2  # of the running visit, whose bench is half done
 
 Kind = Literal["new", "demo", "unfinished", "other"]
@@ -35,36 +38,29 @@ def kind_of_database() -> Kind:
         return "other"
     if not Installation.objects.filter(kind=Installation.Kind.DEMO).exists():
         return "other"
-    return "demo" if Visit.objects.count() >= visits_to_load() else "unfinished"
+    ended = Change.objects.filter(model=Installation._meta.label, verb=LOADED)
+    return "demo" if ended.exists() else "unfinished"
 
 
-def visits_to_load() -> int:
-    told = scenario()
-    percents = [
-        strengths
-        for owner in told["owners"]
-        for site in owner["sites"]
-        for system in site["systems"]
-        for device in system["proportioners"]
-        for strengths in device["percents"]
-    ]
-    return sum(p is not None for p in percents) + len(told["planned_visits"])
-
-
-def load(now: datetime, progress: Callable[[int, int], None] = lambda done, of: None) -> None:
-    """Eight years of test days up to `now`. The database holds nothing else."""
-    told, ages = scenario(), Ages(now)
+def load(
+    now: datetime,
+    told: dict[str, Any],
+    progress: Callable[[int, int], None] = lambda done, of: None,
+) -> None:
+    """The years of test days that a scenario tells, up to `now`, in a database without others."""
+    ages = Ages(now)
     Installation.objects.create(kind=Installation.Kind.DEMO)
     with outbox.held():
         with transaction.atomic():
             world = build(told, ages)
-        days = test_days(told, ages)
+        days = days_of_work(told, ages)
         for done, planned in enumerate(days, start=1):
             _test_day(world, planned)
             progress(done, len(days))
         with transaction.atomic():
             _plan_ahead(world, told["planned_visits"])
             _newest_reports_first(now)
+            history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)
 
 
 def _test_day(world: World, planned: Planned) -> None:

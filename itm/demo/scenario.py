@@ -25,11 +25,13 @@ def scenario() -> dict[str, Any]:
 
 
 def flow(text: str) -> Quantity:
-    return quantity(*text.split(" ", 1), FLOW)
+    number, unit = text.split(" ", 1)
+    return quantity(number, unit, FLOW)
 
 
 def volume(text: str) -> Quantity:
-    return quantity(*text.split(" ", 1), VOLUME)
+    number, unit = text.split(" ", 1)
+    return quantity(number, unit, VOLUME)
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ class Planned:
         return str(other["serial_number"] if other else self.device["instrument"])
 
 
-def test_days(told: dict[str, Any], ages: Ages) -> list[Planned]:
+def days_of_work(told: dict[str, Any], ages: Ages) -> list[Planned]:
     """All test days in the order of the calendar, so that each site's seals follow each other."""
     found = [
         planned

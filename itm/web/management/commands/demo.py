@@ -39,15 +39,14 @@ class Command(BaseCommand):
             )
         call_command("migrate", verbosity=0, interactive=False)
         if kind == "new":
-            load(timezone.now(), self._progress)
-            self.stdout.write("")
+            load(timezone.now(), scenario(), self._progress)
         self._say(options["port"], served=not options["no_serve"])
         if not options["no_serve"]:
             call_command("runserver", f"127.0.0.1:{options['port']}", use_reloader=False)
 
     def _progress(self, done: int, of: int) -> None:
-        self.stdout.write(f"\rInvented history: test day {done} of {of}", ending="")
-        self.stdout.flush()
+        if done % 10 == 0 or done == of:
+            self.stdout.write(f"Invented history: {done} of {of} test days")
 
     def _say(self, port: int, *, served: bool) -> None:
         if served:

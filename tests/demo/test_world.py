@@ -1,0 +1,170 @@
+"""The stories that the demo promises are there, and they came about through the engine."""
+
+import re
+from datetime import datetime, timedelta
+from decimal import Decimal
+from io import StringIO
+from itertools import pairwise
+from random import Random
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from itm.accounts.models import Organisation, User
+from itm.core import outbox
+from itm.core.models import Change, Installation
+from itm.demo.load import kind_of_database
+from itm.demo.readings import Liquid
+from itm.demo.scenario import Ages, days_of_work, scenario
+from itm.records.chain import verify
+from itm.records.models import ProportioningTest, Reading, RestorationLine, Seal, Visit
+from itm.registry.models import FoamSystem, Instrument, Proportioner, Site
+from itm.schedule.models import Duty
+from tests.demo.conftest import NOW
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("loaded")]
+
+
+def years_of(site: str, tag: str) -> list[ProportioningTest]:
+    rows = ProportioningTest.objects.filter(site__name=site, proportioner__tag=tag)
+    return list(rows.order_by("tested_on", "pk"))
+
+
+def percents(test: ProportioningTest) -> dict[str, float]:
+    evaluation = test.evaluations.last()
+    assert evaluation is not None
+    return {point["name"]: point["percent"] for point in evaluation.result["flow_points"]}
+
+
+def test_world_is_as_large_as_promised() -> None:
+    kinds = [Organisation.objects.filter(kind=kind).count() for kind in Organisation.Kind.values]
+    assert kinds >= [3, 2, 1]
+    assert Site.objects.count() >= 5
+    assert len(set(Site.objects.values_list("time_zone", flat=True))) >= 4
+    assert FoamSystem.objects.count() >= 10
+    assert len(set(FoamSystem.objects.values_list("kind", flat=True))) >= 5
+    assert len(set(Proportioner.objects.values_list("kind", flat=True))) >= 7
+
+
+def test_one_proportioner_drifts_until_it_is_rich() -> None:
+    years = years_of("Pedra Alta tank farm", "PR-1")
+    design = [percents(test)["design"] for test in years]
+    assert years[-1].tested_on - years[0].tested_on > timedelta(days=2900)
+    assert [test.limits for test in years] == ["in band"] * 8 + ["rich"]
+    assert design[-1] > 3.9
+    assert all(later - earlier > -0.05 for earlier, later in pairwise(design))
+
+
+def test_one_failure_was_repaired_on_the_same_visit() -> None:
+    lean = next(t for t in years_of("Veldwick works", "PR-41") if t.limits == "lean")
+    left = lean.visit.tests.get(phase="as_left")
+    assert (lean.phase, left.limits, left.certainty) == ("as_found", "in band", "settled")
+    assert left.adjusted
+    retest = Duty.objects.get(cause="retest", proportioner=lean.proportioner)
+    assert retest.done_by_record == left.key
+
+
+def test_one_result_is_undecided() -> None:
+    last = years_of("Veldwick works", "PR-43")[-1]
+    assert (last.state, last.limits, last.certainty) == ("sealed", "in band", "undecided")
+    assert str(last.bench.instrument.resolution.normalize()) == "0.0001"
+
+
+def test_nobody_came_in_one_year() -> None:
+    told = scenario()
+    racks = [
+        d.begins_at
+        for d in days_of_work(told, Ages(NOW))
+        if (d.site, d.tag) == ("Pedra Alta tank farm", "PR-2")
+    ]
+    gaps = [later - earlier for earlier, later in pairwise(racks)]
+    assert sum(gap > timedelta(days=700) for gap in gaps) == 1
+
+
+def test_work_stands_at_every_step() -> None:
+    running = Visit.objects.get(started_at__gt=NOW - timedelta(hours=4))
+    assert running.impaired
+    assert running.restoration_lines.filter(outcome="").exists()
+    draft = running.tests.get()
+    assert draft.state == "draft"
+    read = Reading.objects.filter(bottle__bench=draft.bench)
+    assert read.filter(bottle__role="standard").exists()
+    assert read.filter(bottle__role="sample").count() == 2
+    assert max(read.values_list("read_at", flat=True)) <= NOW
+    assert ProportioningTest.objects.filter(state="handed_in").count() == 1
+    sent_back = ProportioningTest.objects.get(moves__verb="send_back")
+    assert sent_back.state == "draft"
+    amendment = ProportioningTest.objects.get(amends__isnull=False)
+    assert (amendment.state, amendment.amends.state) == ("sealed", "sealed")
+    assert percents(amendment) != percents(amendment.amends)
+
+
+def test_a_line_left_out_keeps_the_impairment_open() -> None:
+    line = RestorationLine.objects.get(outcome="left_out")
+    assert line.visit.impaired
+    assert line.handed_to
+
+
+def test_plans_lie_ahead() -> None:
+    planned = Visit.objects.filter(started_at=None)
+    assert [v.planned_on - NOW.date() for v in planned] == [timedelta(days=12), timedelta(0)]
+
+
+def test_chains_of_the_demo_verify() -> None:
+    assert Seal.objects.count() > 20
+    assert list(verify()) == []
+
+
+def test_every_change_has_a_person_or_the_command() -> None:
+    assert set(Change.objects.values_list("via", flat=True)) == {"command"}
+    assert not Change.objects.filter(person="", organisation="").exists()
+
+
+def test_reports_of_the_newest_seals_come_first() -> None:
+    jobs = list(outbox.waiting().order_by("not_before"))
+    seals = {
+        str(seal.test.key): seal.sealed_at.date() for seal in Seal.objects.select_related("test")
+    }
+    when = [seals[job.payload["record_key"]] for job in jobs]
+    assert len(when) == len(seals)
+    assert when == sorted(when, reverse=True)
+    assert jobs[0].not_before == NOW
+
+
+def test_people_are_invented_and_have_no_real_address() -> None:
+    addresses = User.objects.values_list("email", flat=True)
+    assert all(re.fullmatch(r"[a-z.]+@example\.org", address) for address in addresses)
+    assert "invented" in scenario()["about"][0]
+
+
+def test_second_run_changes_nothing() -> None:
+    before = Change.objects.count()
+    out = StringIO()
+    call_command("demo", no_serve=True, stdout=out)
+    assert Change.objects.count() == before
+    assert Visit.objects.filter(started_at=None).count() == 2
+    for words in ("owner@example.org", "contractor@example.org", "inspector@example.org"):
+        assert words in out.getvalue()
+    assert scenario()["password"] in out.getvalue()
+
+
+def test_people_can_sign_in_with_the_password_that_is_printed() -> None:
+    for address in ("owner@example.org", "contractor@example.org", "inspector@example.org"):
+        user = User.objects.get(email=address)
+        assert user.check_password(scenario()["password"])
+        assert user.memberships.exists()
+
+
+def test_interrupted_load_is_told_from_a_finished_one(loaded: datetime) -> None:
+    assert kind_of_database() == "demo"
+    Installation.objects.all().delete()
+    assert kind_of_database() == "other"
+    with pytest.raises(CommandError, match="holds something else"):
+        call_command("demo", no_serve=True)
+
+
+def test_a_display_shows_its_own_steps() -> None:
+    instrument = Instrument(resolution=Decimal("0.0001"), temperature_compensated=False)
+    water = Liquid("refractive_index", 1.33300, 3.7e-4, -1e-4)
+    shown = water.shown(0.0, Decimal("20.0"), instrument, Random(1))
+    assert re.fullmatch(r"1\.33\d\d", shown)
