@@ -1,11 +1,14 @@
 """Systems out of service, from the first valve moved until the last one is back."""
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from itm.accounts.actor import Actor
+from itm.core.figures import thin
 from itm.records.models import RestorationLine, Visit
+from itm.records.progress import out_of_service
 
 # A line is out while nobody ended it, or while it was left out and no later line follows it.
 OUT = Q(outcome="") | Q(outcome="left_out", followed_by=None)
@@ -44,3 +47,10 @@ def site_is_out() -> Exists:
             restoration_lines=None,
         )
     )
+
+
+def hours_out(visit: Visit, now: datetime) -> str:
+    """Whole hours since the first valve moved."""
+    lasted = out_of_service(visit, now)
+    hours = int(lasted.total_seconds() // 3600) if lasted else 0
+    return "1 hour" if hours == 1 else f"{thin(hours)} hours"

@@ -29,7 +29,7 @@ from itm.registry.models import Grant
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.queries import Days, days_present, open_duties, standing_of
-from itm.trends.impairments import impairments, visits_with_what_is_out
+from itm.trends.impairments import hours_out, impairments, visits_with_what_is_out
 from itm.trends.latest import LatestResult, State, latest_of, results_of
 
 PAGE = 50
@@ -200,7 +200,7 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
     out = []
     for kind, _, _, pk in rows:
         if kind == "impairment":
-            out.append(out_of_service(visits[pk], now))
+            out.append(not_restored(visits[pk], now))
         elif kind == "sent_back":
             out.append(sent_back(tests[pk], reasons.get(pk, ("", ""))))
         elif source(kind) == "test":
@@ -247,17 +247,16 @@ def contractors_at(actor: Actor, sites: set[int]) -> dict[int, str]:
     return {site: ", ".join(found) for site, found in names.items()}
 
 
-def out_of_service(visit: Visit, now: datetime) -> Thing:
+def not_restored(visit: Visit, now: datetime) -> Thing:
     left = [line for line in visit.out if line.outcome == "left_out"]  # type: ignore[attr-defined]
     systems = sorted({line.proportioner.system.name for line in visit.out})  # type: ignore[attr-defined]
-    hours = int((now - visit.started_at).total_seconds() // 3600) if visit.started_at else 0
     detail = "; ".join(f"{line.text} ({line.reason})" for line in left)
     return Thing(
         kind="impairment",
         what="Out of service: left so after the test" if left else "Out of service for a test",
         site=visit.site.name,
         where=", ".join(systems) or "systems not named yet",
-        how_long="1 hour" if hours == 1 else f"{hours} hours",
+        how_long=hours_out(visit, now),
         who=visit.coordinator or visit.contractor.name,
         page="visit",
         key=visit.key,
@@ -303,7 +302,7 @@ def to_do(duty: Duty, stands: Standing, engaged: dict[int, str]) -> Thing:
         who=engaged.get(duty.site_id, ""),
         page="proportioner" if duty.proportioner else "tank",
         key=device.key if device else duty.key,
-        detail=f"last counted from {day(duty.counts_from)}, latest {day(duty.latest_on)}",
+        detail=f"counted from {day(duty.counts_from)}, latest {day(duty.latest_on)}",
         standing=stands,
     )
 

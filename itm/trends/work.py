@@ -15,6 +15,7 @@ from itm.records.progress import next_step
 from itm.registry.models import Grant
 from itm.schedule.models import Requirement
 from itm.schedule.queries import days_present, open_duties
+from itm.trends.impairments import hours_out
 from itm.trends.latest import State
 
 # How many of each are listed; the page of all visits has the rest.
@@ -67,11 +68,14 @@ def own_visits(actor: Actor) -> QuerySet[Visit]:
     return rows.select_related("site__owner")
 
 
-def running_visits(actor: Actor) -> Few:
-    """Started and not restored: these systems are out of service."""
+def running_visits(actor: Actor, now: datetime) -> Few:
+    """Started and not restored: these systems are out of service, for so many `hours_out`."""
     rows = own_visits(actor).filter(started_at__isnull=False, restored_at=None)
     out = RestorationLine.objects.filter(visit=OuterRef("pk"), outcome="")
-    return few(rows.annotate(still_open=Exists(out)).order_by("started_at", "pk"))
+    found = few(rows.annotate(still_open=Exists(out)).order_by("started_at", "pk"))
+    for row in found.rows:
+        row.hours_out = hours_out(row, now)
+    return found
 
 
 def planned_visits(actor: Actor) -> Few:
@@ -144,7 +148,7 @@ def sites_due(actor: Actor, now: datetime, page: str | int = 1) -> Page[SiteDue]
             due=Count("pk", filter=test & Q(stands="due")),
             opened=Count("pk", filter=test & Q(stands="open")),
             checks=Count("pk", filter=~test),
-            first=Min("latest_on"),
+            first=Min("latest_on", filter=test),
             planned=Subquery(visits.values("planned_on")[:1]),
         )
         .order_by("-overdue", "-due", "-opened", "first", "site")

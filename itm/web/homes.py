@@ -30,16 +30,16 @@ def owner_home(request: HttpRequest) -> HttpResponse:
 
 
 def contractor_home(request: HttpRequest) -> HttpResponse:
-    actor = actor_of(request)
+    actor, now = actor_of(request), timezone.now()
     sent_back, drafts, more_drafts = work.drafts(actor)
     context = {
         "sent_back": [draft_line(draft) for draft in sent_back],
         "drafts": [draft_line(draft) for draft in drafts],
         "more_drafts": more_drafts,
-        "running": work.running_visits(actor),
+        "running": work.running_visits(actor, now),
         "planned": work.planned_visits(actor),
         "unsigned": work.unsigned(actor),
-        "page": work.sites_due(actor, timezone.now(), asked(request, "page") or 1),
+        "page": work.sites_due(actor, now, asked(request, "page") or 1),
     }
     return render(request, "homes/contractor.html", context)
 
@@ -48,10 +48,10 @@ def draft_line(draft: work.Draft) -> dict[str, Any]:
     """A draft goes on at the page of its step; before the test day at the visit."""
     if not draft.step:
         url = reverse("visit", args=[draft.test.visit.key])
-        return {"draft": draft, "step": "test day not started", "url": url}
+        return {"draft": draft, "step": "prepared, test day not started", "url": url}
     return {
         "draft": draft,
-        "step": LABELS[draft.step][0],
+        "step": f"at “{LABELS[draft.step][0]}”",
         "url": address(draft.test, draft.step),
     }
 

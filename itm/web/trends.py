@@ -1,6 +1,7 @@
 """Trends: all proportioners side by side, and one over the years."""
 
 from dataclasses import dataclass
+from datetime import date
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -16,6 +17,7 @@ from itm.web.guard import actor_of, signed_in
 
 # The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
 DESK, PHONE = 640, 350
+NO_BREAK = "\u00a0"
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,6 @@ class Line:
     what: str
     percent: str
     interval: str
-    band: str
     limits: str
     certainty: str
     instrument: str
@@ -82,8 +83,14 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         "figure": {"wide": trend_plot(drawn, width=DESK), "narrow": trend_plot(drawn, width=PHONE)},
         "lines": [line(point) for point in shown],
         "corrected": [line(point) for point in one.corrected],
+        "bands": [band_words(*band) for band in one.bands],
         "baseline": line(one.baseline) if one.baseline else None,
     }
+
+
+def band_words(since: date | None, lower: float, upper: float) -> str:
+    words = f"{percent(lower)} to {percent(upper)} %"
+    return f"{words} since {day(since)}" if since else words
 
 
 def drawn_point(point: queries.Point) -> tuple:
@@ -94,14 +101,12 @@ def drawn_point(point: queries.Point) -> tuple:
 
 def line(point: queries.Point) -> Line:
     record, result = point.record, point.result
-    low, high = point.band
     return Line(
         key=record.key,
-        tested_on=day(record.tested_on),
+        tested_on=day(record.tested_on).replace(" ", NO_BREAK),
         what=f"{record.purpose}, {'as left' if record.as_left else 'as found'}",
         percent=percent(result.percent, point.band),
         interval=" to ".join(percent(end) for end in result.interval) if result.interval else "",
-        band=f"{percent(low)} to {percent(high)}",
         limits=result.limits,
         certainty=result.certainty,
         instrument=f"{record.instrument}, {record.contractor}",

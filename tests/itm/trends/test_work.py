@@ -80,13 +80,13 @@ def test_visits_are_planned_then_running_then_gone(scene):
     visit.started_at = NOW
     visit.save(by=BY)
     assert work.planned_visits(scene.contractor).rows == []
-    [running] = work.running_visits(scene.contractor).rows
+    [running] = work.running_visits(scene.contractor, NOW).rows
     assert running.still_open is False
     line(visit, scene.proportioner)
-    assert work.running_visits(scene.contractor).rows[0].still_open is True
+    assert work.running_visits(scene.contractor, NOW).rows[0].still_open is True
     visit.restored_at = NOW
     visit.save(by=BY)
-    assert work.running_visits(scene.contractor).rows == []
+    assert work.running_visits(scene.contractor, NOW).rows == []
 
 
 def test_what_is_handed_in_waits_until_it_is_signed(scene):
@@ -102,8 +102,8 @@ def test_another_contractor_sees_none_of_it(scene):
     kept(scene, {"design": 3.3}, on=TODAY, state="handed_in")
     assert work.drafts(scene.contractor)[1]
     assert work.drafts(other) == ([], [], False)
-    for listed in (work.running_visits, work.planned_visits, work.unsigned):
-        assert listed(other).rows == []
+    assert work.running_visits(other, NOW).rows == []
+    assert work.planned_visits(other).rows == work.unsigned(other).rows == []
 
 
 @pytest.mark.parametrize("ends_on", [None, TODAY, TODAY - timedelta(days=1)])
@@ -147,7 +147,7 @@ def test_the_home_costs_the_same_for_three_rows_and_for_three_hundred(scene):
     def cost() -> int:
         with CaptureQueriesContext(connection) as captured:
             work.drafts(scene.contractor)
-            work.running_visits(scene.contractor)
+            work.running_visits(scene.contractor, NOW)
             work.planned_visits(scene.contractor)
             work.unsigned(scene.contractor)
             assert work.sites_due(scene.contractor, NOW).object_list

@@ -24,7 +24,7 @@ def test_a_sealed_test_day_is_a_point_in_the_trend(client, scene, sign_in):
     """The readings of the deed are made to 3.2 and 3.4 %; see tests/deeds.py."""
     test = tested(scene, {"minimum": 3.2, "design": 3.4}, on=date(2026, 6, 10))
     text = trend_of(sign_in(client, scene.authority), scene.proportioner)
-    for words in ("minimum", "design", "3.20", "3.40", "3.00 to 3.90", "10 Jun 2026"):
+    for words in ("minimum", "design", "3.20", "3.40", "3.00 to 3.90", "10\u00a0Jun\u00a02026"):
         assert words in text
     assert text.count(reverse("test", args=[test.key])) == 2
 
