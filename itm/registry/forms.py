@@ -212,6 +212,14 @@ class ProportionerForm(RegistryForm):
                 restoration_order=restoration_order(first.kind if first else "", ""),
             )
 
+    def follow(self, typed: Any) -> None:
+        """Show the list that fits the kind and tank just chosen, unless somebody wrote in it."""
+        lines = self.fields["restoration_order"].clean(typed.get("restoration_order", ""))
+        if not lines or untouched(lines):
+            tank = self.fields["tank"].queryset.filter(pk=_digits(typed.get("tank"))).first()  # type: ignore[attr-defined]
+            lines = restoration_order(tank.kind if tank else "", typed.get("kind", ""))
+        self.initial["restoration_order"] = lines
+
     def clean(self) -> dict[str, Any]:
         """Lists that nobody touched follow the kind and the tank that were chosen."""
         cleaned = self.cleaned_data
@@ -224,6 +232,10 @@ class ProportionerForm(RegistryForm):
                 tank.kind if tank else "", cleaned.get("kind", "")
             )
         return super().clean()
+
+
+def _digits(text: str | None) -> int | None:
+    return int(text) if text and text.isdecimal() and len(text) < 19 else None
 
 
 class FlowPointForm(forms.Form):

@@ -66,7 +66,5 @@ urls: list[URLPattern] = []
 for name in FOUND:
     urls += [
         path(f"{name}s/<uuid:key>/retire/", retire, {"what": name}, name=f"{name}_retire"),
-        path(
-            f"{name}s/<uuid:key>/take-back/", take_back, {"what": name}, name=f"{name}_take_back"
-        ),
+        path(f"{name}s/<uuid:key>/take-back/", take_back, {"what": name}, name=f"{name}_take_back"),
     ]

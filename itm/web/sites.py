@@ -7,16 +7,20 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.accounts.actor import require_kind
 from itm.core.figures import day
+from itm.records import queries as records
 from itm.registry import queries, services
 from itm.registry.forms import AuthorityForm, EndForm, EngageForm, SiteForm
+from itm.trends.devices import DeviceRow, device_rows
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Step, show, wanted
 
+VISITS = 10  # the latest on a site's page; the visits' own list has them all
 LEADS = {
     "owner": "Your sites. What is on a site, and what is due there, stands on its page.",
     "contractor": "Sites where your organisation is engaged today.",
@@ -61,20 +65,39 @@ def sites(request: HttpRequest) -> HttpResponse:
     return show(request, listed, queries.sites(actor, asked), asked)
 
 
+def with_devices(systems: list[queries.FoamSystem]) -> list[tuple[Any, list[DeviceRow]]]:
+    """Each system with its proportioners in use, their latest results and what is due."""
+    devices = [
+        device
+        for system in systems
+        for device in system.proportioners.all()
+        if device.retired_on is None
+    ]
+    rows = device_rows(devices, timezone.now())
+    return [
+        (system, [row for row in rows if row.proportioner.system_id == system.pk])
+        for system in systems
+    ]
+
+
 @signed_in
 @require_GET
 def site(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.site(actor, key)
     today = site_date(row.time_zone)
+    systems = queries.systems_of(actor, row)
     context = {
         "site": row,
         "today": day(today),
         "mine": queries.may_change(actor, row),
-        "systems": queries.systems_of(actor, row),
+        "systems": with_devices(systems),
+        "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
         "tanks": queries.tanks_of(actor, row),
         "authorities": queries.authorities_of(actor, row),
-        "grants": [(grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)],
+        "grants": [
+            (grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)
+        ],
         "crumbs": [("Sites", reverse("sites")), (row.name, "")],
     }
     return render(request, "registry/site.html", context)

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.actions.add_proportioner import add_proportioner
@@ -15,10 +16,19 @@ from itm.actions.change_system import change_system
 from itm.core.figures import day
 from itm.registry import queries, services
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
+from itm.trends.devices import device_rows
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, show, wanted
 from itm.web.sites import crumbs_to
+
+# A change of kind or tank asks for the list that fits; every name stands on the element itself.
+FOLLOWED = {
+    "hx-trigger": "change",
+    "hx-include": "[name=kind], [name=tank], [name=restoration_order]",
+    "hx-target": "#restoring",
+    "hx-swap": "outerHTML",
+}
 
 
 def crumbs_to_system(system: Any) -> Crumbs:
@@ -58,14 +68,23 @@ def systems(request: HttpRequest) -> HttpResponse:
 def system(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.system(actor, key)
+    devices = queries.proportioners_of(actor, row)
     context = {
         "system": row,
         "site": row.site,
+        "limits": _limits(row),
         "mine": queries.may_change(actor, row),
-        "devices": queries.proportioners_of(actor, row),
+        "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
+        "retired": [d for d in devices if d.retired_on is not None],
         "crumbs": [*crumbs_to(row.site), (row.name, "")],
     }
     return render(request, "registry/system.html", context)
+
+
+def _limits(system: queries.FoamSystem) -> str:
+    if system.custom_lower is None or system.custom_upper is None:
+        return system.get_criterion_display()
+    return f"{system.custom_lower.normalize():f} to {system.custom_upper.normalize():f} %"
 
 
 @signed_in
@@ -140,6 +159,7 @@ def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
         "points": queries.flow_points(row),
+        "now": device_rows([row], timezone.now())[0],
         "crumbs": [*crumbs_to_system(row.system), (row.tag, "")],
     }
     return render(request, "registry/proportioner.html", context)
@@ -158,11 +178,17 @@ def proportioner_new(request: HttpRequest, key: UUID) -> HttpResponse:
         )
         return redirect("tank_new", system.site.key)
     form = ProportionerForm(request.POST, system=system)
+    if request.htmx and request.method == "GET":  # type: ignore[attr-defined]
+        form.follow(request.GET)
+        return render(request, "registry/parts/restoring.html", {"form": form})
+    for name in ("kind", "tank"):
+        form.fields[name].widget.attrs.update(FOLLOWED, **{"hx-get": request.path})
+    today = site_date(system.site.time_zone)
     rows = flow_point_rows(form.instance, request.POST or None)
     return edit(
         request, form=form, rows=rows, ready=rows.is_valid, system=system,
         write=lambda: add_proportioner(
-            actor=actor, system=system, flow_points=rows.point_rows(site_date(system.site.time_zone)),
+            actor=actor, system=system, flow_points=rows.point_rows(today),
             **form.values,
         ),
         to=lambda row: reverse("proportioner", args=[row.key]),
