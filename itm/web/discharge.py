@@ -69,7 +69,7 @@ def card_of(run: Any, *, form: Any = None, by_hand: Any = None) -> Card:
 
 def _sample(run: Any, bottle: Any, zone: str) -> Sample:
     foam, taken = run.foam_seen_at, bottle.taken_at
-    after = f"{(taken - foam).total_seconds():.0f} s" if foam and taken else ""
+    after = f"{int((taken - foam).total_seconds())} s" if foam and taken else ""
     return Sample(bottle, clock(taken, zone), after, sample_remark(foam, taken))
 
 
@@ -147,7 +147,7 @@ def run_sample(request: HttpRequest, key: UUID) -> HttpResponse:
 def _stamp(
     request: HttpRequest, key: UUID, deed: Callable[[Any, datetime], object]
 ) -> HttpResponse:
-    """Stamp now, or at the time typed by hand. A page with script gets the card alone."""
+    """Stamp now, or at the time typed by hand. A page with script gets that part alone."""
     now = timezone.now()
     actor = actor_of(request)
     run = queries.run(actor, key)
@@ -171,7 +171,7 @@ def _stamp(
         return _to_card(run)
     run = queries.run(actor, key)
     context = {"card": card_of(run), "said": said, **_may(request, run.test)}
-    answer = render(request, "visits/card.html", context, status=409 if said else 200)
+    answer = render(request, "visits/stamps.html", context, status=409 if said else 200)
     patch_vary_headers(answer, ["HX-Request"])
     return answer
 
