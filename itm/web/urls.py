@@ -8,12 +8,14 @@ from itm.web import (
     homes,
     instruments,
     preparing,
+    reports,
     restoring,
     results,
     retiring,
     sites,
     systems,
     trends,
+    verify,
     visits,
 )
 
@@ -32,4 +34,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *bench.urls,
     *results.urls,
     *trends.urls,
+    *reports.urls,
+    *verify.urls,
 ]

@@ -1,0 +1,149 @@
+"""The bench of a report: instrument, standards as made, the line, and every reading in order."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from itm.core.figures import figure
+from itm.reports.curve import in_force, mean, quantity
+from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, plainly, signed
+
+NO_UNIT = {"refractive_index": "nD"}
+
+
+@dataclass(frozen=True)
+class StandardLine:
+    """A known mixture: as made, as read, and how far it stands off the line."""
+
+    label: str
+    role: str
+    made_of: str
+    percent: str
+    reading: str
+    on_line: str
+    difference: str
+
+
+@dataclass(frozen=True)
+class ReadingLine:
+    number: int
+    bottle: str
+    value: str
+    temperature: str
+    read: str
+    by: str
+    aside: str  # why it is set aside, by whom and when; empty for a reading in force
+
+
+def instrument(document: dict[str, Any], clock: SiteClock) -> tuple[Fact, ...]:
+    bench = document["bench"]
+    meter = bench["instrument"]
+    unit = meter["unit"] or NO_UNIT.get(bench["method"], "")
+    repeatability = f"{meter['repeatability']} {unit}" if meter["repeatability"] else "not stated"
+    return facts(
+        ("Instrument", f"{meter['name']}, serial number {meter['serial_number']}"),
+        ("Quantity read", quantity(document)),
+        ("Resolution", f"{meter['resolution']} {unit}"),
+        ("Repeatability", f"{repeatability}, standard deviation of one reading"
+         if meter["repeatability"] else repeatability),
+        ("Temperature", "compensated by the instrument" if meter["temperature_compensated"]
+         else "not compensated; readings stand as read"),
+        Fact("Certificate", meter["certificate"] or "none on record", certificate(document, clock)),
+    )  # fmt: skip
+
+
+def certificate(document: dict[str, Any], clock: SiteClock) -> str:
+    """What is to be said of the certificate on the days of the readings."""
+    meter = document["bench"]["instrument"]
+    due = meter["certificate_due_on"]
+    if not due:
+        return "no due date on record" if meter["certificate"] else ""
+    days = [
+        clock.date(reading["read_at"])
+        for bottle in document["bench"]["bottles"]
+        for reading in bottle["readings"]
+    ]
+    if days and date.fromisoformat(due) < max(days):
+        return f"Out of date: it was due on {iso_day(due)}, before the reading."
+    return f"due on {iso_day(due)}, after the readings"
+
+
+def preparation(document: dict[str, Any]) -> tuple[Fact, ...]:
+    bench = document["bench"]
+    return facts(
+        ("Concentrate", bench["lot"]),
+        ("Test water", bench["water_source"]),
+        ("Measured with", bench["glassware"]),
+        ("Batch", f"{bench['batch_volume_ml']} mL" if bench["batch_volume_ml"] else ""),
+        ("Notes on the bench", bench["notes"]),
+    )
+
+
+def standards(document: dict[str, Any]) -> tuple[StandardLine, ...]:
+    """Water, standards and concentrate; the table beside the plot."""
+    line = document["evaluation"]["result"]["line"]
+    return tuple(
+        _standard(bottle, line)
+        for bottle in document["bench"]["bottles"]
+        if bottle["flow_point"] is None
+    )
+
+
+def _standard(bottle: dict[str, Any], line: dict[str, float]) -> StandardLine:
+    percent, read = bottle["percent"], mean(bottle)
+    digits = 1 + max((decimals(r["value"]) for r in in_force(bottle)), default=0)
+    fitted = percent is not None and percent < 100 and read is not None
+    on_line = line["intercept"] + line["slope"] * percent if fitted else 0.0
+    made = bool(bottle["concentrate_ml"] or bottle["water_ml"])
+    return StandardLine(
+        label=bottle["label"],
+        role=bottle["role"],
+        made_of=f"{bottle['concentrate_ml'] or 0} + {bottle['water_ml'] or 0}" if made else "",
+        percent="" if percent is None else f"{percent:.3f}" if made else f"{percent:g}",
+        reading="" if read is None else f"{read:.{digits}f}",
+        on_line=f"{on_line:.{digits}f}" if fitted else "",
+        difference=signed(read - on_line, digits) if fitted and read is not None else "",
+    )
+
+
+def line_words(document: dict[str, Any]) -> str:
+    """The line in one sentence."""
+    line = document["evaluation"]["result"]["line"]
+    slope, intercept = plainly(line["slope"], 6), plainly(line["intercept"], 9)
+    water = "in" if document["test"]["include_water"] else "left out of"
+    return (
+        f"Least squares, the same weight for each bottle, water {water} the fit: "
+        f"reading = {intercept} + {slope} × percent; correlation "
+        f"{figure(line['r'], (1.0,), fewest=5, most=8)}, residual standard deviation "
+        f"{plainly(line['residual_sd'], 2)}, {line['degrees_of_freedom']} degrees of freedom."
+    )
+
+
+def readings(document: dict[str, Any], clock: SiteClock) -> tuple[ReadingLine, ...]:
+    """All readings in the order they were read, those set aside among them."""
+    lines = [
+        _reading(bottle, reading, clock)
+        for bottle in document["bench"]["bottles"]
+        for reading in bottle["readings"]
+    ]
+    return tuple(sorted(lines, key=lambda line: line.number))
+
+
+def _reading(bottle: dict[str, Any], reading: dict[str, Any], clock: SiteClock) -> ReadingLine:
+    aside = reading["set_aside"]
+    return ReadingLine(
+        number=reading["sequence"],
+        bottle=bottle["label"],
+        value=reading["value"],
+        temperature=reading["temperature_c"] or "not noted",
+        read=clock.time(reading["read_at"]),
+        by=reading["read_by"],
+        aside=f"{aside['reason']} ({aside['by']}, {clock.time(aside['at'])})" if aside else "",
+    )
+
+
+def aside_count(lines: tuple[ReadingLine, ...]) -> str:
+    count = sum(bool(line.aside) for line in lines)
+    if not count:
+        return f"{len(lines)} readings, none set aside."
+    return f"{len(lines)} readings, {count} of them set aside: struck through and not in the fit."

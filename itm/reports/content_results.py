@@ -1,0 +1,203 @@
+"""Results of a report: each flow point and each sample, the rule that judged them, warnings."""
+
+import re
+from dataclasses import dataclass
+from math import floor, log10
+from typing import Any
+
+from itm.core.figures import MOST_DIGITS, figure
+from itm.reports.curve import in_force
+from itm.reports.wording import SiteClock, at_least_tenths, chance
+
+LEAST_DIGITS = 2
+STANDARD = "premix standard"
+PLACE = re.compile(
+    r"^\$\.(water|concentrate|instrument|standards|samples|flow_points)(?:\[(\d+)\])?"
+)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One flow point: percent, how sure, on which side of the limits, and what that means."""
+
+    name: str
+    flow: str
+    percent: str
+    expanded: str
+    interval: str
+    limits: str
+    certainty: str
+    chance: str
+    why: str
+    standard_uncertainty: str
+    degrees_of_freedom: str
+    supply: str
+
+
+@dataclass(frozen=True)
+class SampleLine:
+    name: str
+    flow_point: str
+    taken: str
+    percent: str
+    interval: str
+    limits: str
+
+
+@dataclass(frozen=True)
+class WarningLine:
+    where: str
+    text: str
+
+
+def band_words(document: dict[str, Any]) -> str:
+    band = document["test"]["band"]
+    return f"{at_least_tenths(band['lower'])} to {at_least_tenths(band['upper'])} %"
+
+
+def answers(document: dict[str, Any]) -> tuple[Answer, ...]:
+    runs = {run["flow_point"]: run for run in document["runs"]}
+    supplies = {line["flow_point"]: line for line in document["supply"]}
+    return tuple(
+        _answer(point, runs.get(point["name"]), supplies.get(point["name"]), document["test"])
+        for point in document["evaluation"]["result"]["flow_points"]
+    )
+
+
+def _answer(
+    point: dict[str, Any],
+    run: dict[str, Any] | None,
+    supply: dict[str, Any] | None,
+    test: dict[str, Any],
+) -> Answer:
+    percent, expanded, interval = _measured(point, test["band"])
+    wanted = test["verdict_probability"]
+    return Answer(
+        name=point["name"],
+        flow=(run["solution_flow"] or run["flow"]) if run else "",
+        percent=percent,
+        expanded=expanded,
+        interval=interval,
+        limits=point["limits"],
+        certainty=point["certainty"],
+        chance=chance(point["probability_of_limits"], wanted),
+        why=_why(point, wanted),
+        standard_uncertainty=f"{point['standard_uncertainty']:.3g}",
+        degrees_of_freedom=f"{point['degrees_of_freedom']:g}",
+        supply=_supply(supply),
+    )
+
+
+def _measured(point: dict[str, Any], band: dict[str, str]) -> tuple[str, str, str]:
+    """Percent, expanded uncertainty and interval, in digits that fit each other and the limits."""
+    edges = (band["lower"], band["upper"])
+    low, high = point["interval"]
+    half = (high - low) / 2
+    digits = min(max(1 - floor(log10(half)), LEAST_DIGITS), MOST_DIGITS)
+
+    def written(value: float, limits: tuple[float | str, ...]) -> str:
+        return figure(value, limits, fewest=digits, most=MOST_DIGITS)
+
+    return (
+        written(point["percent"], edges),
+        written(half, (0.0,)),
+        f"{written(low, edges)} to {written(high, edges)}",
+    )
+
+
+def _why(point: dict[str, Any], wanted: float | None) -> str:
+    if wanted is None:
+        return "simple acceptance: no probability is asked for"
+    asked = chance(wanted)
+    if point["certainty"] == "settled":
+        return f"at least {asked} asked for"
+    if point["probability_of_limits"] < wanted:
+        return f"less than the {asked} asked for"
+    return f"enough by itself ({asked} asked for), but a warning below leaves it open"
+
+
+def _supply(line: dict[str, Any] | None) -> str:
+    if line is None or line["minutes"] is None:
+        return ""
+    required = line["required_minutes"]
+    lasts = figure(line["minutes"], (required,), fewest=1, most=MOST_DIGITS)
+    compared = "less than the" if line["minutes"] < required else "covers the"
+    return f"{lasts} min: {compared} required {required:g} min"
+
+
+def supply_basis(document: dict[str, Any]) -> str:
+    """What the minutes rest on, once when it is the same for all."""
+    return "; ".join(dict.fromkeys(line["basis"] for line in document["supply"]))
+
+
+def samples(document: dict[str, Any], clock: SiteClock) -> tuple[SampleLine, ...]:
+    taken = {b["label"]: b["taken_at"] for b in document["bench"]["bottles"]}
+    out = []
+    for sample in document["evaluation"]["result"]["samples"]:
+        percent, _, interval = _measured(sample, document["test"]["band"])
+        out.append(
+            SampleLine(
+                name=sample["name"],
+                flow_point=sample["flow_point"],
+                taken=clock.time(taken.get(sample["name"])),
+                percent=percent,
+                interval=interval,
+                limits=sample["limits"],
+            )
+        )
+    return tuple(out)
+
+
+def rule(document: dict[str, Any]) -> tuple[str, ...]:
+    """The decision rule in words, as it was fixed before the first reading."""
+    test = document["test"]
+    wanted = test["verdict_probability"]
+    if test["criterion"] == "common":
+        basis = (
+            "From nominal to the lower of 1.3 × nominal and nominal + 1 point: "
+            f"{band_words(document)}."
+        )
+    else:
+        basis = f"Limits set for this system: {band_words(document)}."
+    source = f"Source: {test['criterion_source']}." if test["criterion_source"] else ""
+    sure = (
+        "Simple acceptance: the plain value decides alone, and no result is undecided."
+        if wanted is None
+        else (
+            "The statement is settled when the probability that it is right is at least "
+            f"{chance(wanted)} of 100 and no question is left open; otherwise it is undecided."
+        )
+    )
+    return tuple(
+        sentence
+        for sentence in (
+            f"{basis} {source}".strip(),
+            "In band, lean or rich goes by the plain value before any rounding; both limits belong "
+            "to the band.",
+            sure,
+            "Limits and rule were fixed when the test was prepared, before the first reading.",
+        )
+        if sentence
+    )
+
+
+def warnings(document: dict[str, Any]) -> tuple[WarningLine, ...]:
+    return tuple(
+        WarningLine(_place(warned["where"], document), warned["message"])
+        for warned in document["evaluation"]["result"]["warnings"]
+    )
+
+
+def _place(where: str, document: dict[str, Any]) -> str:
+    """A JSON path of the engine in the words of the bench."""
+    found = PLACE.match(where)
+    if found is None:
+        return ""
+    kind, index = found[1], int(found[2] or 0)
+    if kind in ("samples", "flow_points"):
+        named = document["evaluation"]["result"][kind][index]["name"]
+        return f"{kind[:-1].replace('_', ' ')} {named}"
+    if kind == "standards":
+        sent = [b for b in document["bench"]["bottles"] if b["role"] == STANDARD and in_force(b)]
+        return f"standard {sent[index]['label']}"
+    return "test water" if kind == "water" else kind

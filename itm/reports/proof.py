@@ -1,0 +1,137 @@
+"""What a stranger with a digest may learn: whether the paper is the record's, and no more than
+the paper shows."""
+
+import re
+from dataclasses import dataclass
+
+from calc.canonical import digest_bytes
+from itm.core.errors import Refused
+from itm.records.chain import parsed
+from itm.records.models import Seal
+from itm.reports import content_results as results
+from itm.reports import queries
+from itm.reports.content_kept import grouped
+from itm.reports.wording import SiteClock, iso_day
+
+LENGTH = 64
+DIGEST = re.compile(rf"[0-9a-f]{{{LENGTH}}}")
+MISREAD = {"o": "0", "l": "1", "i": "1", "s": "5", "z": "2", "g": "9", "q": "9"}
+
+
+@dataclass(frozen=True)
+class Later:
+    """The sealed record that corrects this one."""
+
+    number: int
+    digest: str
+    printed: str
+    sealed_at: str
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """The sealed record that this one corrects."""
+
+    number: int
+    digest: str
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A sealed record as the check page shows it. With changed bytes there is nothing to show."""
+
+    number: int
+    digest: str
+    printed: str  # the digest in groups, as the paper has it
+    unchanged: bool
+    site: str = ""
+    system: str = ""
+    proportioner: str = ""
+    tested_on: str = ""
+    occasion: str = ""
+    contractor: str = ""
+    signed: str = ""
+    sealed_at: str = ""
+    band: str = ""
+    answers: tuple[results.Answer, ...] = ()
+    later: Later | None = None
+    earlier: Earlier | None = None
+
+
+def proof(digest: str) -> Proof | None:
+    """The record with this digest, its stored bytes digested anew; None when there is none."""
+    seal = Seal.objects.filter(digest=digest).first()
+    if seal is None:
+        return None
+    if digest_bytes(bytes(seal.document)) != digest:
+        return Proof(seal.number, digest, grouped(digest), unchanged=False)
+    return _shown(seal)
+
+
+def _shown(seal: Seal) -> Proof:
+    document = parsed(seal)
+    sealed, test, earlier = document["seal"], document["test"], document["amends"]
+    clock = SiteClock.of(document)
+    return Proof(
+        number=sealed["number"],
+        digest=seal.digest,
+        printed=grouped(seal.digest),
+        unchanged=True,
+        site=document["site"]["name"],
+        system=document["system"]["name"],
+        proportioner=document["proportioner"]["tag"],
+        tested_on=iso_day(test["tested_on"]),
+        occasion=f"{test['purpose']}, {test['phase']}",
+        contractor=document["visit"]["contractor"],
+        signed=", ".join(
+            part
+            for part in (sealed["signer"], sealed["qualification"], sealed["number_of_licence"])
+            if part
+        ),
+        sealed_at=clock.moment(sealed["sealed_at"]),
+        band=results.band_words(document),
+        answers=results.answers(document),
+        later=_later(seal),
+        earlier=Earlier(earlier["number"], earlier["digest"]) if earlier else None,
+    )
+
+
+def _later(seal: Seal) -> Later | None:
+    """The newest correction: a correction may have been corrected itself."""
+    newest = queries.corrected_by(seal)
+    while newest is not None and (next_one := queries.corrected_by(newest)) is not None:
+        newest = next_one
+    if newest is None:
+        return None
+    clock = SiteClock.of(parsed(newest))
+    sealed_at = clock.moment(parsed(newest)["seal"]["sealed_at"])
+    return Later(newest.number, newest.digest, grouped(newest.digest), sealed_at)
+
+
+def typed_digest(text: str) -> str:
+    """The digest in what a person typed or pasted: spaces and capitals do not matter, and a whole
+    address may stand around it.
+
+    Raises Refused digest_missing, digest_wrong_character, digest_wrong_length.
+    """
+    bare = re.sub(r"[\s\u00ad\u200b\u2009\u202f:·–-]", "", text).lower()
+    if not bare:
+        raise Refused("digest_missing", "Type the digest that the report prints.", "digest")
+    if found := DIGEST.search(bare):
+        return found[0]
+    odd = re.search(r"[^0-9a-f]", bare)
+    if odd and len(bare) <= LENGTH + 4:
+        meant = MISREAD.get(odd[0])
+        hint = f"; it may be a {meant}" if meant else ""
+        raise Refused(
+            "digest_wrong_character",
+            f"Character {odd.start() + 1} is “{odd[0]}”{hint}. A digest has only the digits 0 to 9 "
+            "and the letters a to f.",
+            "digest",
+        )
+    raise Refused(
+        "digest_wrong_length",
+        f"These are {len(bare)} characters; a digest has {LENGTH}, printed in eight groups of "
+        "eight.",
+        "digest",
+    )

@@ -1,0 +1,70 @@
+"""A report as HTML for the page and as PDF for keeping. The PDF reaches nothing but our own files.
+
+WeasyPrint needs Pango, which may be missing; so it is imported only when a PDF is made, and the
+printable page does without.
+"""
+
+import logging
+from typing import Any
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.urls import reverse
+
+from itm.core.errors import Refused
+from itm.reports.content import Paper
+
+log = logging.getLogger(__name__)
+
+PANGO = (
+    "The PDF cannot be made: the library Pango is missing on the server. Whoever runs it installs "
+    "the packages libpango-1.0-0, libpangoft2-1.0-0 and libharfbuzz-subset0. The printable page "
+    "works without them."
+)
+
+
+def verify_address(digest: str) -> str:
+    """The public address behind the QR code."""
+    return f"{settings.PUBLIC_URL}{reverse('verify', args=[digest])}"
+
+
+def page_context(paper: Paper, *, styles: list[str], **around: Any) -> dict[str, Any]:
+    """What the one template takes; the PDF has no use for the plot of a narrow screen."""
+    return {"paper": paper, "figure": paper.figure, "styles": styles, **around}
+
+
+def foot_style(paper: Paper) -> str:
+    """A stylesheet that prints the record's own words at the foot of each page."""
+    return f'@page {{ @bottom-left {{ content: "{css_text(paper.foot)}" }} }}\n'
+
+
+def css_text(text: str) -> str:
+    """Text inside a CSS string: whatever is no letter or digit of ASCII goes in by its code."""
+    return "".join(c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in text)
+
+
+def html_for_pdf(paper: Paper) -> str:
+    context = page_context(paper, styles=["asset:report.css"])
+    figure = {"wide": paper.figure.wide, "caption": paper.figure.caption}
+    return render_to_string("report/report.html", {**context, "figure": figure})
+
+
+def pdf(paper: Paper, *, record: bytes, digest: str) -> bytes:
+    """The PDF of a report with its record inside. The same record gives the same bytes.
+
+    That holds for one version of the libraries and fonts: seal the data, store the file.
+    Raises Refused pango_missing, foreign_address.
+    """
+    try:
+        import weasyprint  # noqa: F401 - the only question is whether it can be
+    except (ImportError, OSError) as error:
+        log.warning("the PDF library cannot be loaded: %s", error)
+        raise Refused("pango_missing", PANGO) from error
+    from itm.reports.pdf import Enclosed, make
+
+    return make(
+        html_for_pdf(paper),
+        foot=foot_style(paper),
+        identifier=digest,
+        enclosed=Enclosed(record, dated=paper.sealed_at, about=f"{paper.title}, sealed record"),
+    )

@@ -1,0 +1,80 @@
+"""Make a report and keep it; promise it again where the promise was lost."""
+
+import hashlib
+from uuid import UUID
+
+from django.core.files.base import ContentFile
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from itm.accounts import actor as actors
+from itm.core import outbox
+from itm.core.errors import Refused
+from itm.records.models import ProportioningTest, Seal
+from itm.reports import queries
+from itm.reports.content import Paper, paper
+from itm.reports.models import Report
+from itm.reports.queries import KIND, SealedRecord
+from itm.reports.render import pdf, verify_address
+
+
+def report_of(record: SealedRecord) -> Paper:
+    """The content of the report of a sealed record."""
+    return paper(record.document, digest=record.digest, verify_url=verify_address(record.digest))
+
+
+def render_report(record_key: str) -> None:
+    """The job: make the PDF of a sealed record and store it. May run twice.
+
+    A report whose file is still what was stored is left alone; a lost or changed file is made
+    anew. Raises Refused not_sealed, pango_missing, foreign_address.
+    """
+    test = ProportioningTest.objects.filter(key=UUID(record_key)).first()
+    if test is None:
+        raise Refused("not_sealed", f"There is no record {record_key} to report on.")
+    record = queries.of_test(test.pk)
+    report = Report.objects.filter(test=test).first()
+    if report is not None and queries.intact(report) is not None:
+        return
+    # Made before any transaction: it takes seconds, and SQLite has one writer.
+    made = pdf(report_of(record), record=bytes(record.seal.document), digest=record.digest)
+    store(test, report, made)
+
+
+def store(test: ProportioningTest, report: Report | None, made: bytes) -> None:
+    """Keep the file under a name nobody can guess, with its digest and size."""
+    report = report or Report(test=test)
+    lost = report.file.name
+    report.sha256, report.size = hashlib.sha256(made).hexdigest(), len(made)
+    report.file.save("report.pdf", ContentFile(made), save=False)
+    try:
+        with transaction.atomic():
+            report.save(by=actors.system(timezone.now().date(), via="sweep"))
+    except IntegrityError:
+        # Another worker ran the same promise at the same time; its report stands.
+        report.file.delete(save=False)
+    else:
+        if lost:
+            report.file.storage.delete(lost)
+
+
+def promise(seal: Seal, *, now: bool = False) -> None:
+    """See to it that the report of this record is waiting to be made.
+
+    Nothing is added while a promise waits; `now` takes its next try forward. One that is kept or
+    given up, with no report to show for it, is followed by a new one.
+    """
+    promised = queries.jobs(seal)
+    waiting = promised.filter(done_at=None, gave_up_at=None)
+    if waiting.exists():
+        if now:
+            waiting.filter(leased_until=None).update(not_before=timezone.now())
+        transaction.on_commit(outbox.nudge, robust=True)
+        return
+    once = f"{KIND} {seal.test.key} {promised.count()}"
+    try:
+        with transaction.atomic():
+            outbox.add(KIND, once=once, record_key=str(seal.test.key))
+    except IntegrityError:
+        # Two people looked at the same moment: the promise of the other one is enough.
+        return

@@ -1,0 +1,53 @@
+"""Check a paper report against the seal. Public: whoever holds the paper may ask."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET
+
+from itm.core.errors import Refused
+from itm.reports.content_kept import grouped
+from itm.reports.proof import DIGEST, proof, typed_digest
+
+
+@require_GET
+@never_cache
+def verify_form(request: HttpRequest) -> HttpResponse:
+    """Where a digest is typed by hand, when the QR code cannot be read."""
+    if "digest" not in request.GET:
+        return shown(request, "verify/form.html", {})
+    typed = request.GET["digest"]
+    try:
+        digest = typed_digest(typed)
+    except Refused as refusal:
+        context = {"typed": typed[:500], "error": refusal.sentence}
+        return shown(request, "verify/form.html", context, status=422)
+    return redirect("verify", digest)
+
+
+@require_GET
+@never_cache
+def verify(request: HttpRequest, digest: str) -> HttpResponse:
+    """What is known of this digest."""
+    wanted = digest.lower()
+    if wanted != digest:
+        return redirect("verify", wanted)
+    found = proof(wanted) if DIGEST.fullmatch(wanted) else None
+    if found is None:
+        context = {"digest": digest[:100], "printed": grouped(digest[:100])}
+        return shown(request, "verify/unknown.html", context, status=404)
+    return shown(request, "verify/record.html", {"proof": found})
+
+
+def shown(request: HttpRequest, template: str, context: dict, status: int = 200) -> HttpResponse:
+    """Reports are for those who hold the paper, not for search engines."""
+    response = render(request, template, context, status=status)
+    response.headers["X-Robots-Tag"] = "noindex, nofollow"
+    return response
+
+
+urls: list[URLPattern] = [
+    path("verify/", verify_form, name="verify_form"),
+    path("verify/<str:digest>/", verify, name="verify"),
+]

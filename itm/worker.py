@@ -1,0 +1,62 @@
+"""Kinds of promised work and their functions, and the Celery app that drains them at scale.
+
+The outbox row is the promise; a message of the broker only says that work is waiting. So nothing
+here is retried, timed or stored by Celery: what fails or is lost waits in its row for the sweep.
+"""
+
+import os
+from collections.abc import Callable
+
+import django
+from celery import Celery
+from django.apps import apps
+from django.conf import settings
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
+if not apps.ready:  # a worker starts here; the web has long been set up
+    django.setup()
+
+from itm.core import outbox
+from itm.reports.services import render_report
+
+JOBS: dict[str, Callable[..., None]] = {
+    "render_report": render_report,
+}
+
+SWEEP_SECONDS = 60.0
+MOST_JOBS = 200  # of one message, so that none comes near the visibility timeout; own choice
+
+app = Celery("itm", broker=settings.REDIS_URL)
+app.conf.update(
+    timezone="UTC",
+    enable_utc=True,
+    accept_content=["json"],
+    task_serializer="json",
+    task_ignore_result=True,
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    worker_prefetch_multiplier=1,
+    worker_max_tasks_per_child=200,  # returns the memory that rendering takes; own choice
+    worker_hijack_root_logger=False,  # logs look the same from every process
+    broker_connection_retry_on_startup=True,
+    # With the broker away a page must not wait: one more try, and sockets that give up.
+    task_publish_retry_policy={"max_retries": 1, "interval_start": 0, "interval_max": 0.2},
+    broker_transport_options={
+        "visibility_timeout": 3600,
+        "socket_connect_timeout": 2,
+        "socket_timeout": 5,
+    },
+    beat_schedule={
+        "drain-outbox": {
+            "task": "drain_outbox",
+            "schedule": SWEEP_SECONDS,
+            "options": {"expires": SWEEP_SECONDS},  # a worker that was away gets no heap of them
+        },
+    },
+)
+
+
+@app.task(name="drain_outbox")
+def drain_outbox() -> None:
+    """Run what waits. May run twice and beside itself: two never claim the same row."""
+    outbox.drain(limit=MOST_JOBS)
