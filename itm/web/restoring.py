@@ -20,6 +20,7 @@ from itm.records.progress import left_out, out_of_service
 from itm.web.cautions import RESTORE
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
+from itm.web.steps import steps
 from itm.web.visits import hours, to_visit
 
 
@@ -30,6 +31,7 @@ def restoring(request: HttpRequest, key: UUID) -> HttpResponse:
     visit = queries.visit(actor, key)
     zone, crew = visit.site.time_zone, visit.contractor_id == actor.organisation_id
     fixed = queries.handed_in_devices(visit)
+    tests = queries.visit_tests(actor, visit)
     out = {line.pk for line in left_out(visit)}
     lines = [_shown(line, zone, line.pk in out, fixed) for line in visit.restoration_lines.all()]
     groups = [
@@ -44,7 +46,8 @@ def restoring(request: HttpRequest, key: UUID) -> HttpResponse:
         "out": len(out),
         "writes": crew and visit.started_at is not None,
         "out_for": hours(out_of_service(visit, timezone.now())),
-        "tests": queries.visit_tests(actor, visit),
+        "tests": tests,
+        "steps": steps(tests[0], "restore") if crew and len(tests) == 1 else [],
         "caution": RESTORE,
         "crumbs": [*to_visit(visit), ("Restore", "")],
     }

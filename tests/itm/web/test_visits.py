@@ -377,3 +377,4 @@ def test_start_is_taken_back_while_nothing_was_noted(crew, scene, day):
 def test_record_shows_the_steps_of_its_day(crew, scene, day):
     for name in ("test_prepare", "discharge", "flush"):
         assert "Stop and flush" in page(crew, name, day.key)
+    assert "Steps of the test day" in page(crew, "restoring", day.visit.key)
