@@ -65,8 +65,11 @@ class FlowPointSeries:
 
 @dataclass(frozen=True)
 class Event:
+    """`words` are short enough for a plot."""
+
     day: date
     words: str
+    detail: str = ""
 
 
 @dataclass(frozen=True)
@@ -193,14 +196,15 @@ def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest
     fills = TankFill.objects.visible_to(actor).filter(tank=device.tank_id)
     for fill in fills.select_related("lot").order_by("filled_on", "pk"):
         if before is not None and fill.lot_id != before:
-            out.append(Event(fill.filled_on, f"lot {fill.lot.batch}"))
+            out.append(Event(fill.filled_on, f"lot {fill.lot.batch}", str(fill.lot)))
         before = fill.lot_id
     zone = device.system.site.time_zone
     for test in tests:
         if test.phase == ProportioningTest.Phase.AS_LEFT:
-            out.append(Event(test.tested_on, f"adjusted: {test.adjusted or 'as left'}"))
+            out.append(Event(test.tested_on, "adjusted", test.adjusted))
         if test.amends_id is not None and test.sealed_at is not None:
-            out.append(Event(date_at(zone, test.sealed_at), "record corrected"))
+            corrected_on = date_at(zone, test.sealed_at)
+            out.append(Event(corrected_on, "record corrected", test.amendment_reason))
     return out
 
 

@@ -33,6 +33,7 @@ class Line:
     certainty: str
     instrument: str
     note: str
+    corrected_by: UUID | None
 
 
 @signed_in
@@ -55,7 +56,7 @@ def trend(request: HttpRequest, key: UUID) -> HttpResponse:
         "series": found,
         "nominal": f"{device.nominal_percent.normalize():f}",
         "flow_points": [flow_point(one, found.events) for one in found.flow_points],
-        "events": [(day(event.day), event.words) for event in found.events],
+        "events": [(day(event.day), event.words, event.detail) for event in found.events],
         "cycles": [cycle(one) for one in found.cycles],
         "crumbs": [
             ("Trends", reverse("trends")),
@@ -111,6 +112,7 @@ def line(point: queries.Point) -> Line:
         certainty=result.certainty,
         instrument=f"{record.instrument}, {record.contractor}",
         note=record.adjusted or record.reason,
+        corrected_by=record.corrected_by,
     )
 
 

@@ -45,7 +45,7 @@ def test_as_left_stands_apart_and_its_adjustment_is_an_event(scene):
     assert [p.result.percent for p in one.points] == [2.8]
     assert [p.result.percent for p in one.as_left] == [3.3]
     [event] = series(scene.authority, scene.proportioner.key, NOW).events
-    assert event.words == "adjusted: metering orifice renewed"
+    assert (event.words, event.detail) == ("adjusted", "metering orifice renewed")
 
 
 def test_a_corrected_record_is_out_of_the_line_and_listed(scene):

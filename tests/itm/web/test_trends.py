@@ -48,7 +48,7 @@ def test_the_plot_is_drawn_for_desk_and_phone(client, scene, sign_in):
 def test_as_left_and_corrected_results_are_in_the_table_and_not_in_the_line(client, scene, sign_in):
     visit = visited(scene.contractor, scene.proportioner, date(2024, 6, 1))
     bad = kept(scene, {"design": 2.71}, on=date(2024, 6, 1), visit=visit, limits="lean")
-    kept(scene, {"design": 2.82}, on=date(2024, 6, 1), visit=visit, limits="lean", amends=bad,
+    new = kept(scene, {"design": 2.82}, on=date(2024, 6, 1), visit=visit, limits="lean", amends=bad,
          amendment_reason="misread label")  # fmt: skip
     kept(scene, {"design": 3.33}, on=date(2024, 6, 1), visit=visit, phase="as_left",
          adjusted="orifice renewed")  # fmt: skip
@@ -60,6 +60,7 @@ def test_as_left_and_corrected_results_are_in_the_table_and_not_in_the_line(clie
     corrected = text[text.index("Corrected since, not in the line") :]
     assert "2.71" in corrected
     assert 'class="aside"' in corrected
+    assert f'{reverse("test", args=[new.key])}">see the correction' in corrected
 
 
 def test_a_missed_year_stands_under_the_plot(client, scene, sign_in):
