@@ -17,7 +17,8 @@ from calc.line import fit_line
 from itm.intake.check import Problem
 from itm.intake.fields import BRIX, REFRACTIVE_INDEX, Display, decimals_of_step, decimals_typed
 
-FAR = 5.0  # standard deviations of a difference of two readings, own choice
+FAR = 3.5  # standard deviations of a difference of two readings, own choice: 1 in 2000 by chance
+FAR_STEPS = 2.5  # of the display, where no repeatability is stated: three steps are asked about
 APART_C = Decimal(1)  # °C between bottles, common practice, no published source
 OTHER_RANGE = 1000  # µS/cm beside mS/cm
 
@@ -56,8 +57,10 @@ def questions(readings: Sequence[Read], display: Display) -> list[Problem]:
 
 def _limit(display: Display) -> float:
     """How far two readings of one liquid may lie apart before somebody should look again."""
-    stated = None if display.repeatability is None else float(display.repeatability)
-    return FAR * math.sqrt(2) * instrument_sd(float(display.resolution), stated)
+    step = float(display.resolution)
+    if display.repeatability is None:
+        return FAR_STEPS * step
+    return FAR * math.sqrt(2) * instrument_sd(step, float(display.repeatability))
 
 
 def _digits(read: Read, display: Display) -> Problem | None:

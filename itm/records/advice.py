@@ -67,9 +67,10 @@ def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[st
 
 def _step(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float) -> str:
     if point["probability_of_limits"] >= wanted:
-        return "The chance would do; a warning below leaves the answer open. Mend that first."
+        return "The chance would do, but a warning below leaves it open: mend that first."
     now = _situation(inputs, result, point, wanted)
-    return next(_steps(now, inputs, result), _too_near(now))
+    step = next(_steps(now, inputs, result), "")
+    return f"Would settle it: {step}" if step else _too_near(now)
 
 
 def _steps(now: Situation, inputs: dict[str, Any], result: dict[str, Any]) -> Iterator[str]:
@@ -78,16 +79,16 @@ def _steps(now: Situation, inputs: dict[str, Any], result: dict[str, Any]) -> It
     tries = range(1, MOST_BOTTLES + 1)
     for more in tries:
         if now.with_standards(more).settled:
-            yield f"{COUNT[more].capitalize()} standard{'s'[: more > 1]} near {near}."
+            yield f"{COUNT[more]} standard{'s'[: more > 1]} near {near}."
     if step := _display(now, inputs["instrument"], result["line"]["residual_sd"]):
-        yield f"A display with steps of {step} or finer: the step of this one hides the answer."
+        yield f"a display with steps of {step} or finer: the step of this one hides the answer."
     for more in tries:
         if now.with_samples(more).settled:
-            yield f"{COUNT[more].capitalize()} sample bottle{'s'[: more > 1]} at this flow point."
+            yield f"{COUNT[more]} sample bottle{'s'[: more > 1]} at this flow point."
     for more in tries:
         if now.with_standards(more).with_samples(more).settled:
             yield (
-                f"{COUNT[more].capitalize()} standards near {near} and as many sample bottles at "
+                f"{COUNT[more]} standards near {near} and as many sample bottles at "
                 "this flow point."
             )
 
@@ -108,8 +109,8 @@ def _display(now: Situation, instrument: dict[str, Any], residual_sd: float) -> 
 def _too_near(now: Situation) -> str:
     edge = min(float(now.band.lower), float(now.band.upper), key=lambda e: abs(e - now.percent))
     return (
-        f"It lies {abs(edge - now.percent):.2g} points from the limit of {edge:g} %, closer than a "
-        "few more bottles can tell apart; take a method with less scatter."
+        f"No few bottles would settle it: it lies {abs(edge - now.percent):.2g} points from the "
+        f"limit of {edge:g} %. Take a method that scatters less."
     )
 
 

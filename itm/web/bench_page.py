@@ -13,6 +13,10 @@ from itm.intake.volumes import volume_doubt
 from itm.records.bench_sheet import Sheet, Stand
 
 MOST_ENTRIES = 3
+LAST = (
+    "Water once more shows whether the bench has moved. The concentrate comes last: wash the prism "
+    "or cell twice after it."
+)
 
 
 @dataclass(frozen=True)
@@ -97,7 +101,7 @@ def groups(
     sheet: Sheet, kept: Sequence[Entry], wrong: Mapping[str, str], entries: int
 ) -> list[Group]:
     """The reading table. `kept` are entries that were typed and not saved."""
-    asked = doubts(sheet)
+    asked = {} if sheet.closed else doubts(sheet)  # while somebody can still read it again
     waiting: dict[uuid.UUID, list[Entry]] = {}
     for entry in kept:
         waiting.setdefault(entry.stand.bottle.key, []).append(entry)
@@ -133,8 +137,7 @@ def groups(
     if not sheet.shared_closed:
         last = [*(line(s, again=True) for s in sheet.water if s.in_force), *last]
     if last:
-        note = "Water once more shows whether the bench has moved. The concentrate comes last: "
-        out.append(Group("At the end", note + "wash the prism or cell twice after it.", last))
+        out.append(Group("At the end", "" if sheet.shared_closed else LAST, last))
     return out
 
 
@@ -176,7 +179,9 @@ def pours(sheet: Sheet, typed: Mapping[str, str], wrong: Mapping[str, str]) -> l
                 percent=percent_text(stand.percent),
                 read=bool(stand.readings),
                 wrong={n.partition("-")[0]: wrong[n] for n in names if n in wrong},
-                question=volume_doubt(stand, sheet.bench.batch_volume_ml),
+                question=""
+                if sheet.shared_closed
+                else volume_doubt(stand, sheet.bench.batch_volume_ml),
             )
         )
     return out

@@ -18,6 +18,7 @@ from itm.reports.plot import calibration_plot
 from itm.reports.wording import SiteClock
 
 WIDE, NARROW = 640, 358
+CONCENTRATE = "undiluted concentrate"  # last: what is read after it may carry traces of it
 Form = dict[str, Any]
 
 
@@ -42,6 +43,9 @@ def page(form: Form) -> dict[str, Any]:
         "impairment": day.impairment(form, clock),
         "notices": day.notices(form, clock),
         "moves": kept.moves(form, clock),
+        "sent_back": kept.moves(form, clock)[-1]
+        if form["moves"] and form["moves"][-1]["verb"] == "send_back"
+        else None,
         "amends": kept.amendment(form),
         "signed": kept.signed(form, clock) if "seal" in form else (),
         "handed_in": kept.handed_in(form, clock) if form["handed_in"] else (),
@@ -50,7 +54,7 @@ def page(form: Form) -> dict[str, Any]:
         context |= {
             "answers": answers(form),
             "figure": figure(form),
-            "warnings": results.warnings(form),
+            "warnings": warnings(form),
             "samples": results.samples(form, clock),
             "supply_basis": results.supply_basis(form),
             "line": line_figures(form),
@@ -58,6 +62,14 @@ def page(form: Form) -> dict[str, Any]:
             "standards": bench.standards(form),
         }
     return context
+
+
+def warnings(form: Form) -> list[tuple[str, str]]:
+    """Where and what; the same sentence about several bottles stands once."""
+    by_text: dict[str, list[str]] = {}
+    for warning in results.warnings(form):
+        by_text.setdefault(warning.text, []).append(warning.where)
+    return [(", ".join(filter(None, where)), text) for text, where in by_text.items()]
 
 
 def answers(form: Form) -> list[dict[str, Any]]:
@@ -77,7 +89,7 @@ def answers(form: Form) -> list[dict[str, Any]]:
             continue
         lines = supply_lines(answer.supply, supply.get(name))
         if name in advice:
-            lines.append(f"Would settle it: {advice[name][0].lower()}{advice[name][1:]}")
+            lines.append(advice[name])
         shown = {**asdict(answer), **head, "half_width": answer.expanded, "lines": lines}
         out.append(shown | ({"certainty": ""} if simple else {}))
     return out
@@ -110,7 +122,7 @@ def reading_head(form: Form) -> str:
 def bench_rows(form: Form) -> list[dict[str, Any]]:
     """One row a reading, bottle by bottle; a bottle that was not read has a row too."""
     out = []
-    for bottle in form["bench"]["bottles"]:
+    for bottle in sorted(form["bench"]["bottles"], key=lambda b: b["role"] == CONCENTRATE):
         percent = bottle["percent"]
         base = {
             "label": bottle["label"],

@@ -8,6 +8,7 @@ import calc
 from itm.records.advice import what_would_settle
 
 SLOPE, WATER = 3e-4, 1.333
+COUNT = {"one": 1, "two": 2, "three": 3, "four": 4}
 
 
 def form(
@@ -75,7 +76,7 @@ def test_fewest_standards_that_are_named_settle_it_on_the_engine() -> None:
     inputs = form(3.55, repeatability=5e-5)
     assert certainty(inputs) == "undecided"
     words = advice(inputs)
-    number = {"One": 1, "Two": 2, "Three": 3, "Four": 4}[words.split()[0]]
+    number = COUNT[words.split()[3]]
     assert "standard" in words
     assert certainty(with_standards(inputs, number, 3.55)) == "settled"
     assert certainty(with_standards(inputs, number - 1, 3.55)) == "undecided"
@@ -85,7 +86,7 @@ def test_sample_bottles_that_are_named_settle_it_on_the_engine() -> None:
     inputs = form(3.7, repeatability=4e-5, standards=(2, 2.5, 3, 3.5, 4, 4.5), p=0.95)
     assert certainty(inputs) == "undecided"
     words = advice(inputs)
-    number = {"One": 1, "Two": 2, "Three": 3, "Four": 4}[words.split()[0]]
+    number = COUNT[words.split()[3]]
     assert "sample bottle" in words
     more = {"standards": (2, 2.5, 3, 3.5, 4, 4.5), "repeatability": 4e-5, "p": 0.95}
     assert certainty(form(3.7, bottles=1 + number, **more)) == "settled"
@@ -111,5 +112,5 @@ def test_open_question_comes_before_more_bottles() -> None:
 @pytest.mark.parametrize("design", [3.899, 3.901, 2.999, 3.0])
 def test_answer_too_near_a_limit_says_so(design: float) -> None:
     words = advice(form(design, repeatability=8e-5))
-    assert "closer than a few more bottles can tell" in words
+    assert "No few bottles would settle it" in words
     assert ("3.9 %" if design > 3.5 else "3 %") in words

@@ -224,3 +224,21 @@ def test_queries_do_not_grow_with_the_bottles(
         read(client, day.test)
     with django_assert_max_num_queries(45):
         client.get(url(day.test, "bench"))
+
+
+def test_same_warning_about_several_bottles_stands_once(
+    client: Client, scene: Scene, sign_in: SignIn
+) -> None:
+    test = deeds.tested(scene, {"minimum": 3.2, "design": 4.4}, until="draft")
+    page = read(sign_in(client, scene.contractor), test)
+    assert page.count("outside the fitted points") == 1
+    assert "sample design 1, sample design 2" in page
+
+
+def test_draft_that_was_sent_back_shows_the_reason_first(
+    client: Client, scene: Scene, sign_in: SignIn
+) -> None:
+    test = deeds.tested(scene, until="handed_in")
+    sign_in(client, scene.owner).post(url(test, "send_back"), {"reason": "wrong flow point"})
+    page = read(sign_in(client, scene.contractor), test)
+    assert page.index("Sent back</strong>") < page.index('class="answers"')
