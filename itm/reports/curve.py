@@ -3,6 +3,7 @@
 from typing import Any
 
 from calc.sums import ordered_mean
+from itm.core.quantities import parse_decimal
 from itm.reports.plot import CalibrationCurve
 
 QUANTITIES = {
@@ -18,8 +19,8 @@ def in_force(bottle: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def number(typed: str) -> float:
-    """A reading as the person typed it, with a point or a comma."""
-    return float(typed.replace(",", "."))
+    """A reading as the person typed it: point or comma, spaces between thousands."""
+    return float(parse_decimal(typed))
 
 
 def mean(bottle: dict[str, Any]) -> float | None:

@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from itm.records import bench as benches
 from itm.records.models import Move, ProportioningTest
 from tests import deeds
 from tests.conftest import Scene
@@ -242,3 +243,19 @@ def test_draft_that_was_sent_back_shows_the_reason_first(
     sign_in(client, scene.owner).post(url(test, "send_back"), {"reason": "wrong flow point"})
     page = read(sign_in(client, scene.contractor), test)
     assert page.index("Sent back</strong>") < page.index('class="answers"')
+
+
+def test_reading_typed_with_spaces_and_a_comma_draws_the_same_curve(
+    client: Client, scene: Scene, sign_in: SignIn
+) -> None:
+    test = deeds.tested(scene, until="draft")
+    bottle = test.bench.bottles.get(label="S1")
+    first = bottle.readings.get()
+    spaced = f"{first.value_typed[:5]}\u2009{first.value_typed[5:]}".replace(".", ",")
+    benches.add_reading(
+        actor=scene.contractor, bottle=bottle, value_typed=spaced, temperature_typed="20",
+        at=first.read_at,
+    )  # fmt: skip
+    page = read(sign_in(client, scene.contractor), test)
+    assert spaced in page
+    assert re.search(r"Flow point minimum.*?3\.20", page, re.S)
