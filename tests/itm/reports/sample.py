@@ -4,14 +4,12 @@ All of it is invented: site, people, instrument, readings.
 """
 
 import copy
-from datetime import UTC, datetime
-from decimal import Decimal
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 import calc
 from calc.canonical import canonical_bytes, digest_bytes
-from itm.records.models import Bench, ProportioningTest, Seal, Visit
+from itm.reports.content import Paper, paper
 
 ROLES = {
     "water": "test water",
@@ -39,6 +37,11 @@ def key(name: str) -> str:
     return str(uuid5(NAMESPACE_URL, f"https://sample.invalid/{name}"))
 
 
+def at(step: int) -> str:
+    """Two minutes a reading, from noon UTC on."""
+    return MOMENT.format(12 + 2 * step // 60, 2 * step % 60)
+
+
 def bottles(bench: tuple = BENCH) -> list[dict[str, Any]]:
     out: list[dict[str, Any]] = []
     sequence = 0
@@ -53,9 +56,9 @@ def bottles(bench: tuple = BENCH) -> list[dict[str, Any]]:
             lines.append({
                 "key": key(f"reading {sequence}"), "sequence": sequence, "value": value,
                 "temperature_c": temperature, "read_by": "Teresa Vilar",
-                "read_at": MOMENT.format(12, sequence * 2),
+                "read_at": at(sequence),
                 "set_aside": {"reason": "bubble on the prism", "by": "Teresa Vilar",
-                              "at": MOMENT.format(12, sequence * 2 + 1)} if aside else None,
+                              "at": at(sequence + 1)} if aside else None,
             })  # fmt: skip
         out.append({
             "key": key(label), "role": ROLES[role], "label": label, "flow_point": flow_point,
@@ -214,8 +217,13 @@ def _runs() -> list[dict[str, Any]]:
 
 
 def _flush() -> list[dict[str, Any]]:
-    steps = ("Last sample taken", "Concentrate isolation valve shut",
-             "Water run until clear", "Water shut", "Concentrate isolation valve opened")  # fmt: skip
+    steps = (
+        "Last sample taken",
+        "Concentrate isolation valve shut",
+        "Water run until clear",
+        "Water shut",
+        "Concentrate isolation valve opened",
+    )
     return [
         {"text": text, "done_at": MOMENT.format(10, 25 + i), "done_by": "Bruno Sá"}
         for i, text in enumerate(steps)
@@ -272,28 +280,6 @@ def seal_of(form: dict[str, Any]) -> tuple[bytes, str]:
     return data, digest_bytes(data)
 
 
-def sealed(scene: Any, form: dict[str, Any], **changes: Any) -> Seal:
-    """A sealed test on the scene with this document."""
-    at = datetime(2026, 6, 18, 17, 45, tzinfo=UTC)
-    by = scene.contractor
-    visit = Visit.objects.create(
-        by=by, site=scene.site, contractor=by.organisation, planned_on=at.date(), started_at=at
-    )
-    bench = Bench.objects.create(
-        by=by, visit=visit, tank=scene.tank, instrument=scene.instrument, sealed_at=at
-    )
-    test = ProportioningTest.objects.create(
-        by=by, site=scene.site, visit=visit, proportioner=scene.proportioner, bench=bench,
-        purpose="periodic", tested_on=at.date(), state="sealed", sealed_at=at,
-        nominal_percent=Decimal(3), criterion="common", band_lower=Decimal(3),
-        band_upper=Decimal("3.9"), limits="in band", certainty="settled",
-        handed_in_at=at, handed_in_by=by.user, **changes,
-    )  # fmt: skip
-    form["key"] = str(test.key)
-    data, digest = seal_of(form)
-    return Seal.objects.create(
-        by=by, site=scene.site, number=form["seal"]["number"], test=test, form=1, document=data,
-        digest=digest, previous=form["seal"]["previous"], sealed_at=at,
-        signer=form["seal"]["signer"], signer_qualification=form["seal"]["qualification"],
-        signer_number=form["seal"]["number_of_licence"], signed_for=form["seal"]["signed_for"],
-    )  # fmt: skip
+def paper_of(form: dict[str, Any]) -> Paper:
+    digest = seal_of(form)[1]
+    return paper(form, digest=digest, verify_url=f"https://records.invalid/verify/{digest}/")
