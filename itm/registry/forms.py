@@ -214,7 +214,8 @@ class ProportionerForm(RegistryForm):
 
     def follow(self, typed: Any) -> None:
         """Show the list that fits the kind and tank just chosen, unless somebody wrote in it."""
-        lines = self.fields["restoration_order"].clean(typed.get("restoration_order", ""))
+        text = typed.get("restoration_order", "")
+        lines = [line.strip() for line in text.splitlines() if line.strip()]
         if not lines or untouched(lines):
             tank = self.fields["tank"].queryset.filter(pk=_digits(typed.get("tank"))).first()  # type: ignore[attr-defined]
             lines = restoration_order(tank.kind if tank else "", typed.get("kind", ""))

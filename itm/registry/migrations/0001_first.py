@@ -232,7 +232,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('method', 'refractive_index'), ('unit', '')), models.Q(('method', 'brix'), ('unit', '% Brix')), models.Q(('method', 'conductivity'), ('unit__in', ['µS/cm', 'mS/cm'])), _connector='OR'), name='instrument_unit_fits_method', violation_error_message='The unit does not fit: nD has none, a Brix scale reads % Brix, a conductivity meter µS/cm or mS/cm.'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('method', 'refractive_index'), ('unit', '')), models.Q(('method', 'brix'), ('unit', '% Brix')), models.Q(('method', 'conductivity'), ('unit__in', ['µS/cm', 'mS/cm'])), _connector='OR'), name='instrument_unit_fits_method', violation_error_message='The unit does not fit: nD has none, a Brix scale reads %% Brix, a conductivity meter µS/cm or mS/cm.'),
         ),
         migrations.AddConstraint(
             model_name='flowpoint',

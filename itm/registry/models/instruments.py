@@ -72,7 +72,7 @@ class Instrument(Tracked):
                 | Q(method="conductivity", unit__in=["µS/cm", "mS/cm"]),
                 name="instrument_unit_fits_method",
                 violation_error_message=(
-                    "The unit does not fit: nD has none, a Brix scale reads % Brix, "
+                    "The unit does not fit: nD has none, a Brix scale reads %% Brix, "
                     "a conductivity meter µS/cm or mS/cm."
                 ),
             ),
