@@ -40,7 +40,7 @@ class Day:
 def display(percent: Decimal | float, resolution: Decimal) -> str:
     """What a refractometer with this step would show for a mixture of this strength."""
     index = WATER + SLOPE * Decimal(str(percent))
-    return str(index.quantize(resolution, rounding=ROUND_HALF_EVEN))
+    return str(index.quantize(resolution.normalize(), rounding=ROUND_HALF_EVEN))
 
 
 def prepared(scene: Any, *, on: date = date(2026, 6, 15), **options: Any) -> Day:

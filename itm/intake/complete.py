@@ -4,24 +4,18 @@ Only what is certainly missing or wrong stands in the way; honest odd data goes 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from itm.intake.check import Problem
 from itm.records.evaluate import preview_of
 from itm.records.loading import whole
 from itm.records.models import Bottle, ProportioningTest
 
 
-@dataclass(frozen=True)
-class Problem:
-    """`place` is the step where it is mended: prepare, discharge, flush, restoring or bench."""
-
-    place: str
-    code: str
-    sentence: str
-
-
 def problems(test: ProportioningTest) -> list[Problem]:
-    """Everything that stands in the way of handing in, in the order of the day."""
+    """Everything that stands in the way of handing in, in the order of the day.
+
+    `place` is the step where it is mended: prepare, discharge, flush, restoring or bench.
+    """
     loaded = whole(test.pk)
     found = [*_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *_bench(loaded)]
     if not any(p.place == "bench" for p in found) and (problem := preview_of(loaded).problem):

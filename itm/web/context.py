@@ -1,7 +1,7 @@
 """What every page shows around its content."""
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 NAVIGATION = {
     "owner": [("Next things", "home"), ("Sites", "sites"), ("Lots", "lots"), ("Trends", "trends")],
@@ -20,11 +20,6 @@ def shell(request: HttpRequest) -> dict:
     actor = getattr(request, "actor", None)
     if actor is None:
         return {"actor": None, "nav": []}
-    nav = []
-    for label, name in NAVIGATION[actor.kind]:
-        try:
-            nav.append((label, reverse(name)))
-        except NoReverseMatch:
-            continue
+    nav = [(label, reverse(name)) for label, name in NAVIGATION[actor.kind]]
     here = max((url for _, url in nav if request.path.startswith(url)), key=len, default="")
     return {"actor": actor, "nav": [(label, url, url == here) for label, url in nav]}

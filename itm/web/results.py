@@ -20,7 +20,8 @@ from itm.actions.hand_in import hand_in
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core.errors import Refused
-from itm.intake.complete import Problem, problems
+from itm.intake.check import Problem
+from itm.intake.complete import problems
 from itm.records import queries, states
 from itm.records.as_it_stands import record_form
 from itm.records.record_forms import SignForm, StepForm

@@ -14,7 +14,7 @@ function tick() {
     }
     const left = Number(place.dataset.settled) - gone;
     const clock = `${Math.floor(gone / 60)}:${String(gone % 60).padStart(2, "0")} ago`;
-    place.textContent = left > 0 ? `${clock}, first sample in ${left} s` : clock;
+    place.textContent = left > 0 ? `, ${clock}, first sample in ${left} s` : `, ${clock}`;
   }
 }
 setInterval(tick, 500);
