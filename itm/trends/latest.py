@@ -4,10 +4,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import OuterRef, QuerySet
 
 from itm.core.figures import day, percent
 from itm.records.models import Evaluation, ProportioningTest
+from itm.records.results import in_force
 
 State = ProportioningTest.State
 
@@ -44,12 +45,6 @@ class LatestResult:
         """(flow point, percent) with as many digits as agree with the verdict."""
         band = band_of(self.test)
         return [(point.name, point.shown(band)) for point in self.flow_points]
-
-
-def in_force(tests: QuerySet[ProportioningTest]) -> QuerySet[ProportioningTest]:
-    """Sealed records that no sealed amendment corrects."""
-    corrected = ProportioningTest.objects.filter(amends=OuterRef("pk"), state=State.SEALED)
-    return tests.filter(~Exists(corrected), state=State.SEALED)
 
 
 def newest_first(tests: QuerySet[ProportioningTest]) -> QuerySet[ProportioningTest]:
