@@ -14,7 +14,7 @@ from itm.registry import queries, services
 from itm.registry.forms import LotForm, TankFillForm, TankForm
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Step, show, wanted
+from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
 from itm.web.sites import crumbs_to
 
 
@@ -45,6 +45,7 @@ def tanks(request: HttpRequest) -> HttpResponse:
         ),
         cells=cells,
         empty="No tank yet. A tank is added on the page of its site.",
+        beside=beside("tanks"),
     )
     return show(request, listed, queries.tanks(actor, asked), asked)
 
@@ -166,6 +167,7 @@ def lots(request: HttpRequest) -> HttpResponse:
         else "No lot stands in a tank that is yours to see.",
         step=Step("Add a lot", reverse("lot_new")) if owner else None,
         retirable=False,
+        beside=beside("lots"),
     )
     return show(request, listed, queries.lots(actor, asked), asked)
 

@@ -10,10 +10,18 @@ from typing import Any, NamedTuple
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 
 from itm.registry.queries import Wanted
 
 PAGE_ROWS = 25
+EVERYTHING = (
+    ("Sites", "sites"),
+    ("Foam systems", "systems"),
+    ("Proportioners", "proportioners"),
+    ("Tanks", "tanks"),
+    ("Lots", "lots"),
+)
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))
 
 
@@ -49,6 +57,12 @@ class List:
     empty: str
     step: Step | None = None
     retirable: bool = True
+    beside: Sequence[Step] = ()
+
+
+def beside(name: str) -> list[Step]:
+    """The other lists over all sites, for those who look for a thing and not for a place."""
+    return [Step(label, reverse(other)) for label, other in EVERYTHING if other != name]
 
 
 def wanted(request: HttpRequest) -> Wanted:

@@ -18,7 +18,7 @@ from itm.registry.forms import AuthorityForm, EndForm, EngageForm, SiteForm
 from itm.trends.devices import DeviceRow, device_rows
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Step, show, wanted
+from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
 
 VISITS = 10  # the latest on a site's page; the visits' own list has them all
 LEADS = {
@@ -61,6 +61,7 @@ def sites(request: HttpRequest) -> HttpResponse:
         ),
         empty=EMPTY[actor.kind],
         step=step,
+        beside=beside("sites"),
     )
     return show(request, listed, queries.sites(actor, asked), asked)
 

@@ -19,7 +19,7 @@ from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
 from itm.trends.devices import device_rows
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, show, wanted
+from itm.web.listing import Cell, Column, List, beside, show, wanted
 from itm.web.sites import crumbs_to
 
 # A change of kind or tank asks for the list that fits; every name stands on the element itself.
@@ -59,6 +59,7 @@ def systems(request: HttpRequest) -> HttpResponse:
             Cell(day(system.commissioned_on), number=True),
         ),
         empty="No foam system yet. A system is added on the page of its site.",
+        beside=beside("systems"),
     )
     return show(request, listed, queries.systems(actor, asked), asked)
 
@@ -145,6 +146,7 @@ def proportioners(request: HttpRequest) -> HttpResponse:
             Cell(row.tank.tag, reverse("tank", args=[row.tank.key])),
         ),
         empty="No proportioner yet. A proportioner is added on the page of its system.",
+        beside=beside("proportioners"),
     )
     return show(request, listed, queries.proportioners(actor, asked), asked)
 

@@ -1,143 +1,20 @@
-"""Forms of the registry. Each shows the database's own rules as sentences and keeps what was typed.
+"""Foam systems, proportioners and their flow points."""
 
-`form.values` are what the services take; a form itself saves nothing.
-"""
-
-from collections.abc import Iterator
-from contextlib import contextmanager
-from copy import copy
 from datetime import date
 from typing import Any
 from uuid import UUID
 
 from django import forms
 
-from calc.units import FLOW, VOLUME
-from itm.accounts.actor import Actor
-from itm.core.errors import Conflict, Refused
+from calc.units import FLOW
+from itm.core.errors import Refused
 from itm.core.fields import DayField, LinesField, NumberField
 from itm.core.quantities import QuantityField
 from itm.registry import queries
-from itm.registry.models import (
-    ConcentrateLot,
-    FoamSystem,
-    Instrument,
-    Proportioner,
-    Site,
-    SiteAuthority,
-    Tank,
-    TankFill,
-)
-from itm.registry.models.sites import known_zones
+from itm.registry.forms.base import RegistryForm
+from itm.registry.models import FoamSystem, Proportioner
 from itm.registry.restoring import FLUSH_ORDER, restoration_order, untouched
-from itm.registry.services import PointRow, check_flow_points, columns
-
-
-class Refusing:
-    """A form on which a service's refusal lands as a sentence, at its field where it has one."""
-
-    @contextmanager
-    def refusals(self: Any) -> Iterator[None]:
-        try:
-            yield
-        except Refused as refusal:
-            place = refusal.place if refusal.place in self.fields else None
-            self.add_error(place, forms.ValidationError(refusal.sentence, code=refusal.code))
-        except Conflict as conflict:
-            self.add_error(None, forms.ValidationError(conflict.sentence, code=conflict.code))
-
-
-class RegistryForm(Refusing, forms.ModelForm):
-    """A form over one row. Quantities fill two columns: the SI value and what was typed."""
-
-    values: dict[str, Any]
-
-    def __init__(self, data: Any = None, *, row: Any = None, **on: Any) -> None:
-        """`row` to change one, which is copied: the page still shows it as it is stored.
-        `on` names what a new one hangs on, for example site=…"""
-        super().__init__(data or None, instance=copy(row) if row else self._meta.model(**on))
-        for name in self._quantities():
-            self.initial[name] = getattr(self.instance, f"{name}_typed") or self.initial.get(name)
-
-    def _quantities(self) -> list[str]:
-        return [name for name, field in self.fields.items() if isinstance(field, QuantityField)]
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        self.values = dict(cleaned)
-        for name in self._quantities():
-            if name in cleaned:
-                spread = columns({name: cleaned[name]}, self.instance)
-                cleaned[name] = spread[name]
-                setattr(self.instance, f"{name}_typed", spread[f"{name}_typed"])
-        return cleaned
-
-    def _get_validation_exclusions(self) -> set[str]:
-        """Rules over columns that stand on no form (site, retired) are asked as well.
-
-        Django leaves out every column that the form does not show, and with it each constraint
-        that names one: “this site already has a system with that name” would never be asked.
-        """
-        left_out = super()._get_validation_exclusions()  # type: ignore[misc]
-        return {n for n in left_out if n in self.fields} | {f"{n}_typed" for n in self.errors}
-
-
-class SiteForm(RegistryForm):
-    time_zone = forms.CharField(
-        max_length=40,
-        help_text="Decides the dates of the site. Type a city: Europe/Lisbon, America/Chicago …",
-        widget=forms.TextInput(attrs={"list": "time_zones", "autocomplete": "off"}),
-    )
-
-    class Meta:
-        model = Site
-        fields = ("name", "address", "country", "time_zone")
-        widgets = {"address": forms.Textarea(attrs={"rows": 3})}
-
-    @staticmethod
-    def zones() -> list[str]:
-        """What the entry proposes."""
-        return sorted(zone for zone in known_zones() if "/" in zone or zone == "UTC")
-
-
-class AuthorityForm(Refusing, forms.Form):
-    """Which authority looks after what at a site."""
-
-    organisation = forms.ModelChoiceField(
-        queries.organisations("authority").none(), label="Authority", empty_label="Choose one"
-    )
-    scope = forms.ChoiceField(label="Looks after", choices=SiteAuthority.Scope.choices)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["organisation"].queryset = queries.organisations("authority")  # type: ignore[attr-defined]
-
-
-class EngageForm(Refusing, forms.Form):
-    """Which contractor may work at a site, and from when."""
-
-    organisation = forms.ModelChoiceField(
-        queries.organisations("contractor").none(), label="Contractor", empty_label="Choose one"
-    )
-    starts_on = DayField(label="First day")
-    ends_on = DayField(
-        label="Last day", required=False, help_text="Leave empty while no end is agreed."
-    )
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["organisation"].queryset = queries.organisations("contractor")  # type: ignore[attr-defined]
-
-
-class EndForm(Refusing, forms.Form):
-    ends_on = DayField(
-        label="Last day",
-        help_text="The contractor sees the site up to and including this day.",
-    )
-
-
-class RetireForm(Refusing, forms.Form):
-    retired_on = DayField(label="Out of use since")
+from itm.registry.services import PointRow, check_flow_points
 
 
 class SystemForm(RegistryForm):
@@ -158,7 +35,7 @@ class SystemForm(RegistryForm):
         model = FoamSystem
         fields = (
             "name", "kind", "hazard", "fuel", "minimum_flow", "design_flow", "required_minutes",
-            "commissioned_on", "criterion", "custom_lower", "custom_upper", "criterion_source",
+            "commissioned_on", "criterion", "criterion_source", "custom_lower", "custom_upper",
         )  # fmt: skip
         labels = {
             "kind": "Type of system",
@@ -315,74 +192,3 @@ def flow_point_rows(proportioner: Proportioner, data: Any = None) -> FlowPointRo
     made: Any = rows(data, initial=initial, prefix="points")
     made.was_retired = stored
     return made
-
-
-class TankForm(RegistryForm):
-    capacity = QuantityField(units=VOLUME, label="Capacity")
-    usable_volume = QuantityField(
-        units=VOLUME,
-        label="Usable volume",
-        help_text="What the suction inlet can reach; minutes of foam are worked out from it.",
-    )
-
-    class Meta:
-        model = Tank
-        fields = ("tag", "kind", "capacity", "usable_volume")
-        labels = {"kind": "Type of tank"}
-
-
-class TankFillForm(RegistryForm):
-    filled_on = DayField(label="Filled on")
-    volume = QuantityField(units=VOLUME, label="Volume filled")
-
-    class Meta:
-        model = TankFill
-        fields = ("lot", "filled_on", "volume")
-
-    def __init__(self, data: Any = None, *, actor: Actor, **kwargs: Any) -> None:
-        super().__init__(data, **kwargs)
-        self.fields["lot"].queryset = queries.lots_to_choose(actor)  # type: ignore[attr-defined]
-
-
-class LotForm(RegistryForm):
-    nominal_percent = NumberField(
-        label="Nominal percent", unit="%", help_text="At which this concentrate is proportioned."
-    )
-    made_on = DayField(label="Made on", required=False)
-    expires_on = DayField(label="Expires on", required=False)
-    refractive_index = NumberField(
-        required=False, help_text="nD at 20 °C, undiluted, as the certificate gives it."
-    )
-    density = NumberField(unit="kg/m³", required=False, help_text="At 20 °C.")
-    ph = NumberField(label="pH", required=False)
-
-    class Meta:
-        model = ConcentrateLot
-        fields = (
-            "product", "kind", "nominal_percent", "batch", "made_on", "expires_on", "pfas",
-            "refractive_index", "density", "ph",
-        )  # fmt: skip
-        labels = {"kind": "Type of concentrate", "pfas": "PFAS"}
-
-
-class InstrumentForm(RegistryForm):
-    resolution = NumberField(
-        help_text="One step of its display, in its own unit: 0.0001 for four decimals."
-    )
-    repeatability = NumberField(
-        required=False,
-        help_text="Standard deviation of one reading as its maker states it, in its own unit.",
-    )
-    certificate_due_on = DayField(label="Calibration due on", required=False)
-
-    class Meta:
-        model = Instrument
-        fields = (
-            "name", "serial_number", "method", "unit", "resolution", "repeatability",
-            "temperature_compensated", "certificate", "certificate_due_on",
-        )  # fmt: skip
-        labels = {
-            "method": "What it reads",
-            "temperature_compensated": "Corrects for temperature itself",
-            "certificate": "Number of its calibration certificate",
-        }

@@ -1,0 +1,25 @@
+"""Forms of the registry. Each shows the database's own rules as sentences and keeps what was typed.
+
+`form.values` are what the services take; a form itself saves nothing.
+"""
+
+from itm.registry.forms.base import Refusing
+from itm.registry.forms.sites import AuthorityForm, EndForm, EngageForm, RetireForm, SiteForm
+from itm.registry.forms.stock import InstrumentForm, LotForm, TankFillForm, TankForm
+from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
+
+__all__ = [
+    "AuthorityForm",
+    "EndForm",
+    "EngageForm",
+    "InstrumentForm",
+    "LotForm",
+    "ProportionerForm",
+    "Refusing",
+    "RetireForm",
+    "SiteForm",
+    "SystemForm",
+    "TankFillForm",
+    "TankForm",
+    "flow_point_rows",
+]

@@ -1,0 +1,69 @@
+"""Sites, who oversees them and who is engaged there; and the day of retiring anything."""
+
+from typing import Any
+
+from django import forms
+
+from itm.core.fields import DayField
+from itm.registry import queries
+from itm.registry.forms.base import CHOOSE, Refusing, RegistryForm
+from itm.registry.models import Site, SiteAuthority
+from itm.registry.models.sites import known_zones
+
+
+class SiteForm(RegistryForm):
+    time_zone = forms.CharField(
+        max_length=40,
+        help_text="Decides the dates of the site. Type a city: Europe/Lisbon, America/Chicago …",
+        widget=forms.TextInput(attrs={"list": "time_zones", "autocomplete": "off"}),
+    )
+
+    class Meta:
+        model = Site
+        fields = ("name", "address", "country", "time_zone")
+        widgets = {"address": forms.Textarea(attrs={"rows": 3})}
+
+    @staticmethod
+    def zones() -> list[str]:
+        """What the entry proposes."""
+        return sorted(zone for zone in known_zones() if "/" in zone or zone == "UTC")
+
+
+class AuthorityForm(Refusing, forms.Form):
+    """Which authority looks after what at a site."""
+
+    organisation = forms.ModelChoiceField(
+        queries.organisations("authority").none(), label="Authority", empty_label=CHOOSE
+    )
+    scope = forms.ChoiceField(label="Looks after", choices=SiteAuthority.Scope.choices)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["organisation"].queryset = queries.organisations("authority")  # type: ignore[attr-defined]
+
+
+class EngageForm(Refusing, forms.Form):
+    """Which contractor may work at a site, and from when."""
+
+    organisation = forms.ModelChoiceField(
+        queries.organisations("contractor").none(), label="Contractor", empty_label=CHOOSE
+    )
+    starts_on = DayField(label="First day")
+    ends_on = DayField(
+        label="Last day", required=False, help_text="Leave empty while no end is agreed."
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["organisation"].queryset = queries.organisations("contractor")  # type: ignore[attr-defined]
+
+
+class EndForm(Refusing, forms.Form):
+    ends_on = DayField(
+        label="Last day",
+        help_text="The contractor sees the site up to and including this day.",
+    )
+
+
+class RetireForm(Refusing, forms.Form):
+    retired_on = DayField(label="Out of use since")

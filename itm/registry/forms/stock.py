@@ -1,0 +1,82 @@
+"""Tanks, fills, lots and instruments."""
+
+from typing import Any
+
+from calc.units import VOLUME
+from itm.accounts.actor import Actor
+from itm.core.fields import DayField, NumberField
+from itm.core.quantities import QuantityField
+from itm.registry import queries
+from itm.registry.forms.base import RegistryForm
+from itm.registry.models import ConcentrateLot, Instrument, Tank, TankFill
+
+
+class TankForm(RegistryForm):
+    capacity = QuantityField(units=VOLUME, label="Capacity")
+    usable_volume = QuantityField(
+        units=VOLUME,
+        label="Usable volume",
+        help_text="What the suction inlet can reach; minutes of foam are worked out from it.",
+    )
+
+    class Meta:
+        model = Tank
+        fields = ("tag", "kind", "capacity", "usable_volume")
+        labels = {"kind": "Type of tank"}
+
+
+class TankFillForm(RegistryForm):
+    filled_on = DayField(label="Filled on")
+    volume = QuantityField(units=VOLUME, label="Volume filled")
+
+    class Meta:
+        model = TankFill
+        fields = ("lot", "filled_on", "volume")
+
+    def __init__(self, data: Any = None, *, actor: Actor, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        self.fields["lot"].queryset = queries.lots_to_choose(actor)  # type: ignore[attr-defined]
+
+
+class LotForm(RegistryForm):
+    nominal_percent = NumberField(
+        label="Nominal percent", unit="%", help_text="At which this concentrate is proportioned."
+    )
+    made_on = DayField(label="Made on", required=False)
+    expires_on = DayField(label="Expires on", required=False)
+    refractive_index = NumberField(
+        required=False, help_text="nD at 20 °C, undiluted, as the certificate gives it."
+    )
+    density = NumberField(unit="kg/m³", required=False, help_text="At 20 °C.")
+    ph = NumberField(label="pH", required=False)
+
+    class Meta:
+        model = ConcentrateLot
+        fields = (
+            "product", "kind", "nominal_percent", "batch", "made_on", "expires_on", "pfas",
+            "refractive_index", "density", "ph",
+        )  # fmt: skip
+        labels = {"kind": "Type of concentrate", "pfas": "PFAS"}
+
+
+class InstrumentForm(RegistryForm):
+    resolution = NumberField(
+        help_text="One step of its display, in its own unit: 0.0001 for four decimals."
+    )
+    repeatability = NumberField(
+        required=False,
+        help_text="Standard deviation of one reading as its maker states it, in its own unit.",
+    )
+    certificate_due_on = DayField(label="Calibration due on", required=False)
+
+    class Meta:
+        model = Instrument
+        fields = (
+            "name", "serial_number", "method", "unit", "resolution", "repeatability",
+            "temperature_compensated", "certificate", "certificate_due_on",
+        )  # fmt: skip
+        labels = {
+            "method": "What it reads",
+            "temperature_compensated": "Corrects for temperature itself",
+            "certificate": "Number of its calibration certificate",
+        }
