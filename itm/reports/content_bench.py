@@ -109,13 +109,15 @@ def _standard(bottle: dict[str, Any], line: dict[str, float]) -> StandardLine:
 def line_words(document: dict[str, Any]) -> str:
     """The line in one sentence."""
     line = document["evaluation"]["result"]["line"]
+    # Two digits beyond the display: what lies below is the dust of the arithmetic.
+    digits = 2 + decimals(document["bench"]["instrument"]["resolution"])
     slope, intercept = plainly(line["slope"], 6), plainly(line["intercept"], 9)
     water = "in" if document["test"]["include_water"] else "left out of"
     return (
         f"Least squares, the same weight for each bottle, water {water} the fit: "
         f"reading = {intercept} + {slope} × percent; correlation "
         f"{figure(line['r'], (1.0,), fewest=5, most=8)}, residual standard deviation "
-        f"{plainly(line['residual_sd'], 2)}, {line['degrees_of_freedom']} degrees of freedom."
+        f"{line['residual_sd']:.{digits}f}, {line['degrees_of_freedom']} degrees of freedom."
     )
 
 

@@ -31,7 +31,9 @@ class Answer:
     why: str
     standard_uncertainty: str
     degrees_of_freedom: str
-    supply: str
+    supply: str  # minutes that the foam lasts; empty where they are not known
+    supply_note: str
+    short: bool  # it lasts less than required
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class WarningLine:
 
 def band_words(document: dict[str, Any]) -> str:
     band = document["test"]["band"]
-    return f"{at_least_tenths(band['lower'])} to {at_least_tenths(band['upper'])} %"
+    return f"{at_least_tenths(band['lower'])} to {at_least_tenths(band['upper'])}\u00a0%"
 
 
 def answers(document: dict[str, Any]) -> tuple[Answer, ...]:
@@ -84,7 +86,7 @@ def _answer(
         why=_why(point, wanted),
         standard_uncertainty=f"{point['standard_uncertainty']:.3g}",
         degrees_of_freedom=f"{point['degrees_of_freedom']:g}",
-        supply=_supply(supply),
+        **_supply(supply),
     )
 
 
@@ -116,13 +118,16 @@ def _why(point: dict[str, Any], wanted: float | None) -> str:
     return f"enough by itself ({asked} asked for), but a warning below leaves it open"
 
 
-def _supply(line: dict[str, Any] | None) -> str:
+def _supply(line: dict[str, Any] | None) -> dict[str, Any]:
     if line is None or line["minutes"] is None:
-        return ""
+        return {"supply": "", "supply_note": "", "short": False}
     required = line["required_minutes"]
-    lasts = figure(line["minutes"], (required,), fewest=1, most=MOST_DIGITS)
-    compared = "less than the" if line["minutes"] < required else "covers the"
-    return f"{lasts} min: {compared} required {required:g} min"
+    short = line["minutes"] < required
+    return {
+        "supply": f"{figure(line['minutes'], (required,), fewest=1, most=MOST_DIGITS)} min",
+        "supply_note": f"{'less than' if short else 'covers'} the required {required:g} min",
+        "short": short,
+    }
 
 
 def supply_basis(document: dict[str, Any]) -> str:
@@ -164,16 +169,17 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
         "Simple acceptance: the plain value decides alone, and no result is undecided."
         if wanted is None
         else (
-            "The statement is settled when the probability that it is right is at least "
-            f"{chance(wanted)} of 100 and no question is left open; otherwise it is undecided."
+            "The number out of 100 is the probability that this statement is right. It is settled "
+            f"when that is at least {chance(wanted)} of 100 and no question is left open; "
+            "otherwise it is undecided."
         )
     )
     return tuple(
         sentence
         for sentence in (
             f"{basis} {source}".strip(),
-            "In band, lean or rich goes by the plain value before any rounding; both limits belong "
-            "to the band.",
+            "Percent is the volume of concentrate in 100 volumes of solution. In band, lean or "
+            "rich goes by the plain value before any rounding; both limits belong to the band.",
             sure,
             "Limits and rule were fixed when the test was prepared, before the first reading.",
         )
