@@ -1,0 +1,105 @@
+"""Lists: found, sorted and paged by their address, with a fixed number of queries."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from tests.conftest import Scene
+from tests.factories import (
+    ConcentrateLotFactory,
+    FoamSystemFactory,
+    GrantFactory,
+    InstrumentFactory,
+    OrganisationFactory,
+    ProportionerFactory,
+    SiteFactory,
+    TankFactory,
+    TankFillFactory,
+    actor_of,
+)
+
+
+def test_list_is_found_by_name_sorted_and_paged_by_its_address(enter: Any, scene: Scene) -> None:
+    owner = scene.owner.organisation
+    for number in range(27):
+        SiteFactory(owner=owner, name=f"Depot {number:02}", country="Spain")
+    page = enter("owner")
+    first = page.get("/sites/?find=depot&sort=-name").content.decode()
+    assert first.index("Depot 26") < first.index("Depot 25")
+    assert "Depot 01" not in first
+    assert "Page <span" in first
+    second = page.get("/sites/?find=depot&sort=-name&page=2").content.decode()
+    assert "Depot 01" in second
+    assert "Depot 02" not in second
+    assert "find=depot&amp;sort=-name" in second
+    none = page.get("/sites/?find=nothing").content.decode()
+    assert "Nothing here fits what you asked for: “nothing”." in none
+    assert page.get("/sites/?sort=password&page=x&shown=y").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("who", "url", "sentence", "step"),
+    [
+        ("owner", "/sites/", "No site yet.", "/sites/new/"),
+        ("owner", "/lots/", "No lot yet.", "/lots/new/"),
+        ("contractor", "/sites/", "No owner has your organisation engaged today.", ""),
+        ("contractor", "/instruments/", "No instrument yet.", "/instruments/new/"),
+        ("authority", "/sites/", "No owner has named your authority", ""),
+        ("authority", "/systems/", "No foam system yet.", ""),
+    ],
+)
+def test_empty_list_says_why_and_what_to_do_next(
+    client: Client, sign_in: Any, db: None, who: str, url: str, sentence: str, step: str
+) -> None:
+    page = sign_in(client, actor_of(OrganisationFactory(kind=who)))
+    text = page.get(url).content.decode()
+    assert sentence in text
+    assert not step or f'href="{step}"' in text
+
+
+def grow(scene: Scene, count: int) -> None:
+    owner = scene.owner.organisation
+    for number in range(count):
+        site = SiteFactory(owner=owner)
+        tank = TankFactory(site=site)
+        lot = ConcentrateLotFactory(owner=owner)
+        TankFillFactory(tank=tank, lot=lot)
+        TankFillFactory(tank=scene.tank, lot=lot)
+        ProportionerFactory(system=FoamSystemFactory(site=site), tank=tank)
+        ProportionerFactory(
+            system=FoamSystemFactory(site=scene.site), tank=TankFactory(site=scene.site)
+        )
+        GrantFactory(site=scene.site, starts_on=date(2010, 1, 1 + number % 28))
+        InstrumentFactory(organisation=scene.contractor.organisation)
+
+
+# Session, person, membership and its organisation are the first three of each.
+BUDGET = {
+    "/sites/": 5,
+    "/systems/": 5,
+    "/proportioners/": 5,
+    "/tanks/": 6,
+    "/lots/": 5,
+    "/sites/{site}/": 16,
+    "/systems/{system}/": 9,
+    "/tanks/{tank}/": 6,
+    "/proportioners/{proportioner}/": 8,
+}
+
+
+@pytest.mark.parametrize("url", BUDGET)
+def test_page_asks_the_database_the_same_number_of_times_at_3_and_at_30_rows(
+    enter: Any, scene: Scene, url: str, django_assert_num_queries: Any
+) -> None:
+    page, most = enter("owner"), BUDGET[url]
+    url = url.format(
+        **{name: getattr(scene, name).key for name in ("site", "system", "tank", "proportioner")}
+    )
+    grow(scene, 2)
+    with django_assert_num_queries(most):
+        page.get(url)
+    grow(scene, 27)
+    with django_assert_num_queries(most):
+        assert page.get(url).status_code == 200
