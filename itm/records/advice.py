@@ -14,7 +14,8 @@ from calc.inverse import instrument_sd
 from calc.standards import as_made_percent
 
 MOST_BOTTLES = 4  # more bottles than that nobody makes on the day, own choice
-FINEST_STEP = 1e-6  # of a display, as a share of one; own choice
+# Finest display a crew can get, in the unit of the reading; common practice, no source.
+FINEST_STEP = {"refractive_index": 1e-5, "brix": 0.01, "conductivity": 0.01}
 COUNT = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}
 
 
@@ -80,7 +81,7 @@ def _steps(now: Situation, inputs: dict[str, Any], result: dict[str, Any]) -> It
     for more in tries:
         if now.with_standards(more).settled:
             yield f"{COUNT[more]} standard{'s'[: more > 1]} near {near}."
-    if step := _display(now, inputs["instrument"], result["line"]["residual_sd"]):
+    if step := _display(now, inputs, result["line"]["residual_sd"]):
         yield f"a display with steps of {step} or finer: the step of this one hides the answer."
     for more in tries:
         if now.with_samples(more).settled:
@@ -93,13 +94,14 @@ def _steps(now: Situation, inputs: dict[str, Any], result: dict[str, Any]) -> It
             )
 
 
-def _display(now: Situation, instrument: dict[str, Any], residual_sd: float) -> str:
+def _display(now: Situation, inputs: dict[str, Any], residual_sd: float) -> str:
     """The coarsest usual step that would settle it, where the display and not the scatter rules."""
+    instrument, finest = inputs["instrument"], FINEST_STEP[inputs["method"]]
     step, repeatability = instrument["resolution"], instrument["repeatability"] or 0.0
     if residual_sd > instrument_sd(step, repeatability) or step / math.sqrt(12) <= repeatability:
         return ""
     finer = step / 10  # taken to scatter by a whole step of its own, which is more than rounding
-    while finer >= step * FINEST_STEP:
+    while finer >= finest * 0.99:
         if replace(now, sd=max(instrument_sd(finer, repeatability), finer)).settled:
             return f"{finer:.10f}".rstrip("0").rstrip(".")
         finer /= 10
@@ -110,7 +112,7 @@ def _too_near(now: Situation) -> str:
     edge = min(float(now.band.lower), float(now.band.upper), key=lambda e: abs(e - now.percent))
     return (
         f"No few bottles would settle it: it lies {abs(edge - now.percent):.2g} points from the "
-        f"limit of {edge:g} %. Take a method that scatters less."
+        f"limit of {edge:g} %. Take a method that scatters less, in fresh water conductivity."
     )
 
 
