@@ -20,8 +20,9 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherRespons
 
 from itm.core.errors import Refused
 
-# It would tell of every line of the sheet that is meant for screens.
-logging.getLogger("weasyprint").setLevel(logging.ERROR)
+# They would tell of every line of the sheet that is meant for screens, and of every table cut.
+for talkative in ("weasyprint", "fontTools"):
+    logging.getLogger(talkative).setLevel(logging.ERROR)
 
 SCHEME = "asset:"
 FONTS = "vendor/fonts/atkinson-hyperlegible"
