@@ -156,6 +156,7 @@ X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": ["'self'"],
+        "img-src": ["'self'", "data:"],  # small pictures inside the vendored stylesheet
         "object-src": ["'none'"],
         "base-uri": ["'none'"],
         "form-action": ["'self'"],

@@ -142,6 +142,7 @@ def _tank(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:
         kind=told["kind"],
         capacity=volume(told["capacity"]),
         usable_volume=volume(told["usable_volume"]),
+        earlier_check_on=world.ages.day(told["earlier_check_days_ago"], site.time_zone),
     )
     world.tanks[site.name, tank.tag] = tank
     for fill in told["fills"]:

@@ -24,7 +24,7 @@ def refresh(*, actor: Actor, proportioner: Proportioner, results: Iterable[Resul
     day and phase in the order they were made.
     """
     history = list(results)
-    started_on = proportioner.system.commissioned_on
+    started_on = first_counts_from(proportioner)
     for requirement in requirements(Requirement.Task.PROPORTIONING_TEST):
         wanted = cycles(window_of(requirement), started_on, history)
         reconcile(actor, requirement, proportioner, wanted)
@@ -40,13 +40,20 @@ def start_duties(
     A tank without a proportioner protects nothing yet and gets its duty with the first one.
     """
     if proportioner is not None:
-        begun = proportioner.system.commissioned_on
+        begun = first_counts_from(proportioner)
         start(actor, Requirement.Task.PROPORTIONING_TEST, proportioner, begun)
     if tank is not None:
         fed = FoamSystem.objects.filter(proportioners__tank=tank)
         first: date | None = fed.aggregate(first=Min("commissioned_on"))["first"]
         if first is not None:
-            start(actor, Requirement.Task.CONCENTRATE_CHECK, tank, first)
+            begun = max(first, tank.earlier_check_on or first)
+            start(actor, Requirement.Task.CONCENTRATE_CHECK, tank, begun)
+
+
+def first_counts_from(proportioner: Proportioner) -> date:
+    """The day of commissioning, or of the last test that older papers show."""
+    commissioned = proportioner.system.commissioned_on
+    return max(commissioned, proportioner.earlier_test_on or commissioned)
 
 
 def start(actor: Actor, task: str, device: Device, begun: date) -> None:

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import require_kind
 from itm.actions.add_tank import add_tank
+from itm.actions.change_tank import change_tank
 from itm.core.figures import day
 from itm.registry import queries, services
 from itm.registry.forms import LotForm, TankFillForm, TankForm
@@ -95,7 +96,7 @@ def tank_edit(request: HttpRequest, key: UUID) -> HttpResponse:
     form = TankForm(request.POST, row=row)
     return edit(
         request, form=form,
-        write=lambda: services.change_tank(actor=actor, tank=row, **form.values),
+        write=lambda: change_tank(actor=actor, tank=row, **form.values),
         to=lambda row: reverse("tank", args=[row.key]),
         title=f"Change {row}", back=reverse("tank", args=[key]), crumbs=crumbs_to_tank(row),
     )  # fmt: skip

@@ -21,5 +21,8 @@ def shell(request: HttpRequest) -> dict:
     if actor is None:
         return {"actor": None, "nav": []}
     nav = [(label, reverse(name)) for label, name in NAVIGATION[actor.kind]]
-    here = max((url for _, url in nav if request.path.startswith(url)), key=len, default="")
+    home = reverse("home")
+    here = next((u for _, u in nav if u != home and request.path.startswith(u)), None)
+    if request.path == home:
+        here = home
     return {"actor": actor, "nav": [(label, url, url == here) for label, url in nav]}

@@ -18,10 +18,15 @@ class TankForm(RegistryForm):
         label="Usable volume",
         help_text="What the suction inlet can reach; minutes of foam are worked out from it.",
     )
+    earlier_check_on = DayField(
+        label="Last concentrate check before this record",
+        required=False,
+        help_text="From older papers. The next one is counted from this day.",
+    )
 
     class Meta:
         model = Tank
-        fields = ("tag", "kind", "capacity", "usable_volume")
+        fields = ("tag", "kind", "capacity", "usable_volume", "earlier_check_on")
         labels = {"kind": "Type of tank"}
 
 

@@ -53,6 +53,11 @@ class ProportionerForm(RegistryForm):
     )
     lowest_listed_flow = QuantityField(units=FLOW, label="Lowest listed flow", required=False)
     highest_listed_flow = QuantityField(units=FLOW, label="Highest listed flow", required=False)
+    earlier_test_on = DayField(
+        label="Last proportioning test before this record",
+        required=False,
+        help_text="From older papers. The next one is counted from this day.",
+    )
     flush_order = LinesField(
         label="Order of stopping and flushing",
         required=False,
@@ -72,7 +77,7 @@ class ProportionerForm(RegistryForm):
         model = Proportioner
         fields = (
             "tag", "kind", "tank", "nominal_percent", "lowest_listed_flow", "highest_listed_flow",
-            "flush_order", "restoration_order",
+            "earlier_test_on", "flush_order", "restoration_order",
         )  # fmt: skip
         labels = {"kind": "Type of proportioner", "tank": "Concentrate tank"}
 

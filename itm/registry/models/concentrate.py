@@ -28,6 +28,8 @@ class Tank(Tracked, Scoped):
     capacity_typed = models.CharField(max_length=40)
     usable_volume = models.FloatField(help_text="m³ that the suction inlet can reach")
     usable_volume_typed = models.CharField(max_length=40)
+    # From papers older than this record, so that a new installation does not call all of it late.
+    earlier_check_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)
     objects = ScopedQuerySet.as_manager()
 

@@ -119,6 +119,8 @@ class Proportioner(Tracked, Scoped):
     flush_order = models.JSONField(default=list)
     # What has to be back in its normal position after a test: one line each.
     restoration_order = models.JSONField(default=list)
+    # From papers older than this record, so that a new installation does not call all of it late.
+    earlier_test_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)
     objects = ScopedQuerySet.as_manager()
 

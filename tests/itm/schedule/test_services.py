@@ -67,6 +67,23 @@ def test_a_tank_that_feeds_nothing_has_no_duty_yet(scene):
     assert not Duty.objects.exists()
 
 
+def test_older_papers_move_the_first_cycle_of_device_and_tank(scene):
+    scene.proportioner.earlier_test_on = date(2025, 9, 1)
+    scene.proportioner.save(by=scene.owner)
+    scene.tank.earlier_check_on = date(2025, 10, 1)
+    scene.tank.save(by=scene.owner)
+    start_duties(actor=scene.owner, proportioner=scene.proportioner, tank=scene.tank)
+    assert rows(scene.proportioner) == [(date(2025, 9, 1), None)]
+    assert Duty.objects.get(tank=scene.tank).due_on == date(2026, 10, 1)
+
+
+def test_papers_older_than_the_commissioning_move_nothing(scene):
+    scene.tank.earlier_check_on = date(2010, 1, 1)
+    scene.tank.save(by=scene.owner)
+    start_duties(actor=scene.owner, tank=scene.tank)
+    assert Duty.objects.get(tank=scene.tank).counts_from == COMMISSIONED
+
+
 def test_a_corrected_commissioning_day_moves_the_first_cycle(scene, device):
     device.system.commissioned_on = date(2019, 2, 28)
     start_duties(actor=scene.owner, proportioner=device)

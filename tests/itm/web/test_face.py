@@ -263,7 +263,7 @@ def test_stylesheet_fetches_only_files_that_lie_beside_it():
 
 
 def test_every_picture_of_the_vendored_sheet_by_data_address_is_replaced():
-    """The content policy refuses data: addresses; each rule that uses one must be overridden."""
+    """Each picture that Pico brings inside its rules is overridden by one of ours."""
     vendored = (STATIC / "vendor/pico/pico.min.css").read_text()
     icons = set(re.findall(r"background-image:var\((--pico-icon-[a-z]+)\)", vendored))
     # valid is never set by Django; close and loading belong to elements that no page has.

@@ -1,0 +1,18 @@
+"""A tank is corrected; the last check on older papers is where its first duty counts from."""
+
+from typing import Any
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.registry import services as registry
+from itm.registry.models import Tank
+from itm.schedule import services as schedule
+
+
+@transaction.atomic
+def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
+    """Raises what `registry.services.change_tank` raises. Duties once done are not moved."""
+    row = registry.change_tank(actor=actor, tank=tank, **values)
+    schedule.start_duties(actor=actor, tank=row)
+    return row
