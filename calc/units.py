@@ -23,3 +23,4 @@ VOLUME = {  # → m³
     "US gal": US_GALLON,
     "imp gal": IMPERIAL_GALLON,
 }
+CONDUCTIVITY = {"µS/cm": 1e-4, "mS/cm": 0.1, "S/m": 1.0}  # → S/m

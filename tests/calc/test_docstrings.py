@@ -10,7 +10,17 @@ import pytest
 ROOT = Path(__file__).parents[2]
 REFERENCE = (ROOT / "fixtures" / "reference" / "check-values.json").read_text()
 MODULES = sorted(path.stem for path in (ROOT / "calc").glob("[a-z]*.py"))
-WITH_FORMULAS = ["acceptance", "canonical", "inverse", "line", "standards", "student", "supply"]
+WITH_FORMULAS = [
+    "acceptance",
+    "canonical",
+    "inverse",
+    "line",
+    "readings",
+    "standards",
+    "student",
+    "supply",
+    "water",
+]
 NO_FORMULA = {
     "decimal_as_written": "reads a number",
 }

@@ -16,9 +16,25 @@ import pytest
 from calc.acceptance import band, custom_band, judge, limits
 from calc.inverse import read_off
 from calc.line import Line, curvature, fit_line
+from calc.readings import (
+    brix_correction,
+    brix_to_index,
+    chloride_conductivity,
+    effective_coefficient,
+    linear_to_25,
+    natural_water_factor,
+)
 from calc.standards import as_made_percent, recipe, suggested_percents
 from calc.student import coverage_factor, probability_below
-from calc.units import IMPERIAL_GALLON, PRESSURE, PSI, US_GALLON
+from calc.units import CONDUCTIVITY, IMPERIAL_GALLON, PRESSURE, PSI, US_GALLON
+from calc.water import (
+    DENSITY_TERMS,
+    air_index,
+    index_against_vacuum,
+    volume_per_weight,
+    water_density,
+    water_index,
+)
 
 FILE = Path(__file__).parents[2] / "fixtures" / "reference" / "check-values.json"
 ROWS = {row["id"]: row for row in json.loads(FILE.read_text())}
@@ -233,6 +249,101 @@ def units() -> dict[str, Any]:
     }
 
 
+# Density of each point of B-07, kg/m³, by IAPWS-95 (computed with CoolProp 8.0.0).
+DENSITIES_B07 = (1004.82144, 958.770656, 999.761789, 0.460313653)
+
+
+def water_at_three_wavelengths() -> dict[str, Any]:
+    data = inputs("B-01")
+    wavelengths = [w * 1e-6 for w in data["wavelength_um"]]
+    t = data["t_degC"]
+    return {"n": list(index_against_vacuum(t, water_density(t), wavelengths))}
+
+
+def water_against_air() -> dict[str, Any]:
+    t = inputs("B-02")["t_degC"]
+    return {
+        "n_vacuum": index_against_vacuum(t, water_density(t)),
+        "n_air_at_20C": air_index(t),
+        "n_against_air": water_index(t),
+    }
+
+
+def water_under_pressure() -> dict[str, Any]:
+    points = zip(inputs("B-07")["points"], DENSITIES_B07, strict=True)
+    return {
+        "n": [index_against_vacuum(t, rho, w * 1e-6) for (w, t, _pressure), rho in points],
+    }
+
+
+def water_per_degree() -> dict[str, Any]:
+    between = [(water_index(b) - water_index(a)) / (b - a) for a, b in inputs("B-08")["intervals"]]
+    return {"dn_dT_per_K": between}
+
+
+def sugar_corrections() -> dict[str, Any]:
+    data = inputs("B-09")
+    return {
+        f"correction_{brix}": list(brix_correction(brix, data["t_degC"]))
+        for brix in data["readings_percent"]
+    }
+
+
+def chloride(row_id: str) -> list[float]:
+    data = inputs(row_id)
+    return list(chloride_conductivity(data["molality"], data["t_degC"]) / CONDUCTIVITY["µS/cm"])
+
+
+def chloride_further() -> dict[str, Any]:
+    t, unit = inputs("C-07")["t_degC"], CONDUCTIVITY["µS/cm"]
+    return {
+        "m001": list(chloride_conductivity(0.01, t) / unit),
+        "m01": list(chloride_conductivity(0.1, t) / unit),
+    }
+
+
+def natural_waters() -> dict[str, Any]:
+    return {"normalised": list(natural_water_factor(inputs("C-06")["t_degC"]))}
+
+
+def chloride_in_water_from_air() -> dict[str, Any]:
+    unit = CONDUCTIVITY["µS/cm"]
+    own = inputs("C-08")["water_CO2_saturated"] * unit
+    return {"kappa_as_read": chloride_conductivity(0.01, 25, own) / unit}
+
+
+def coefficients() -> dict[str, Any]:
+    weak = ROWS["C-01"]["expected"]["kappa_uS_per_cm"]
+    strong = ROWS["C-02"]["expected"]["kappa_uS_per_cm"]
+    cold, warm = ROWS["C-07"]["expected"]["m001"]
+    return {
+        "alpha": [
+            effective_coefficient(cold, 15, weak[2]),
+            effective_coefficient(weak[1], 20, weak[2]),
+            effective_coefficient(warm, 30, weak[2]),
+            effective_coefficient(strong[1], 20, strong[2]),
+        ]
+    }
+
+
+def linear_compensation() -> dict[str, Any]:
+    data = inputs("C-04")
+    return {"kappa_25": linear_to_25(data["kappa_T"], data["t_degC"], data["alpha"])}
+
+
+def densities() -> dict[str, Any]:
+    densest = -DENSITY_TERMS[0]
+    return {
+        "rho": list(water_density(inputs("D-01")["t_degC"])),
+        "rho_max": water_density(densest),
+    }
+
+
+def weighing_factor() -> dict[str, Any]:
+    data = inputs("D-02")
+    return {"Z": list(1000 * volume_per_weight(data["t_degC"], data["p_kPa"] * 1000))}
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -259,6 +370,28 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
         "guard_band": coverage_factor(inf, 0.90) * inputs("A-22")["u"],
     },
     "A-23": norris_inverse,
+    "B-01": water_at_three_wavelengths,
+    "B-02": water_against_air,
+    "B-03": lambda: {"nD": list(water_index(inputs("B-03")["t_degC"]))},
+    "B-04": lambda: {"nD": list(brix_to_index(inputs("B-04")["brix"]))},
+    "B-05": lambda: {
+        "correction": list(
+            brix_correction(inputs("B-05")["reading_percent"], inputs("B-05")["t_degC"])
+        )
+    },
+    "B-07": water_under_pressure,
+    "B-08": water_per_degree,
+    "B-09": sugar_corrections,
+    "C-01": lambda: {"kappa_uS_per_cm": chloride("C-01")},
+    "C-02": lambda: {"kappa_uS_per_cm": chloride("C-02")},
+    "C-04": linear_compensation,
+    "C-05": lambda: {"f25": list(natural_water_factor(inputs("C-05")["t_degC"]))},
+    "C-06": natural_waters,
+    "C-07": chloride_further,
+    "C-08": chloride_in_water_from_air,
+    "C-09": coefficients,
+    "D-01": densities,
+    "D-02": weighing_factor,
     "D-03": one_mixture,
     "D-04": lambda: {
         "percent": as_made_percent(inputs("D-04")["concentrate_mL"], inputs("D-04")["water_mL"])
@@ -276,21 +409,18 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
 # Entries of a computed row that the engine does not form, with the reason.
 NOT_FORMED = {
     "A-04": ({"b0", "se_b0", "b1", "se_b1", "r_squared"}, "only the quadratic term is needed"),
+    "C-06": ({"with_1_116"}, "the rounded multiplier is the slip that the case warns of"),
+    "C-07": ({"m1_at_25"}, "a solution of 1 mol/kg is not offered: no bench water is that salty"),
 }
 
 NOT_COMPUTED = {
     "lines through the origin are not offered": ["A-05", "A-18"],
     "a line with uncertain percents is not offered yet": ["A-10", "A-20"],
     "effective degrees of freedom are not formed yet": ["A-11"],
-    "water index, Brix scale and their temperature corrections are not offered yet": [
-        *["B-01", "B-02", "B-03", "B-04", "B-05", "B-07", "B-08", "B-09"],
-    ],
     "a finding about instruments, nothing to compute": ["B-06"],
-    "conductivity is fitted as read, not yet corrected to 25 °C": [
-        *["C-01", "C-02", "C-03", "C-04", "C-05", "C-06", "C-07", "C-08", "C-09"],
-    ],
+    "reference solutions by mass per litre are not offered": ["C-03"],
     "mixing by mass and the uncertainty of glassware are not offered yet": [
-        *["D-01", "D-02", "D-06", "D-07", "D-08", "D-09", "D-10", "D-11"],
+        *["D-06", "D-07", "D-08", "D-09", "D-10", "D-11"],
     ],
     "hydraulics and vessels are not offered yet": [
         *["E-01", "E-02", "E-03", "E-04", "E-06", "E-07", "E-08", "E-09", "E-10", "E-11"],

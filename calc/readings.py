@@ -1,0 +1,287 @@
+"""Readings made comparable: Brix and index, temperature, conductivity at 25 °C.
+
+What was typed stays raw; a correction gives a second number and says how large it was.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from calc.arguments import not_negative, numbers, positive, within
+from calc.errors import CalcError, quoted
+from calc.water import IN_RANGE, water_index
+
+WATER_BRIX_INDEX = 1.332986  # nD of 0 % sucrose at 20 °C against air, ICUMSA SPS-3
+# nD over that of water, in powers of the mass fraction. Our own least squares through the whole
+# percents of the ICUMSA table, 0 to 85 %; it stays within 6e-6 of every entry (printed to 1e-5).
+SUCROSE_TERMS = (0.14277841, 0.05458738, 0.01241204, 0.01292099, -0.00940737)
+LEAST_BRIX, MOST_BRIX = -5.0, 85.0  # %, a little below 0 because warm water reads below 0
+NEWTON_STEPS = 6  # own choice: four reach the last digit over the whole scale
+
+# % Brix per °C from 20 °C: (s0 + s1 w + s2 w²) d + (s3 + s4 w) d², w mass fraction read. Our own
+# best fit of the published corrections from 10 to 17 °C, 10 to 30 %: within 0.005 of each.
+BRIX_TEMPERATURE_TERMS = (0.064139, 0.043182, -0.025830, 0.00102922, -0.00154762)
+
+LINEAR_COEFFICIENT = 0.0191  # 1/K about 25 °C, Standard Methods 2510 B (from memory)
+# ISO 7888:1985, closed form of its table of natural waters: no unit but C and D in °C.
+NATURAL_WATER = (0.962144, 0.965078, -0.198058, -1.992186, 231.176628, 86.391230)
+NATURAL_WATER_RANGE = (0.0, 35.9)  # °C, ISO 7888:1985, extent of the table
+
+# KCl at 15, 20, 25 and 30 °C: Pratt et al., Pure Appl. Chem. 73 (2001) 1783, S/m by mol/kg.
+CHLORIDE_NODES = (15.0, 20.0, 25.0, 30.0)  # °C
+CHLORIDE = {
+    0.01: (0.114145, 0.127303, 0.140823, 0.154663),
+    0.1: (1.04371, 1.16159, 1.28246, 1.40592),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """A reading at the temperature asked for; shift = reading - as read, same unit and shape."""
+
+    reading: Any
+    shift: Any
+
+
+def brix_to_index(brix: Any) -> Any:
+    """Index nD at 20 °C that belongs to a mark of the Brix scale.
+
+    Parameters
+    ----------
+    brix : array_like, -5 to 85 % by mass of sucrose.
+
+    Returns
+    -------
+    nD against air at 20 °C, same shape.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: polynomial in the mass fraction, fifth order. Below 0 % it only carries the scale on.
+    Source: ICUMSA sucrose table at 20 °C and 589 nm (1974, SPS-3). Check:
+    fixtures/reference/check-values.json B-04.
+    """
+    w = within("brix", brix, LEAST_BRIX, MOST_BRIX, "-5 to 85 percent Brix") / 100
+    return WATER_BRIX_INDEX + _sucrose(w)
+
+
+def index_to_brix(index: Any) -> Any:
+    """Mark of the Brix scale that belongs to an index nD at 20 °C; undoes `brix_to_index`.
+
+    Parameters
+    ----------
+    index : array_like, nD against air at 20 °C, 1.3260 to 1.5039.
+
+    Returns
+    -------
+    % by mass of sucrose, same shape.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: Newton's method on the polynomial, which rises everywhere on the scale.
+    Source: ICUMSA sucrose table at 20 °C and 589 nm (1974, SPS-3). Check:
+    fixtures/reference/check-values.json B-04.
+    """
+    least, most = (WATER_BRIX_INDEX + _sucrose(b / 100) for b in (LEAST_BRIX, MOST_BRIX))
+    wanted = within("index", index, least, most, f"{least:.4f} to {most:.4f}") - WATER_BRIX_INDEX
+    w = wanted / SUCROSE_TERMS[0]
+    for _ in range(NEWTON_STEPS):
+        w = w - (_sucrose(w) - wanted) / _sucrose_slope(w)
+    return 100 * w
+
+
+def _sucrose(w: Any) -> Any:
+    rise = 0.0 * w
+    for term in reversed(SUCROSE_TERMS):
+        rise = (rise + term) * w
+    return rise
+
+
+def _sucrose_slope(w: Any) -> Any:
+    slope = 0.0 * w
+    for power in range(len(SUCROSE_TERMS), 0, -1):
+        slope = slope * w + power * SUCROSE_TERMS[power - 1]
+    return slope
+
+
+def brix_correction(brix: Any, temperature_c: Any) -> Any:
+    """What is added to a sugar reading taken at another temperature than 20 °C.
+
+    Parameters
+    ----------
+    brix : array_like, 0 to 30 % by mass, as read.
+    temperature_c : array_like, 10 to 30 °C.
+
+    Returns
+    -------
+    % Brix, broadcast shape; negative below 20 °C.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: for sugar solutions, as compensating instruments do it. Fitted from 10 to 17 °C; from
+    there on the fit is carried on and agrees with the rest of the table within 0.03 (from memory).
+    A weak foam solution follows water instead: use `at_temperature`.
+    Source: OIV-MA-AS2-02 (2012), table I. Check: fixtures/reference/check-values.json B-05, B-09.
+    """
+    w = within("brix", brix, 0, 30, "0 to 30 percent Brix") / 100
+    d = within("temperature_c", temperature_c, 10, 30, "10 to 30 °C") - 20
+    s = BRIX_TEMPERATURE_TERMS
+    return (s[0] + s[1] * w + s[2] * w * w) * d + (s[3] + s[4] * w) * d * d
+
+
+def linear_to_25(
+    conductivity: Any, temperature_c: Any, coefficient: Any = LINEAR_COEFFICIENT
+) -> Any:
+    """Conductivity at 25 °C by a straight line in temperature.
+
+    Parameters
+    ----------
+    conductivity : array_like, >= 0, any unit, at temperature_c and not compensated.
+    temperature_c : array_like, 0 to 40 °C.
+    coefficient : array_like, 0 to 0.035 per K about 25 °C.
+
+    Returns
+    -------
+    Conductivity at 25 °C, unit of the reading, broadcast shape.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: κ25 = κ/(1 + α (t - 25)). Good within a few degrees; the coefficient is the liquid's
+    own, and `effective_coefficient` finds it from one bottle read twice.
+    Source: Standard Methods 2510 B. Check: fixtures/reference/check-values.json C-04.
+    """
+    return not_negative("conductivity", conductivity) / _linear_share(temperature_c, coefficient)
+
+
+def _linear_share(temperature_c: Any, coefficient: Any) -> Any:
+    t = within("temperature_c", temperature_c, 0, 40, IN_RANGE)
+    alpha = within("coefficient", coefficient, 0, 0.035, "0 to 0.035 per K")
+    return 1 + alpha * (t - 25)
+
+
+def effective_coefficient(conductivity: Any, temperature_c: Any, conductivity_25: Any) -> Any:
+    """Temperature coefficient of a liquid from two readings of the same bottle.
+
+    Parameters
+    ----------
+    conductivity : array_like, > 0, any unit, read at temperature_c, not compensated.
+    temperature_c : array_like, 0 to 40 °C, at least 1 °C from 25.
+    conductivity_25 : array_like, > 0, same unit, read at 25 °C.
+
+    Returns
+    -------
+    Coefficient per K about 25 °C, broadcast shape.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: α = (κ25 - κ)/((25 - t) κ25).
+    Source: arithmetic on Standard Methods 2510 B. Check:
+    fixtures/reference/check-values.json C-09.
+    """
+    k, k25 = positive("conductivity", conductivity), positive("conductivity_25", conductivity_25)
+    apart = 25 - within("temperature_c", temperature_c, 0, 40, IN_RANGE)
+    if np.any(np.abs(apart) < 1):
+        want = "a temperature at least 1 °C from 25 °C"
+        raise CalcError("out_of_range", "temperature_c", got=f"{temperature_c}", want=want)
+    return (k25 - k) / (apart * k25)
+
+
+def natural_water_factor(temperature_c: Any) -> Any:
+    """Factor that brings the conductivity of a natural water to 25 °C.
+
+    Parameters
+    ----------
+    temperature_c : array_like, 0 to 35.9 °C.
+
+    Returns
+    -------
+    f25, no unit, same shape: κ25 = κ f25.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: v = A + exp(B + C/(t + D)), f = (1 - a) + a vⁿ, f25 = f(t)/f(25), so that it is exactly 1
+    at 25 °C. For ground, spring and surface waters with little salt.
+    Source: ISO 7888:1985 (EN 27888:1993). Check: fixtures/reference/check-values.json C-05, C-06.
+    """
+    least, most = NATURAL_WATER_RANGE
+    t = within("temperature_c", temperature_c, least, most, f"{least:g} to {most:g} °C")
+    return _natural(t) / _natural(25.0)
+
+
+def _natural(t: Any) -> Any:
+    share, power, shift, level, steep, origin = NATURAL_WATER
+    v = shift + np.exp(level + steep / (t + origin))
+    return (1 - share) + share * v**power
+
+
+def chloride_conductivity(
+    molality: float, temperature_c: Any, water_conductivity: Any = 0.0
+) -> Any:
+    """What a meter must show in a potassium chloride solution, to check its cell constant.
+
+    Parameters
+    ----------
+    molality : float, 0.01 or 0.1 mol/kg.
+    temperature_c : array_like, 15 to 30 °C.
+    water_conductivity : array_like, >= 0, S/m at 25 °C. Of the water it was made with; water that
+        has stood in air has 1.10e-4.
+
+    Returns
+    -------
+    S/m, broadcast shape.
+
+    Raises: unknown_choice, not_a_number, not_finite, out_of_range.
+    Notes: cubic through the published values at 15, 20, 25 and 30 °C, plus the water's own.
+    Source: Pratt et al., Pure Appl. Chem. 73 (2001) 1783, as in the CRC Handbook, section 5.
+    Check: fixtures/reference/check-values.json C-01, C-02, C-07, C-08.
+    """
+    if molality not in CHLORIDE:
+        raise CalcError(
+            "unknown_choice", "molality", got=quoted(str(molality)), choices="0.01, 0.1"
+        )
+    t = within("temperature_c", temperature_c, 15, 30, "15 to 30 °C")
+    total = 0.0 * t
+    for node, value in zip(CHLORIDE_NODES, CHLORIDE[molality], strict=True):
+        weight = value
+        for other in CHLORIDE_NODES:
+            if other != node:
+                weight = weight * (t - other) / (node - other)
+        total = total + weight
+    return total + not_negative("water_conductivity", water_conductivity)
+
+
+def at_temperature(
+    method: str,
+    reading: Any,
+    temperature_c: Any,
+    to_c: Any,
+    coefficient: Any = LINEAR_COEFFICIENT,
+) -> Corrected:
+    """A reading of water, standard or sample as it would be at a common temperature.
+
+    Parameters
+    ----------
+    method : str. "refractive_index", "brix" or "conductivity"; without the instrument's own
+        compensation.
+    reading : array_like. nD, % Brix, or conductivity in any unit, read at temperature_c.
+    temperature_c, to_c : array_like, 0 to 40 °C.
+    coefficient : array_like, 0 to 0.035 per K about 25 °C; conductivity only.
+
+    Returns
+    -------
+    Corrected, broadcast shape. Divide shift by the slope of the line for its size in points.
+
+    Raises: unknown_choice, not_a_number, not_finite, out_of_range.
+    Notes: the index moves as that of pure water, n(t0) - n(t); a Brix scale is an index scale in
+    other marks; conductivity by 1 + α (t - 25). Good for water and for mixtures of a few percent,
+    not for undiluted concentrate, whose index falls faster.
+    Source: IAPWS R9-97; Standard Methods 2510 B. Check: fixtures/reference/check-values.json
+    B-08, C-04 and tests/calc/test_readings.py.
+    """
+    raw = numbers("reading", reading)
+    if method == "conductivity":
+        at_25 = linear_to_25(raw, temperature_c, coefficient)
+        now = at_25 * _linear_share(to_c, coefficient)
+        return Corrected(now, now - raw)
+    if method not in ("refractive_index", "brix"):
+        choices = '"refractive_index", "brix", "conductivity"'
+        raise CalcError("unknown_choice", "method", got=quoted(str(method)), choices=choices)
+    shift = water_index(within("to_c", to_c, 0, 40, IN_RANGE)) - water_index(temperature_c)
+    if method == "refractive_index":
+        return Corrected(raw + shift, shift + 0.0 * raw)
+    now = index_to_brix(brix_to_index(raw) + shift)
+    return Corrected(now, now - raw)
