@@ -15,6 +15,8 @@ WITH_FORMULAS = [
     "canonical",
     "inverse",
     "line",
+    "measured",
+    "mixing",
     "readings",
     "standards",
     "student",
