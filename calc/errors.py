@@ -39,6 +39,14 @@ REFUSALS = {
         "A standard needs either percent or both concentrate_ml and water_ml; give exactly one way."
     ),
     "nothing_mixed": "Both volumes are 0; give the volumes that went into this standard.",
+    "density_missing": (
+        "A mass says nothing about percent by volume without a density; give the density of the "
+        "concentrate, from its certificate or weighed at this temperature."
+    ),
+    "not_in_table": (
+        "{got:g} mL is not among the sizes of a {kind}; give one of {sizes} mL, or the tolerance "
+        "that stands on the tool."
+    ),
     "limits_out_of_order": (
         "The limits are {lower} and {upper}; give 0 <= lower < upper <= 100, in percent."
     ),

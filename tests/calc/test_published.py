@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from calc.acceptance import band, custom_band, judge, limits
+from calc.glassware import syringe_tolerance, tolerance
 from calc.inverse import read_off
 from calc.line import Line, curvature, fit_line
 from calc.readings import (
@@ -24,7 +25,7 @@ from calc.readings import (
     linear_to_25,
     natural_water_factor,
 )
-from calc.standards import as_made_percent, recipe, suggested_percents
+from calc.standards import as_made_percent, recipe, suggested_percents, weighed_solution
 from calc.student import coverage_factor, probability_below
 from calc.units import CONDUCTIVITY, IMPERIAL_GALLON, PRESSURE, PSI, US_GALLON
 from calc.water import (
@@ -344,6 +345,58 @@ def weighing_factor() -> dict[str, Any]:
     return {"Z": list(1000 * volume_per_weight(data["t_degC"], data["p_kPa"] * 1000))}
 
 
+def solution_by_weighing() -> dict[str, Any]:
+    data = inputs("D-06")
+    value, u = weighed_solution(
+        data["m"] * 1e-6,
+        data["P"],
+        data["V"] * 1e-6,
+        data["u_m"] * 1e-6,
+        data["u_P"],
+        data["u_V"] * 1e-6,
+    )
+    return {"c_mg_per_L": value * 1000, "u_c": u * 1000}
+
+
+def piston_pipettes(row_id: str, kind: str) -> dict[str, Any]:
+    sizes = [size * 1e-9 for size in inputs(row_id)["nominal_uL"]]
+    tools = [(size, tolerance(kind, size)) for size in sizes]
+    return {
+        "systematic_pct": [round(100 * tool.half_width / size, 9) for size, tool in tools],
+        "random_pct": [round(100 * tool.random_sd / size, 9) for size, tool in tools],
+    }
+
+
+def half_widths_in_ml(kind: str, sizes: list[float]) -> list[float]:
+    return [round(tolerance(kind, size * 1e-6).half_width * 1e6, 9) for size in sizes]
+
+
+def cylinders() -> dict[str, Any]:
+    sizes = inputs("D-08")["nominal_mL"]
+    return {
+        f"class_{name}": half_widths_in_ml(f"graduated cylinder, class {name}", sizes)
+        for name in ["A", "B"]
+    }
+
+
+def one_mark_glass() -> dict[str, Any]:
+    return {
+        "flask_mL": half_widths_in_ml("one-mark flask, class A", [100, 250, 500, 1000]),
+        "pipette_mL": half_widths_in_ml("one-mark pipette, class A", [5, 10, 25]),
+    }
+
+
+def syringes() -> dict[str, Any]:
+    data = inputs("D-10")
+    pairs = zip(data["nominal_mL"], data["expelled_mL"], strict=True)
+    return {
+        "tolerance_mL": [
+            syringe_tolerance(nominal * 1e-6, expelled * 1e-6).half_width * 1e6
+            for nominal, expelled in pairs
+        ]
+    }
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -397,6 +450,12 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
         "percent": as_made_percent(inputs("D-04")["concentrate_mL"], inputs("D-04")["water_mL"])
     },
     "D-05": ratios,
+    "D-06": solution_by_weighing,
+    "D-07": lambda: piston_pipettes("D-07", "piston pipette, positive displacement"),
+    "D-08": cylinders,
+    "D-09": one_mark_glass,
+    "D-10": syringes,
+    "D-11": lambda: piston_pipettes("D-11", "piston pipette, air displacement"),
     "E-05": units,
     "G-01": lambda: bands("G-01"),
     "G-02": crossover,
@@ -419,9 +478,6 @@ NOT_COMPUTED = {
     "effective degrees of freedom are not formed yet": ["A-11"],
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
-    "mixing by mass and the uncertainty of glassware are not offered yet": [
-        *["D-06", "D-07", "D-08", "D-09", "D-10", "D-11"],
-    ],
     "hydraulics and vessels are not offered yet": [
         *["E-01", "E-02", "E-03", "E-04", "E-06", "E-07", "E-08", "E-09", "E-10", "E-11"],
         *["E-12", "E-13"],
@@ -444,7 +500,8 @@ NOT_COMPUTED = {
 
 
 def agrees(row: dict[str, Any], key: str, got: Any) -> None:
-    expected, tolerance = row["expected"][key], row["tolerance"]
+    expected = row["expected"][key]
+    tolerance = row["tolerance"].get(key, row["tolerance"])  # one for all, or one for each
     if isinstance(expected, dict):
         assert set(got) == set(expected)
         for inner, value in expected.items():
