@@ -21,7 +21,7 @@ from itm.records import bench as benches
 from itm.records.models import Bottle, ProportioningTest
 from itm.records.services import plan_visit
 
-SPACING = timedelta(seconds=2)  # between reports of the past: longer than one takes to render
+SPACING = timedelta(seconds=3)  # between reports of the past: longer than one takes to render
 # The last line of the load in the history: without it the load was interrupted.
 LOADED = "loaded"
 SAMPLES_READ = 2  # of the running visit, whose bench is half done

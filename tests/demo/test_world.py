@@ -135,6 +135,8 @@ def test_people_are_invented_and_have_no_real_address() -> None:
     addresses = User.objects.values_list("email", flat=True)
     assert all(re.fullmatch(r"[a-z.]+@example\.org", address) for address in addresses)
     assert "invented" in scenario()["about"][0]
+    # So that a page or a printed report of the demo says it too, wherever it ends up.
+    assert all("(invented)" in name for name in Organisation.objects.values_list("name", flat=True))
 
 
 def test_second_run_changes_nothing() -> None:

@@ -56,3 +56,4 @@ class Command(BaseCommand):
             self.stdout.write(f"  {email:24} {who}")
         self.stdout.write(f"each with the password: {scenario()['password']}")
         self.stdout.write("Everything in it is invented: organisations, people and figures.")
+        self.stdout.flush()

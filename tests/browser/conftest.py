@@ -1,0 +1,129 @@
+"""The demo as a server of its own, and people who open it in Chromium.
+
+The pages come from `manage.py demo` in another process, so what the README starts is what is
+tested. An error in the browser's console, a script fault or an answer of 500 fails the test of
+whoever saw it.
+"""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.error import URLError
+from urllib.request import urlopen
+
+import pytest
+from playwright.sync_api import Browser, ConsoleMessage, Page, Response
+
+from itm.demo.scenario import scenario
+
+ROOT = Path(__file__).resolve().parents[2]
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+LOADING = 240  # seconds at most for the invented history
+
+
+@dataclass
+class Visitor:
+    """One person in a browser of their own, with what went wrong in it."""
+
+    page: Page
+    faults: list[str]
+
+    def fits(self) -> bool:
+        """Nothing sticks out sideways."""
+        wide: bool = self.page.evaluate(
+            "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+        )
+        return wide
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args() -> dict[str, Any]:
+    return {
+        "executable_path": shutil.which("chromium"),
+        "args": ["--no-sandbox", "--disable-gpu", "--no-first-run",
+                 "--disable-background-networking"],
+    }  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The demo, loaded into an empty folder and served until the last test is done."""
+    folder = tmp_path_factory.mktemp("demo")
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    own = {"ITM_DATA": str(folder), "OUTBOX_NUDGE": "thread"}
+    with (folder / "demo.log").open("w") as log:
+        server = subprocess.Popen(
+            [sys.executable, "manage.py", "demo", "--port", str(port)],
+            cwd=ROOT, stdout=log, stderr=subprocess.STDOUT,
+            env={k: v for k, v in os.environ.items() if k != "DATABASE_URL"} | own,
+        )  # fmt: skip
+    try:
+        _wait(f"http://127.0.0.1:{port}/healthz", server, folder / "demo.log")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+
+
+def _wait(url: str, server: subprocess.Popen[bytes], log: Path) -> None:
+    end = time.monotonic() + LOADING
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            break
+        try:
+            with urlopen(url, timeout=2):
+                return
+        except (URLError, TimeoutError, ConnectionError):
+            time.sleep(0.5)
+    raise AssertionError(f"The demo does not answer:\n{log.read_text()[-3000:]}")
+
+
+@pytest.fixture
+def enter(browser: Browser, address: str) -> Iterator[Callable[..., Visitor]]:
+    """Sign a person in, in a fresh browser of phone or desk size."""
+    everybody: list[Visitor] = []
+
+    def sign_in(email: str, *, size: dict[str, int] = DESK) -> Visitor:
+        context = browser.new_context(
+            base_url=address, viewport=size, has_touch=size == PHONE, accept_downloads=True
+        )
+        context.set_default_timeout(30_000)
+        visitor = Visitor(context.new_page(), [])
+        _listen(visitor)
+        everybody.append(visitor)
+        page = visitor.page
+        page.goto("/")
+        page.get_by_label("E-mail address").fill(email)
+        page.get_by_label("Password").fill(scenario()["password"])
+        page.get_by_role("button", name="Sign in").click()
+        page.get_by_role("button", name="Sign out").wait_for()
+        return visitor
+
+    yield sign_in
+    faults = [fault for visitor in everybody for fault in visitor.faults]
+    for visitor in everybody:
+        visitor.page.context.close()
+    assert faults == []
+
+
+def _listen(visitor: Visitor) -> None:
+    def console(message: ConsoleMessage) -> None:
+        if message.type == "error":
+            visitor.faults.append(f"console: {message.text} at {visitor.page.url}")
+
+    def answered(response: Response) -> None:
+        if response.status >= 500:
+            visitor.faults.append(f"{response.status} from {response.url}")
+
+    visitor.page.on("console", console)
+    visitor.page.on("pageerror", lambda error: visitor.faults.append(f"script: {error}"))
+    visitor.page.on("response", answered)
