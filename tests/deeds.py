@@ -1,7 +1,7 @@
 """A whole test day through the real services, the way a crew would do it.
 
 The readings are made from an invented concentrate: a straight line from water at 1.33300 with
-0.00018 for each percent, rounded to the display of the instrument.
+0.0002 for each percent, rounded to the display of the instrument.
 """
 
 from dataclasses import dataclass, field
@@ -20,7 +20,7 @@ from itm.records import discharge, preparing, restoration, services
 from itm.records.models import Bottle, ProportioningTest
 
 WATER = Decimal("1.33300")
-SLOPE = Decimal("0.00018")
+SLOPE = Decimal("0.0002")
 
 
 @dataclass

@@ -77,7 +77,6 @@ def answers(form: Form) -> list[dict[str, Any]]:
     evaluation = form["evaluation"]
     found = {answer.name: answer for answer in results.answers(form)}
     advice = what_would_settle(evaluation["inputs"], evaluation["result"])
-    supply = {line["flow_point"]: line for line in form["supply"]}
     simple = form["test"]["verdict_probability"] is None
     out = []
     for run in form["runs"]:
@@ -87,7 +86,7 @@ def answers(form: Form) -> list[dict[str, Any]]:
         if answer is None:
             out.append({**head, "percent": "", "lines": ["No sample of this flow point was read."]})
             continue
-        lines = supply_lines(answer.supply, supply.get(name))
+        lines = supply_lines(answer)
         if name in advice:
             lines.append(advice[name])
         shown = {**asdict(answer), **head, "half_width": answer.expanded, "lines": lines}
@@ -95,12 +94,12 @@ def answers(form: Form) -> list[dict[str, Any]]:
     return out
 
 
-def supply_lines(words: str, supply: Mapping[str, Any] | None) -> list[str]:
+def supply_lines(answer: Any) -> list[str]:
     """Minutes of foam beside the required minutes; its own sentence when they do not suffice."""
-    if not words or supply is None:
+    if not answer.supply:
         return []
-    lines = [f"Foam lasts {words}"]
-    if supply["minutes"] < supply["required_minutes"]:
+    lines = [f"Foam lasts {answer.supply}: {answer.supply_note}"]
+    if answer.short:
         lines.append("The tank is empty before the required time.")
     return lines
 

@@ -32,10 +32,9 @@ def test_a_whole_day_ends_in_a_sealed_record(scene):
     assert (seal.number, seal.previous, len(seal.digest)) == (1, "", 64)
     form = chain.parsed(seal)
     points = {p["name"]: p for p in form["evaluation"]["result"]["flow_points"]}
-    # The readings were made from these strengths on a five-decimal display, whose step is worth
-    # 1e-5 / 1.8e-4 = 0.056 points here (arithmetic).
-    assert points["minimum"]["percent"] == pytest.approx(3.2, abs=0.06)
-    assert points["design"]["percent"] == pytest.approx(3.4, abs=0.06)
+    # The readings were made from these strengths: 1.33300 + 0.0002 for each percent (arithmetic).
+    assert points["minimum"]["percent"] == pytest.approx(3.2, abs=1e-6)
+    assert points["design"]["percent"] == pytest.approx(3.4, abs=1e-6)
     assert form["seal"]["signer"] == scene.contractor.person
     assert Job.objects.filter(kind="render_report").count() == 1
 
@@ -143,7 +142,7 @@ def test_an_amendment_is_a_new_record_that_names_the_old_one(scene):
         actor=scene.contractor, reading=bottle.readings.get(), reason="mistyped", at=at
     )
     benches.add_reading(
-        actor=scene.contractor, bottle=bottle, value_typed="1.33355", temperature_typed="20.0",
+        actor=scene.contractor, bottle=bottle, value_typed="1.33361", temperature_typed="20.0",
         at=at,
     )  # fmt: skip
     hand_in(actor=scene.contractor, key=draft.key, at=at)

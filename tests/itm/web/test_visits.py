@@ -110,15 +110,15 @@ def test_refused_test_leaves_no_bench_behind(crew, scene):
 
 
 def test_prepare_says_what_each_instrument_can_settle(crew, scene):
-    """3.0 to 3.9 % at the slope 1.8e-4 of the deeds: 16.2 steps of 1e-5 and 1.6 of 1e-4."""
+    """3.0 to 3.9 % at the slope 2e-4 of the deeds: 18 steps of 1e-5 and 1.8 of 1e-4."""
     deeds.tested(scene)
     coarse = InstrumentFactory(
         organisation=scene.contractor.organisation, name="Hand refractometer", resolution="0.0001"
     )
     visit = plan_visit(actor=scene.contractor, site=scene.site, planned_on=TODAY)
     shown = page(crew, "test_new", visit.key, proportioner=scene.proportioner.key)
-    assert "into 16.2 steps" in shown
-    assert f"{coarse}: divides the band 3.0 to 3.9 % into 1.6 steps" in shown
+    assert "into 18.0 steps" in shown
+    assert f"{coarse}: divides the band 3.0 to 3.9 % into 1.8 steps" in shown
     assert "expect undecided" in shown
     assert "15 Jun 2026" in shown
 
