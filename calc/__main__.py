@@ -1,4 +1,4 @@
-"""`python -m calc evaluate FILE`: one test as JSON in, its evaluation as JSON out.
+"""`python -m calc COMMAND FILE`: one JSON object in, what the engine finds as JSON out.
 
 Exit 0 with the result on standard output. Exit 2 with nothing on standard output and one line on
 standard error, `PATH: sentence`, when anything is refused.
@@ -8,8 +8,9 @@ import json
 import os
 import sys
 from collections.abc import Sequence
-from typing import BinaryIO, TextIO
+from typing import Any, BinaryIO, TextIO
 
+from calc.commands import COMMANDS
 from calc.entries import LONGEST_INPUT, load
 from calc.errors import CalcError
 from calc.evaluate import evaluate
@@ -25,9 +26,9 @@ def main(
 ) -> int:
     """Run the command on the arguments after the program's name; returns the exit code."""
     try:
-        if len(argv) != 2 or argv[0] != "evaluate":
-            raise CalcError("usage", "$")
-        result = evaluate(load(_input(argv[1], stdin))).as_dict()
+        if len(argv) != 2 or argv[0] not in ("evaluate", *COMMANDS):
+            raise CalcError("usage", "$", others=", ".join(COMMANDS))
+        result = _result(argv[0], load(_input(argv[1], stdin)))
         text = json.dumps(result, ensure_ascii=False, allow_nan=False, indent=2)
         _output(text.encode() + b"\n", stdout)
     except CalcError as error:
@@ -35,6 +36,10 @@ def main(
             print(error, file=stderr)
         return REFUSED
     return 0
+
+
+def _result(command: str, given: Any) -> dict[str, Any]:
+    return evaluate(given).as_dict() if command == "evaluate" else COMMANDS[command](given)
 
 
 def _input(name: str, stdin: BinaryIO | None) -> bytes:

@@ -9,7 +9,10 @@ from typing import Any
 
 REFUSALS = {
     # the input as a whole
-    "usage": "Write: python -m calc evaluate FILE, or - in place of FILE for standard input.",
+    "usage": (
+        "Write: python -m calc evaluate FILE, or - in place of FILE for standard input; other "
+        "commands are {others}."
+    ),
     "unreadable": "The input cannot be read ({why}); give a readable file or standard input.",
     "too_long": "The input is longer than {most} bytes; send one test at a time.",
     "empty_input": "The input is empty; send one JSON object that describes one test.",

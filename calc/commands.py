@@ -1,0 +1,84 @@
+"""What `python -m calc` can do beside `evaluate`: plain data in, plain data out.
+
+Each command checks its form at its JSON path and leaves the arithmetic to the modules. Volumes on
+the bench are in mL, densities in g/mL, because that is what stands on the tools.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from calc.canonical import digest
+from calc.entries import keys_at, list_at, percent_at, positive_at, refuse_range, volume_at
+from calc.standards import recipe, recipe_by_mass, suggested_percents
+from calc.version import __version__
+
+
+def answer(given: Any, found: dict[str, Any]) -> dict[str, Any]:
+    """What was found, with the engine that found it and the digest of what it was given."""
+    return {**found, "engine_version": __version__, "inputs_digest": digest(given)}
+
+
+def recipe_command(given: Any) -> dict[str, Any]:
+    """What to pour for each standard: by volume, and by mass where the densities are given."""
+    entries = keys_at(
+        given,
+        "$",
+        ("batch_volume_ml",),
+        ("percents", "nominal_percent", "density_concentrate", "density_water"),
+    )
+    batch = volume_at(entries["batch_volume_ml"], "$.batch_volume_ml")
+    if batch == 0:
+        refuse_range("$.batch_volume_ml", batch, "a volume above 0 mL")
+    densities = _densities(entries)
+    return answer(
+        given,
+        {"standards": [_standard(batch, percent, densities) for percent in _percents(entries)]},
+    )
+
+
+def _percents(entries: dict[str, Any]) -> list[float]:
+    if "percents" not in entries:
+        keys_at(entries, "$", ("batch_volume_ml", "nominal_percent"), tuple(entries))
+        nominal = percent_at(entries["nominal_percent"], "$.nominal_percent")
+        if nominal > 99:
+            refuse_range("$.nominal_percent", nominal, "above 0 and at most 99 percent")
+        return list(suggested_percents(nominal))
+    keys_at(entries, "$", (), tuple(key for key in entries if key != "nominal_percent"))
+    listed = list_at(entries["percents"], "$.percents")
+    return [percent_at(percent, f"$.percents[{i}]") for i, percent in enumerate(listed)]
+
+
+def _densities(entries: dict[str, Any]) -> tuple[float, float] | None:
+    names = ("density_concentrate", "density_water")
+    if not any(name in entries for name in names):
+        return None
+    keys_at(entries, "$", names, tuple(entries))
+    heavy, light = (_density_at(entries[name], f"$.{name}") for name in names)
+    return heavy, light
+
+
+def _density_at(given: Any, where: str) -> float:
+    density = positive_at(given, where)
+    if not 0.5 <= density <= 2:
+        refuse_range(where, density, "a density from 0.5 to 2 g/mL; water has about 0.998")
+    return density
+
+
+def _standard(
+    batch: float, percent: float, densities: tuple[float, float] | None
+) -> dict[str, Any]:
+    volumes = recipe(batch, percent)
+    poured = {
+        "percent": percent,
+        "concentrate_ml": volumes.concentrate,
+        "water_ml": volumes.water,
+    }
+    if densities is None:
+        return poured
+    masses = recipe_by_mass(batch, percent, *densities)
+    return {**poured, "concentrate_g": masses.concentrate, "water_g": masses.water}
+
+
+COMMANDS: dict[str, Callable[[Any], dict[str, Any]]] = {
+    "recipe": recipe_command,
+}
