@@ -22,6 +22,7 @@ WITH_FORMULAS = [
     "standards",
     "student",
     "supply",
+    "vessels",
     "water",
 ]
 NO_FORMULA = {

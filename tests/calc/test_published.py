@@ -28,6 +28,7 @@ from calc.readings import (
 from calc.standards import as_made_percent, recipe, suggested_percents, weighed_solution
 from calc.student import coverage_factor, probability_below
 from calc.units import CONDUCTIVITY, IMPERIAL_GALLON, PRESSURE, PSI, US_GALLON
+from calc.vessels import Head, HorizontalCylinder, Sphere, VerticalCylinder, capacity, volume_at
 from calc.water import (
     DENSITY_TERMS,
     air_index,
@@ -397,6 +398,42 @@ def syringes() -> dict[str, Any]:
     }
 
 
+INCH = 0.0254  # m, exact
+
+
+def lying_tank() -> dict[str, Any]:
+    data = inputs("E-06")
+    tanks = {}
+    for kind in ["ellipsoidal", "spherical", "torispherical"]:
+        head = Head(kind, data["a_in"] * INCH)
+        tank = HorizontalCylinder(data["D_in"] * INCH, data["L_in"] * INCH, head, head)
+        tanks[kind] = volume_at(tank, data["h_in"] * INCH) / US_GALLON
+    return tanks
+
+
+def standing_tank(row_id: str) -> dict[str, Any]:
+    data = inputs(row_id)
+    tanks = {}
+    for kind in ["conical", "ellipsoidal", "spherical", "torispherical"]:
+        bottom = Head(kind, data["a_in"] * INCH)
+        tank = VerticalCylinder(data["D_in"] * INCH, 100 * INCH, bottom)  # any length above 60 in
+        tanks[kind] = volume_at(tank, data["h_in"] * INCH) / US_GALLON
+    return tanks
+
+
+def flat_ends() -> dict[str, Any]:
+    data = inputs("E-08")
+    return {"V": list(volume_at(HorizontalCylinder(data["D"], data["L"]), data["h"]))}
+
+
+def ball_and_share() -> dict[str, Any]:
+    pipe = HorizontalCylinder(1.0, 1.0)
+    return {
+        "V_sphere": list(volume_at(Sphere(1.6), [0.2, 0.4, 1.2])),
+        "fraction": list(volume_at(pipe, [0.1, 0.3, 0.7]) / capacity(pipe)),
+    }
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -457,6 +494,11 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "D-10": syringes,
     "D-11": lambda: piston_pipettes("D-11", "piston pipette, air displacement"),
     "E-05": units,
+    "E-06": lying_tank,
+    "E-07": lambda: standing_tank("E-07"),
+    "E-08": flat_ends,
+    "E-12": lambda: standing_tank("E-12"),
+    "E-13": ball_and_share,
     "G-01": lambda: bands("G-01"),
     "G-02": crossover,
     "G-05": lambda: {"standards_percent": list(suggested_percents(inputs("G-05")["nominal"]))},
@@ -478,10 +520,8 @@ NOT_COMPUTED = {
     "effective degrees of freedom are not formed yet": ["A-11"],
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
-    "hydraulics and vessels are not offered yet": [
-        *["E-01", "E-02", "E-03", "E-04", "E-06", "E-07", "E-08", "E-09", "E-10", "E-11"],
-        *["E-12", "E-13"],
-    ],
+    "hydraulics are not offered yet": ["E-01", "E-02", "E-03", "E-04", "E-10", "E-11"],
+    "rates of application of a ship are no matter of the engine": ["E-09"],
     "foam quality is not offered yet": ["F-01", "F-02", "F-03", "F-04", "F-05"],
     "criteria other than the common rule are given as limits, not as a rule": [
         *["G-03", "G-04", "G-08"],
