@@ -42,6 +42,10 @@ REFUSALS = {
         "A standard needs either percent or both concentrate_ml and water_ml; give exactly one way."
     ),
     "nothing_mixed": "Both volumes are 0; give the volumes that went into this standard.",
+    "not_drained": (
+        "A quarter of the liquid is {wanted:.4g} and the marks go from {least:.4g} to {most:.4g}; "
+        "let it go on draining, and start to read before a quarter has drained."
+    ),
     "density_missing": (
         "A mass says nothing about percent by volume without a density; give the density of the "
         "concentrate, from its certificate or weighed at this temperature."

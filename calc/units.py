@@ -6,6 +6,7 @@ Check: fixtures/reference/check-values.json, case E-05.
 
 US_GALLON = 3.785411784e-3  # m³, exact: 231 in³
 IMPERIAL_GALLON = 4.54609e-3  # m³, exact
+INCH = 0.0254  # m, exact
 PSI = 6894.757293168361  # Pa, lbf/in² from exact pound, standard gravity and inch
 
 FLOW = {  # → m³/s

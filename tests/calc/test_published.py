@@ -11,12 +11,22 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from calc.acceptance import band, custom_band, judge, limits
 from calc.glassware import syringe_tolerance, tolerance
+from calc.hydraulics import k_factor_si, k_flow, pitot_flow
 from calc.inverse import read_off
 from calc.line import Line, curvature, fit_line
+from calc.quality import (
+    drain_time,
+    expansion,
+    expansion_by_weight,
+    foam_class,
+    quarter_volume,
+    u_expansion,
+)
 from calc.readings import (
     brix_correction,
     brix_to_index,
@@ -27,7 +37,7 @@ from calc.readings import (
 )
 from calc.standards import as_made_percent, recipe, suggested_percents, weighed_solution
 from calc.student import coverage_factor, probability_below
-from calc.units import CONDUCTIVITY, IMPERIAL_GALLON, PRESSURE, PSI, US_GALLON
+from calc.units import CONDUCTIVITY, FLOW, IMPERIAL_GALLON, INCH, PRESSURE, PSI, US_GALLON
 from calc.vessels import Head, HorizontalCylinder, Sphere, VerticalCylinder, capacity, volume_at
 from calc.water import (
     DENSITY_TERMS,
@@ -398,9 +408,6 @@ def syringes() -> dict[str, Any]:
     }
 
 
-INCH = 0.0254  # m, exact
-
-
 def lying_tank() -> dict[str, Any]:
     data = inputs("E-06")
     tanks = {}
@@ -431,6 +438,68 @@ def ball_and_share() -> dict[str, Any]:
     return {
         "V_sphere": list(volume_at(Sphere(1.6), [0.2, 0.4, 1.2])),
         "fraction": list(volume_at(pipe, [0.1, 0.3, 0.7]) / capacity(pipe)),
+    }
+
+
+def pitot(d_in: Any, c: Any, p_psi: Any) -> Any:
+    flow = pitot_flow(np.multiply(d_in, INCH), c, np.multiply(p_psi, PSI))
+    return flow / FLOW["US gpm"]
+
+
+def pitot_by(row_id: str) -> dict[str, Any]:
+    data = inputs(row_id)
+    return {"gpm": list(pitot(data["d_in"], data["c"], data["p_psi"]))}
+
+
+def pitot_constants() -> dict[str, Any]:
+    flows = pitot_flow(INCH, 1.0, PSI, inputs("E-03")["rho_kg_m3"])
+    return {"constant": list(flows / FLOW["US gpm"])}
+
+
+def k_factors() -> dict[str, Any]:
+    data = inputs("E-04")
+    k = k_factor_si(data["K"], "US gpm", "psi")
+    return {
+        "gpm": list(k_flow(k, np.multiply(data["p_psi"], PSI)) / FLOW["US gpm"]),
+        "metric_factor": k_factor_si(1.0, "US gpm", "psi") / k_factor_si(1.0),
+    }
+
+
+def metric_k_factors() -> dict[str, Any]:
+    stamped = k_factor_si(inputs("E-11")["K_us"], "US gpm", "psi")
+    flow = k_flow(k_factor_si(80.0), 2.5 * PRESSURE["bar"])
+    return {"K_metric": list(stamped / k_factor_si(1.0)), "L_per_min": flow / FLOW["L/min"]}
+
+
+def weighed_foam() -> dict[str, Any]:
+    data = inputs("F-01")
+    grams = [data["W1_g"] * 1e-3, data["W2_g"] * 1e-3]
+    return {"expansion": expansion_by_weight(data["V_mL"] * 1e-6, *grams)}
+
+
+def drained_foam() -> dict[str, Any]:
+    data = inputs("F-02")
+    return {
+        "volume_25pct_mL": quarter_volume(data["net_g"]),  # 1 g of solution counts as 1 mL
+        "t25_min": drain_time(data["t_min"], data["drained_mL"], data["net_g"]),
+    }
+
+
+def shaken_foam() -> dict[str, Any]:
+    data = inputs("F-04")
+    return {
+        "expansion": expansion(data["foam_mL"], data["solution_mL"]),
+        "volume_25pct_mL": quarter_volume(data["solution_mL"]),
+    }
+
+
+def foam_in_an_uncertain_vessel() -> dict[str, Any]:
+    data = inputs("F-05")
+    volume, net = data["V_mL"] * 1e-6, data["net_g"] * 1e-3
+    ratio = expansion_by_weight(volume, 0.0, net)
+    return {
+        "expansion": ratio,
+        "u_expansion": u_expansion(ratio, volume, data["half_width_mL"] * 1e-6, net),
     }
 
 
@@ -493,12 +562,23 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "D-09": one_mark_glass,
     "D-10": syringes,
     "D-11": lambda: piston_pipettes("D-11", "piston pipette, air displacement"),
+    "E-01": lambda: pitot_by("E-01"),
+    "E-02": lambda: pitot_by("E-02"),
+    "E-03": pitot_constants,
+    "E-04": k_factors,
     "E-05": units,
     "E-06": lying_tank,
     "E-07": lambda: standing_tank("E-07"),
     "E-08": flat_ends,
+    "E-10": lambda: {"gpm": list(pitot([1.75, 1.125, 2.469], [0.97, 0.97, 0.90], [40, 50, 30]))},
+    "E-11": metric_k_factors,
     "E-12": lambda: standing_tank("E-12"),
     "E-13": ball_and_share,
+    "F-01": weighed_foam,
+    "F-02": drained_foam,
+    "F-03": lambda: {"cls": [foam_class(ratio) for ratio in inputs("F-03")["expansion"]]},
+    "F-04": shaken_foam,
+    "F-05": foam_in_an_uncertain_vessel,
     "G-01": lambda: bands("G-01"),
     "G-02": crossover,
     "G-05": lambda: {"standards_percent": list(suggested_percents(inputs("G-05")["nominal"]))},
@@ -520,9 +600,7 @@ NOT_COMPUTED = {
     "effective degrees of freedom are not formed yet": ["A-11"],
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
-    "hydraulics are not offered yet": ["E-01", "E-02", "E-03", "E-04", "E-10", "E-11"],
     "rates of application of a ship are no matter of the engine": ["E-09"],
-    "foam quality is not offered yet": ["F-01", "F-02", "F-03", "F-04", "F-05"],
     "criteria other than the common rule are given as limits, not as a rule": [
         *["G-03", "G-04", "G-08"],
     ],
