@@ -57,6 +57,16 @@ REFUSALS = {
     "limits_out_of_order": (
         "The limits are {lower} and {upper}; give 0 <= lower < upper <= 100, in percent."
     ),
+    "baseline_missing": (
+        "This criterion compares with the acceptance test; give its percent at this flow point."
+    ),
+    "baseline_too_far": (
+        "With this baseline the limits would be {lower} and {upper}, which leaves no band; look "
+        "at the acceptance test, or use another criterion."
+    ),
+    "nominal_not_named": (
+        "This criterion says nothing about {got} %; it names {known} %. Give limits instead."
+    ),
     "repeated_name": "The name {name} is already taken by {other}; give each sample its own name.",
     "too_few_standards": "There is only {count} standard; give at least 2.",
     "too_few_percents": (

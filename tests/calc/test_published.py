@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from calc.acceptance import band, custom_band, judge, limits
+from calc.criteria import criterion_band, shipped_criteria
 from calc.glassware import syringe_tolerance, tolerance
 from calc.hydraulics import k_factor_si, k_flow, pitot_flow
 from calc.inverse import read_off
@@ -236,14 +237,35 @@ def whole_path() -> dict[str, Any]:
     }
 
 
-def three_rules() -> dict[str, Any]:
-    ship, aircraft = ROWS["G-03"]["expected"], ROWS["G-04"]["expected"]
-    rules = {
-        "land_NFPA11": band(inputs("G-09")["nominal"]),
-        "maritime_1432": custom_band(ship["low"], ship["high"]),
-        "ARFF_NFPA412": custom_band(aircraft["low"][0], aircraft["high"][0]),
+def bands_by(code: str, row_id: str) -> dict[str, Any]:
+    rule, nominal = shipped_criteria()[code], inputs(row_id)["nominal"]
+    listed = nominal if isinstance(nominal, list) else [nominal]
+    allowed = [criterion_band(rule, percent) for percent in listed]
+    low, high = [float(b.lower) for b in allowed], [float(b.upper) for b in allowed]
+    if isinstance(nominal, list):
+        return {"low": low, "high": high}
+    return {"low": low[0], "high": high[0]}
+
+
+def passes(code: str, nominal: float, value: float) -> bool:
+    return limits(value, criterion_band(shipped_criteria()[code], nominal)) == "in band"
+
+
+def marine_and_land() -> dict[str, Any]:
+    return {
+        **bands_by("marine", "G-08"),
+        "maritime_2_8_on_3": passes("marine", 3, 2.8),
+        "land_2_8_on_3": passes("fixed-systems", 3, 2.8),
     }
-    return {name: limits(inputs("G-09")["value"], b) == "in band" for name, b in rules.items()}
+
+
+def three_rules() -> dict[str, Any]:
+    nominal, value = inputs("G-09")["nominal"], inputs("G-09")["value"]
+    return {
+        "land_NFPA11": passes("fixed-systems", nominal, value),
+        "maritime_1432": passes("marine", nominal, value),
+        "ARFF_NFPA412": passes("vehicle-turrets", nominal, value),
+    }
 
 
 def one_mixture() -> dict[str, Any]:
@@ -581,9 +603,12 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "F-05": foam_in_an_uncertain_vessel,
     "G-01": lambda: bands("G-01"),
     "G-02": crossover,
+    "G-03": lambda: bands_by("marine", "G-03"),
+    "G-04": lambda: bands_by("vehicle-turrets", "G-04"),
     "G-05": lambda: {"standards_percent": list(suggested_percents(inputs("G-05")["nominal"]))},
     "G-06": whole_path,
     "G-07": lambda: bands("G-07"),
+    "G-08": marine_and_land,
     "G-09": three_rules,
 }
 
@@ -601,9 +626,6 @@ NOT_COMPUTED = {
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
     "rates of application of a ship are no matter of the engine": ["E-09"],
-    "criteria other than the common rule are given as limits, not as a rule": [
-        *["G-03", "G-04", "G-08"],
-    ],
     "trend statistics are not offered yet": [
         *["H-01", "H-02", "H-03", "H-04", "H-05", "H-06", "H-07", "H-08", "H-09", "H-10"],
         *["H-11", "H-12"],
