@@ -31,6 +31,7 @@ ASSETS = {
     f"{FONTS}-next-latin-wght-normal.woff2": "font/woff2",
     f"{FONTS}-next-latin-ext-wght-normal.woff2": "font/woff2",
     f"{FONTS}-mono-latin-wght-normal.woff2": "font/woff2",
+    "vendor/fonts/noto-sans-latin-400-normal.woff2": "font/woff2",
 }
 
 

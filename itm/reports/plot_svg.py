@@ -17,8 +17,8 @@ HATCH = "#8fb8aa"
 BLUE = "#0b5a7a"
 PAPER = "#ffffff"
 
-TEXT_FACE = "'Itm Text', sans-serif"
-NUMBER_FACE = "'Itm Mono', monospace"
+TEXT_FACE = "'Itm Text', 'Itm Signs', sans-serif"
+NUMBER_FACE = "'Itm Mono', 'Itm Signs', monospace"
 
 Point = tuple[float, float]
 

@@ -49,7 +49,8 @@ def test_two_renders_of_one_record_have_the_same_bytes(form: dict[str, Any], dat
     assert made(form) == data
 
 
-def test_every_font_is_embedded_and_ours(reader: PdfReader) -> None:
+def require_own_fonts(reader: PdfReader) -> set[str]:
+    """Every font is embedded, and none is the machine's own."""
     fonts = [o for o in objects(reader) if isinstance(o, dict) and o.get("/Type") == "/Font"]
     descriptors = [
         o for o in objects(reader) if isinstance(o, dict) and o.get("/Type") == "/FontDescriptor"
@@ -58,9 +59,21 @@ def test_every_font_is_embedded_and_ours(reader: PdfReader) -> None:
     for descriptor in descriptors:
         assert any(name in descriptor for name in ("/FontFile2", "/FontFile3")), descriptor
     names = {str(font["/BaseFont"]).partition("+")[2] for font in fonts}
-    assert {name.rsplit("-", 1)[0].replace("-Semi", "") for name in names} <= {
-        "Itm-Text", "Itm-Mono", "Itm",
-    }, names  # fmt: skip
+    families = {name.rsplit("-", 1)[0].replace("-Semi", "") for name in names}
+    assert families <= {"Itm-Text", "Itm-Mono", "Itm"}, names
+    return names
+
+
+def test_every_font_is_embedded_and_ours(reader: PdfReader) -> None:
+    assert "Itm-Text" in require_own_fonts(reader)
+
+
+def test_the_micro_sign_comes_from_a_font_of_ours() -> None:
+    form = sample.document()
+    form["bench"]["instrument"]["unit"] = "µS/cm"
+    form["bench"]["method"] = "conductivity"
+    names = require_own_fonts(PdfReader(io.BytesIO(made(form))))
+    assert "Itm-Signs" in names
 
 
 def test_the_file_says_it_is_archival_tagged_and_in_english(reader: PdfReader) -> None:
