@@ -1,4 +1,37 @@
-"""How long the concentrate lasts at the measured percentage."""
+"""How long the concentrate lasts at the measured percentage, for one demand or for several."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from calc.arguments import not_negative, positive
+from calc.errors import CalcError
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What draws on the tank at the same time: a proportioner, a zone or hose lines."""
+
+    name: str
+    solution_flow: float  # m³/s
+    percent: float  # % by volume, as measured where it was measured
+    minutes: float | None = None  # it runs so long; None runs until the tank is empty
+
+    @property
+    def concentrate_flow(self) -> float:
+        """Concentrate that it draws, m³/s.
+
+        Source: definition of percent by volume. Check: tests/calc/test_supply.py.
+        """
+        flow = positive("solution_flow", self.solution_flow)
+        return float(flow * positive("percent", self.percent) / 100)
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """What a tank does under its demands."""
+
+    minutes: float | None  # until it is empty; None when every demand ends before
+    left: float  # m³ that are left after the last demand, 0 when it runs empty
 
 
 def minutes_of_supply(contents: float, solution_flow: float, percent: float) -> float:
@@ -14,11 +47,91 @@ def minutes_of_supply(contents: float, solution_flow: float, percent: float) -> 
     -------
     minutes. A rich proportioner empties the tank early, also one that is inside its band.
 
-    Raises: ValueError when an argument is not above 0.
+    Raises: not_a_number, not_finite, out_of_range.
     Notes: t = V / (Q · p/100), volumes taken as additive, one flow at a time.
     Source: definition of percent by volume (MIL-F-24385F 1.2: parts of solution, not of water).
     Check: arithmetic: 300 L at 1000 L/min and 3.0 % last 10 min, at 3.9 % 7.69 min.
     """
-    if not (contents > 0 and solution_flow > 0 and percent > 0):
-        raise ValueError("contents, solution flow and percent must each be above 0")
-    return contents / (solution_flow * percent / 100) / 60
+    volume = float(positive("contents", contents))
+    return volume / Demand("", solution_flow, percent).concentrate_flow / 60
+
+
+def supply_of(contents: float, demands: Sequence[Demand]) -> Supply:
+    """When a tank runs empty under everything that draws on it at the same time.
+
+    Parameters
+    ----------
+    contents : float, >= 0, m³ that the suction inlet can reach (see vessels.usable_volume).
+    demands : at least one; they start together, and each ends after its own minutes.
+
+    Returns
+    -------
+    Supply.
+
+    Raises: empty_list, not_a_number, not_finite, out_of_range.
+    Notes: constant flows; the sum changes each time a demand ends.
+    Source: definition of percent by volume. Check: tests/calc/test_supply.py.
+    """
+    if not demands:
+        raise CalcError("empty_list", "demands")
+    left, now = float(not_negative("contents", contents)), 0.0
+    for end in sorted({_ends(demand) for demand in demands}):
+        flow = sum(d.concentrate_flow for d in demands if _ends(d) >= end)
+        lasts = left / flow / 60
+        if lasts < end - now:
+            return Supply(minutes=now + lasts, left=0.0)
+        left, now = max(left - flow * (end - now) * 60, 0.0), end
+    return Supply(minutes=None, left=left)
+
+
+def _ends(demand: Demand) -> float:
+    if demand.minutes is None:
+        return float("inf")
+    return float(positive("minutes", demand.minutes))
+
+
+def volume_needed(demands: Sequence[Demand]) -> float:
+    """Concentrate that the demands use up, m³; each needs its minutes.
+
+    Raises: empty_list, missing_key, not_a_number, not_finite, out_of_range.
+    Source: definition of percent by volume. Check: tests/calc/test_supply.py.
+    """
+    if not demands:
+        raise CalcError("empty_list", "demands")
+    if any(demand.minutes is None for demand in demands):
+        raise CalcError("missing_key", "minutes", hint=", how long this demand must run")
+    return sum(demand.concentrate_flow * _ends(demand) * 60 for demand in demands)
+
+
+def governing(
+    contents: float, scenarios: Mapping[str, Sequence[Demand]], hose_lines: Sequence[Demand] = ()
+) -> tuple[str, Supply]:
+    """The fire that empties the tank first, with the hose lines that run beside any of them.
+
+    Parameters
+    ----------
+    contents : float, >= 0, m³ that the suction inlet can reach.
+    scenarios : at least one; name → demands that run together in that fire.
+    hose_lines : demands that are added to each.
+
+    Returns
+    -------
+    Name of the scenario and its Supply: the one that runs empty first, and if none does, the one
+    that leaves least.
+
+    Raises: empty_list, not_a_number, not_finite, out_of_range.
+    Source: NFPA 11, supply for the largest hazard plus supplementary hose lines (from memory).
+    Check: tests/calc/test_supply.py.
+    """
+    if not scenarios:
+        raise CalcError("empty_list", "scenarios")
+    supplies = {
+        name: supply_of(contents, [*demands, *hose_lines]) for name, demands in scenarios.items()
+    }
+
+    def first(name: str) -> tuple[float, float]:
+        minutes = supplies[name].minutes
+        return (float("inf") if minutes is None else minutes, supplies[name].left)
+
+    worst = min(supplies, key=first)
+    return worst, supplies[worst]
