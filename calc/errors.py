@@ -42,6 +42,14 @@ REFUSALS = {
         "A standard needs either percent or both concentrate_ml and water_ml; give exactly one way."
     ),
     "nothing_mixed": "Both volumes are 0; give the volumes that went into this standard.",
+    "foam_baseline_missing": (
+        "Another liquid than concentrate has no percent of its own; give the baseline that was "
+        "found with foam at this flow, or test with foam."
+    ),
+    "baseline_at_another_flow": (
+        "This run is {apart:.0%} off the flow of its baseline, and the factor holds within "
+        "{most:.0%}; give a baseline at this flow."
+    ),
     "not_drained": (
         "A quarter of the liquid is {wanted:.4g} and the marks go from {least:.4g} to {most:.4g}; "
         "let it go on draining, and start to read before a quarter has drained."

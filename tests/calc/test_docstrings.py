@@ -14,6 +14,7 @@ WITH_FORMULAS = [
     "acceptance",
     "canonical",
     "criteria",
+    "direct",
     "glassware",
     "hydraulics",
     "inverse",
