@@ -21,7 +21,7 @@ TOP = {
 }
 VAGUE = {"utils", "helpers", "common", "managers", "signals", "misc"}
 LONGEST = 400  # lines of a module; the exceptions say why
-ALLOWED_LONGER: dict[str, str] = {}
+ALLOWED_LONGER = {"tests/calc/test_published.py": "one short function for each published case"}
 
 
 def kept(root: Path) -> list[Path]:
