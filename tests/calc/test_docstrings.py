@@ -18,6 +18,7 @@ WITH_FORMULAS = [
     "glassware",
     "hydraulics",
     "inverse",
+    "kendall",
     "line",
     "measured",
     "mixing",

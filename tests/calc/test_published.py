@@ -19,6 +19,7 @@ from calc.criteria import criterion_band, shipped_criteria
 from calc.glassware import syringe_tolerance, tolerance
 from calc.hydraulics import k_factor_si, k_flow, pitot_flow
 from calc.inverse import read_off
+from calc.kendall import mann_kendall, tail_of_s, theil_sen
 from calc.line import Line, curvature, fit_line
 from calc.quality import (
     drain_time,
@@ -525,6 +526,37 @@ def foam_in_an_uncertain_vessel() -> dict[str, Any]:
     }
 
 
+def trend_with_ties() -> dict[str, Any]:
+    y = inputs("H-01")["y"]
+    test = mann_kendall(y)
+    return {
+        "S": test.s,
+        "var_S_tie_corrected": test.variance,
+        "Z": test.z,
+        "p_two_sided": test.p_normal,
+        "sen_slope": theil_sen(range(len(y)), y).slope,
+    }
+
+
+def slopes_with_an_outlier() -> dict[str, Any]:
+    x, y = inputs("H-02")["x"], inputs("H-02")["y"]
+    return {"sen_slope": theil_sen(x, y).slope, "ols_slope": fit_line(x, y).slope}
+
+
+def tails() -> dict[str, Any]:
+    cases = zip(inputs("H-03")["n"], inputs("H-03")["S"], strict=True)
+    return {"p": [tail_of_s(s, (1,) * n) for n, s in cases]}
+
+
+def four_and_five_rising() -> dict[str, Any]:
+    found = [mann_kendall(inputs("H-09")[name]) for name in ("y4", "y5")]
+    return {
+        "S": [test.s for test in found],
+        "p_exact_two_sided": [test.p_exact for test in found],
+        "Z_normal": [test.z for test in found],
+    }
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -610,6 +642,10 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "G-07": lambda: bands("G-07"),
     "G-08": marine_and_land,
     "G-09": three_rules,
+    "H-01": trend_with_ties,
+    "H-02": slopes_with_an_outlier,
+    "H-03": tails,
+    "H-09": four_and_five_rising,
 }
 
 # Entries of a computed row that the engine does not form, with the reason.
@@ -626,9 +662,11 @@ NOT_COMPUTED = {
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
     "rates of application of a ship are no matter of the engine": ["E-09"],
-    "trend statistics are not offered yet": [
-        *["H-01", "H-02", "H-03", "H-04", "H-05", "H-06", "H-07", "H-08", "H-09", "H-10"],
-        *["H-11", "H-12"],
+    "no control chart is kept: a yearly series is too short for its limits": [
+        *["H-04", "H-05", "H-10"],
+    ],
+    "no result of a series is struck out: the slope by ranks bears it": [
+        *["H-06", "H-07", "H-08", "H-11", "H-12"],
     ],
     "dates are no matter of the engine": [
         *["I-01", "I-02", "I-03", "I-04", "I-05", "I-06", "I-07"],
