@@ -39,6 +39,13 @@ def not_negative(where: str, values: Any) -> Any:
     return array
 
 
+def finite(where: str, result: Any) -> Any:
+    """A result that is still a number. Raises: beyond_numbers."""
+    if not np.isfinite(result).all():
+        raise CalcError("beyond_numbers", where)
+    return result
+
+
 def _refuse(where: str, array: Any, wrong: Any, want: str) -> None:
     if np.any(wrong):
         got = float(np.asarray(array)[np.asarray(wrong)].flat[0])

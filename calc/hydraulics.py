@@ -13,6 +13,8 @@ from calc.units import FLOW, INCH, PRESSURE, PSI
 PITOT_CONSTANT = 29.84  # US gpm per in² √psi, NFPA 291; 29.83 in some tables, see E-03
 _ONE_OUTLET = PITOT_CONSTANT * FLOW["US gpm"] / (np.pi / 4 * INCH**2)  # m/s at 1 psi
 PITOT_DENSITY = 2 * PSI / _ONE_OUTLET**2  # kg/m³, 998.946: the density that lies in 29.84
+LARGEST_PRESSURE = 1e8  # Pa, own choice: more is a slip of the unit
+LARGEST_K = 1.0  # m³/s per √Pa, own choice: thousands of times the largest monitor
 SMOOTH, SQUARE, PROJECTING, TUBE = 0.90, 0.80, 0.70, 0.95  # -, coefficients by NFPA 291
 
 
@@ -41,11 +43,11 @@ def pitot_flow(diameter: Any, coefficient: Any, pressure: Any, density: Any = PI
 
     Parameters
     ----------
-    diameter : array_like, > 0, m, inside.
+    diameter : array_like, above 0 and at most 2 m, inside.
     coefficient : array_like, above 0 and at most 1. 0.90 smooth and rounded, 0.80 square and sharp,
         0.70 square and projecting into the barrel, 0.95 flow tube.
-    pressure : array_like, >= 0, Pa above the air outside.
-    density : array_like, > 0, kg/m³.
+    pressure : array_like, 0 to 1e8 Pa above the air outside.
+    density : array_like, 500 to 2000 kg/m³.
 
     Returns
     -------
@@ -57,9 +59,14 @@ def pitot_flow(diameter: Any, coefficient: Any, pressure: Any, density: Any = PI
     Source: Bernoulli; NFPA 291 with Q = 29.84 c d² √p. Check:
     fixtures/reference/check-values.json E-01, E-02, E-03, E-10.
     """
-    d, p = positive("diameter", diameter), not_negative("pressure", pressure)
+    d = within("diameter", positive("diameter", diameter), 0, 2, "above 0 and at most 2 m")
     c = within("coefficient", positive("coefficient", coefficient), 0, 1, "above 0 and at most 1")
-    return c * np.pi / 4 * d * d * np.sqrt(2 * p / positive("density", density))
+    p, rho = _pressure(pressure), within("density", density, 500, 2000, "500 to 2000 kg/m³")
+    return c * np.pi / 4 * d * d * np.sqrt(2 * p / rho)
+
+
+def _pressure(pressure: Any) -> Any:
+    return within("pressure", pressure, 0, LARGEST_PRESSURE, "0 to 100 MPa, in Pa")
 
 
 def outlets_flow(outlets: list[Outlet] | tuple[Outlet, ...], gauge_shared: bool = True) -> Flow:
@@ -99,8 +106,8 @@ def k_flow(k_factor: Any, pressure: Any) -> Any:
 
     Parameters
     ----------
-    k_factor : array_like, > 0, m³/s per √Pa; `k_factor_si` brings the usual ones there.
-    pressure : array_like, >= 0, Pa at the nozzle.
+    k_factor : array_like, above 0 and at most 1 m³/s per √Pa, from `k_factor_si`.
+    pressure : array_like, 0 to 1e8 Pa at the nozzle.
 
     Returns
     -------
@@ -111,7 +118,8 @@ def k_flow(k_factor: Any, pressure: Any) -> Any:
     Source: NFPA 13, definition of the K-factor. Check:
     fixtures/reference/check-values.json E-04, E-11.
     """
-    return positive("k_factor", k_factor) * np.sqrt(not_negative("pressure", pressure))
+    k = within("k_factor", positive("k_factor", k_factor), 0, LARGEST_K, "a K-factor in SI units")
+    return k * np.sqrt(_pressure(pressure))
 
 
 def k_factor_si(k_factor: Any, flow_unit: str = "L/min", pressure_unit: str = "bar") -> Any:

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from calc.arguments import finite
 from calc.student import coverage_factor
 from calc.sums import ordered_sum
 
@@ -76,16 +77,17 @@ def measured(percent: Any, parts: Sequence[Part]) -> Measured:
     -------
     Measured, broadcast shape, two-sided 95 %.
 
+    Raises: beyond_numbers.
     Notes: root sum of squares, effective degrees of freedom, Student's factor.
     Source: JCGM 100:2008, 5.1.2 and G.4. Check: tests/calc/test_measured.py.
     """
     u_parts = [part.u_percent for part in parts]
     squares = np.stack(np.broadcast_arrays(*[np.square(u) for u in u_parts]))
-    u_percent = np.sqrt(ordered_sum(squares))
+    u_percent = finite("u_percent", np.sqrt(ordered_sum(squares)))
     dof = effective_degrees_of_freedom(u_parts, [part.degrees_of_freedom for part in parts])
     expanded = coverage_factor(dof) * u_percent
     return Measured(
-        percent=percent,
+        percent=finite("percent", percent),
         u_percent=u_percent,
         degrees_of_freedom=dof,
         low=percent - expanded,

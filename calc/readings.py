@@ -23,6 +23,7 @@ NEWTON_STEPS = 6  # own choice: four reach the last digit over the whole scale
 # best fit of the published corrections from 10 to 17 °C, 10 to 30 %: within 0.005 of each.
 BRIX_TEMPERATURE_TERMS = (0.064139, 0.043182, -0.025830, 0.00102922, -0.00154762)
 
+LINEAR, NATURAL = "linear", "natural water"  # how conductivity follows temperature
 LINEAR_COEFFICIENT = 0.0191  # 1/K about 25 °C, Standard Methods 2510 B (from memory)
 # ISO 7888:1985, closed form of its table of natural waters: no unit but C and D in °C.
 NATURAL_WATER = (0.962144, 0.965078, -0.198058, -1.992186, 231.176628, 86.391230)
@@ -250,6 +251,7 @@ def at_temperature(
     temperature_c: Any,
     to_c: Any,
     coefficient: Any = LINEAR_COEFFICIENT,
+    compensation: str = LINEAR,
 ) -> Corrected:
     """A reading of water, standard or sample as it would be at a common temperature.
 
@@ -260,6 +262,8 @@ def at_temperature(
     reading : array_like. nD, % Brix, or conductivity in any unit, read at temperature_c.
     temperature_c, to_c : array_like, 0 to 40 °C.
     coefficient : array_like, 0 to 0.035 per K about 25 °C; conductivity only.
+    compensation : str, "linear" or "natural water" (0 to 35.9 °C, without coefficient);
+        conductivity only.
 
     Returns
     -------
@@ -267,15 +271,15 @@ def at_temperature(
 
     Raises: unknown_choice, not_a_number, not_finite, out_of_range.
     Notes: the index moves as that of pure water, n(t0) - n(t); a Brix scale is an index scale in
-    other marks; conductivity by 1 + α (t - 25). Good for water and for mixtures of a few percent,
-    not for undiluted concentrate, whose index falls faster.
-    Source: IAPWS R9-97; Standard Methods 2510 B. Check: fixtures/reference/check-values.json
-    B-08, C-04 and tests/calc/test_readings.py.
+    other marks; conductivity by 1 + α (t - 25) or by f25(t)/f25(t0). Good for water and for
+    mixtures of a few percent, not for undiluted concentrate, whose index falls faster.
+    Source: IAPWS R9-97; Standard Methods 2510 B; ISO 7888:1985. Check:
+    fixtures/reference/check-values.json B-08, C-04, C-05 and tests/calc/test_readings.py.
     """
     raw = numbers("reading", reading)
     if method == "conductivity":
-        at_25 = linear_to_25(raw, temperature_c, coefficient)
-        now = at_25 * _linear_share(to_c, coefficient)
+        share = _conductivity_share(temperature_c, to_c, coefficient, compensation)
+        now = not_negative("reading", raw) * share
         return Corrected(now, now - raw)
     if method not in ("refractive_index", "brix"):
         choices = '"refractive_index", "brix", "conductivity"'
@@ -285,3 +289,16 @@ def at_temperature(
         return Corrected(raw + shift, shift + 0.0 * raw)
     now = index_to_brix(brix_to_index(raw) + shift)
     return Corrected(now, now - raw)
+
+
+def _conductivity_share(t: Any, to_c: Any, coefficient: Any, compensation: str) -> Any:
+    """Conductivity at to_c over that at t."""
+    if compensation == NATURAL:
+        least, most = NATURAL_WATER_RANGE
+        wanted = within("to_c", to_c, least, most, f"{least:g} to {most:g} °C")
+        return natural_water_factor(t) / natural_water_factor(wanted)
+    if compensation != LINEAR:
+        got, choices = quoted(str(compensation)), '"linear", "natural water"'
+        raise CalcError("unknown_choice", "compensation", got=got, choices=choices)
+    wanted = within("to_c", to_c, 0, 40, IN_RANGE)
+    return _linear_share(wanted, coefficient) / _linear_share(t, coefficient)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from calc.arguments import not_negative, positive
+from calc.arguments import finite, not_negative, positive
 from calc.errors import CalcError
 
 
@@ -22,8 +22,11 @@ class Demand:
 
         Source: definition of percent by volume. Check: tests/calc/test_supply.py.
         """
-        flow = positive("solution_flow", self.solution_flow)
-        return float(flow * positive("percent", self.percent) / 100)
+        flow = float(positive("solution_flow", self.solution_flow))
+        drawn = flow * float(positive("percent", self.percent)) / 100
+        if drawn == 0 or drawn == float("inf"):  # both are above 0, so only the product left it
+            raise CalcError("beyond_numbers", "solution_flow")
+        return drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +50,14 @@ def minutes_of_supply(contents: float, solution_flow: float, percent: float) -> 
     -------
     minutes. A rich proportioner empties the tank early, also one that is inside its band.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, beyond_numbers.
     Notes: t = V / (Q · p/100), volumes taken as additive, one flow at a time.
     Source: definition of percent by volume (MIL-F-24385F 1.2: parts of solution, not of water).
     Check: arithmetic: 300 L at 1000 L/min and 3.0 % last 10 min, at 3.9 % 7.69 min.
     """
     volume = float(positive("contents", contents))
-    return volume / Demand("", solution_flow, percent).concentrate_flow / 60
+    lasts = volume / Demand("", solution_flow, percent).concentrate_flow / 60
+    return float(finite("contents", lasts))
 
 
 def supply_of(contents: float, demands: Sequence[Demand]) -> Supply:
@@ -77,7 +81,7 @@ def supply_of(contents: float, demands: Sequence[Demand]) -> Supply:
     left, now = float(not_negative("contents", contents)), 0.0
     for end in sorted({_ends(demand) for demand in demands}):
         flow = sum(d.concentrate_flow for d in demands if _ends(d) >= end)
-        lasts = left / flow / 60
+        lasts = finite("contents", left / flow / 60)
         if lasts < end - now:
             return Supply(minutes=now + lasts, left=0.0)
         left, now = max(left - flow * (end - now) * 60, 0.0), end

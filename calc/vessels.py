@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, positive, within
+from calc.arguments import positive, within
 from calc.errors import CalcError, quoted
 from calc.sums import ordered_sum
 
@@ -71,7 +71,7 @@ class Sphere:
     diameter: float
 
     def __post_init__(self) -> None:
-        positive("diameter", self.diameter)
+        _size("diameter", self.diameter)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,21 +84,27 @@ class Box:
 
     def __post_init__(self) -> None:
         for where in ("length", "width", "height"):
-            positive(where, getattr(self, where))
+            _size(where, getattr(self, where))
 
 
 Vessel = HorizontalCylinder | VerticalCylinder | Sphere | Box
+LARGEST = 1000.0  # m, own choice: a longer tank is a slip of the unit
+SIZE = "a length above 0 and at most 1000 m"
+
+
+def _size(where: str, length: float) -> None:
+    within(where, positive(where, length), 0, LARGEST, SIZE)
 
 
 def _check_cylinder(diameter: float, length: float, **heads: Head) -> None:
-    positive("diameter", diameter)
-    not_negative("length", length)
+    _size("diameter", diameter)
+    within("length", length, 0, LARGEST, "0 to 1000 m")
     for where, head in heads.items():
         if head.kind not in HEADS:
             choices = ", ".join(HEADS)
             raise CalcError("unknown_choice", where, got=quoted(str(head.kind)), choices=choices)
         if head.kind in (CONICAL, ELLIPSOIDAL, SPHERICAL):
-            positive(f"{where}.depth", head.depth)
+            _size(f"{where}.depth", head.depth)
         if head.kind == SPHERICAL:
             within(f"{where}.depth", head.depth, 0, diameter / 2, "at most half the diameter")
         if head.kind == TORISPHERICAL:

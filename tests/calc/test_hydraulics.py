@@ -70,6 +70,9 @@ def test_k_factor_of_one_unit_is_that_flow_at_that_pressure():
         (lambda: pitot_flow(0, 0.9, 1e5), "out_of_range", "diameter"),
         (lambda: pitot_flow(0.06, 1.2, 1e5), "out_of_range", "coefficient"),
         (lambda: pitot_flow(0.06, 0.9, [1e5, -1.0]), "out_of_range", "pressure"),
+        (lambda: pitot_flow(2.5, 0.9, 1e5), "out_of_range", "diameter"),  # typed in inches
+        (lambda: pitot_flow(0.06, 0.9, 1e5, 1.0), "out_of_range", "density"),  # kg/L
+        (lambda: k_flow(1e300, 1e5), "out_of_range", "k_factor"),
         (lambda: outlets_flow([]), "empty_list", "outlets"),
         (lambda: outlets_flow([Outlet(0.06, 0.9, 1e5, u_diameter=-1)]), "out_of_range", None),
         (lambda: k_flow(0, 1e5), "out_of_range", "k_factor"),

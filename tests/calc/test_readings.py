@@ -126,6 +126,16 @@ def test_correction_there_and_back_is_the_reading(method, temperature):
     )
 
 
+def test_compensation_for_sugar_is_not_compensation_for_foam():
+    # Pitfall 2: a sugar scale at 10 °C takes off more than a weak foam solution moves. What is
+    # left is a fifth to a third of a point, though the display says that it compensates.
+    by_sugar = brix_correction(1.0, 10)
+    as_water = at_temperature("brix", 1.0, 10, 20).shift
+    left_over = (as_water - by_sugar) * 0.00143
+    assert by_sugar < as_water < 0
+    assert 0.15 < left_over / STEEP < left_over / FLAT < 0.5
+
+
 def test_brix_of_water_moves_as_its_index_does():
     # A scale of 20 °C shows warm water below zero: (n(25) - n(20))/0.00143 per Brix, about -0.35.
     assert at_temperature("brix", 0.0, 20, 25).reading == pytest.approx(-0.35, abs=0.02)
@@ -151,6 +161,14 @@ def test_two_percent_per_degree_in_points():
 def test_linear_and_natural_water_agree_near_25_degrees():
     assert linear_to_25(500.0, 24) == pytest.approx(500 * natural_water_factor(24), rel=3e-3)
     assert natural_water_factor(25) == 1
+
+
+def test_natural_water_there_and_back():
+    # ISO 7888:1985 (check values C-05): f25 is 1.256 at 15 °C and 1.116 at 20 °C.
+    to_25 = at_temperature("conductivity", 500.0, 15, 25, compensation="natural water")
+    assert to_25.reading == pytest.approx(500 * 1.256, rel=5e-4)
+    to_20 = at_temperature("conductivity", 500.0, 15, 20, compensation="natural water")
+    assert to_20.reading == pytest.approx(500 * 1.256 / 1.116, rel=5e-4)
 
 
 def test_coefficient_found_brings_the_reading_to_25():
@@ -185,6 +203,17 @@ def test_units_of_conductivity_lead_to_siemens_per_metre():
         (lambda: chloride_conductivity(0.02, 20), "unknown_choice", "molality"),
         (lambda: chloride_conductivity(0.01, 10), "out_of_range", "temperature_c"),
         (lambda: at_temperature("density", 1.0, 20, 20), "unknown_choice", "method"),
+        (
+            lambda: at_temperature("conductivity", 1.0, 20, 25, compensation="no"),
+            "unknown_choice",
+            "compensation",
+        ),
+        (
+            lambda: at_temperature("conductivity", 1.0, 20, 39, compensation="natural water"),
+            "out_of_range",
+            "to_c",
+        ),
+        (lambda: at_temperature("conductivity", -1.0, 20, 25), "out_of_range", "reading"),
         (lambda: at_temperature("brix", 1.0, 20, 41), "out_of_range", "to_c"),
         (lambda: at_temperature("brix", float("inf"), 20, 20), "not_finite", "reading"),
     ],

@@ -79,6 +79,8 @@ def test_least_left_governs_where_nothing_runs_empty():
         (lambda: minutes_of_supply(1, -1, 3), "out_of_range", "solution_flow"),
         (lambda: minutes_of_supply(1, 1, 0), "out_of_range", "percent"),
         (lambda: minutes_of_supply(1, float("nan"), 3), "not_finite", "solution_flow"),
+        (lambda: minutes_of_supply(1, 1e-300, 1e-300), "beyond_numbers", "solution_flow"),
+        (lambda: minutes_of_supply(1e300, 1e-300, 1), "beyond_numbers", "contents"),
         (lambda: supply_of(1, []), "empty_list", "demands"),
         (lambda: supply_of(-1, [Demand("a", 1, 3)]), "out_of_range", "contents"),
         (lambda: supply_of(1, [Demand("a", 1, 3, minutes=0)]), "out_of_range", "minutes"),

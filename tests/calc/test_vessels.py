@@ -180,6 +180,7 @@ def test_cone_and_cylinder_by_hand():
     ("call", "code", "where"),
     [
         (lambda: Sphere(0), "out_of_range", "diameter"),
+        (lambda: Sphere(1200), "out_of_range", "diameter"),
         (lambda: Box(1, 1, -1), "out_of_range", "height"),
         (lambda: Box(1, float("nan"), 1), "not_finite", "width"),
         (lambda: HorizontalCylinder(1, -1), "out_of_range", "length"),
