@@ -55,7 +55,8 @@ def effective_degrees_of_freedom(u_parts: Sequence[Any], dof_parts: Sequence[Any
     Degrees of freedom, broadcast shape; infinity when nothing is uncertain.
 
     Notes: (Σ u²)²/Σ(u⁴/ν), not truncated.
-    Source: JCGM 100:2008, G.4.1, equation (G.2b). Check: tests/calc/test_measured.py (H.1).
+    Source: JCGM 100:2008, G.4.1, equation (G.2b). Check:
+    fixtures/reference/check-values.json A-11.
     """
     squares = [np.square(u) for u in u_parts]
     total = ordered_sum(np.stack(np.broadcast_arrays(*squares)))

@@ -21,6 +21,7 @@ from calc.hydraulics import k_factor_si, k_flow, pitot_flow
 from calc.inverse import read_off
 from calc.kendall import mann_kendall, tail_of_s, theil_sen
 from calc.line import Line, curvature, fit_line
+from calc.measured import Part, measured
 from calc.quality import (
     drain_time,
     expansion,
@@ -557,6 +558,22 @@ def four_and_five_rising() -> dict[str, Any]:
     }
 
 
+def end_gauge() -> dict[str, Any]:
+    data = inputs("A-11")
+    pairs = zip(data["contributions_nm"], data["dof"], strict=True)
+    parts = [Part("", u * 1e-6, dof) for u, dof in pairs]
+    length = measured(data["l_S_mm"] + data["d_nm"] * 1e-6, parts)
+    dof = int(length.degrees_of_freedom)
+    k = coverage_factor(dof, data["coverage_p"])
+    return {
+        "length_mm": length.percent,
+        "u_c_nm": length.u_percent * 1e6,
+        "dof_eff_truncated": dof,
+        "k_99": k,
+        "U99_nm_rounded": k * length.u_percent * 1e6,
+    }
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -566,6 +583,7 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-07": read_twice,
     "A-08": fluorimetry,
     "A-09": fluorimetry_inverse,
+    "A-11": end_gauge,
     "A-12": lambda: {"t": [coverage_factor(dof) for dof in inputs("A-12")["dof"]]},
     "A-13": lambda: {"k": [coverage_factor(inf, p) for p in inputs("A-13")["p"]]},
     "A-14": below_upper_limit,
@@ -658,7 +676,6 @@ NOT_FORMED = {
 NOT_COMPUTED = {
     "lines through the origin are not offered": ["A-05", "A-18"],
     "a line with uncertain percents is not offered yet": ["A-10", "A-20"],
-    "effective degrees of freedom are not formed yet": ["A-11"],
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
     "rates of application of a ship are no matter of the engine": ["E-09"],
