@@ -23,10 +23,12 @@ WITH_FORMULAS = [
     "measured",
     "mixing",
     "quality",
+    "ranks",
     "readings",
     "standards",
     "student",
     "supply",
+    "trend",
     "vessels",
     "water",
 ]
