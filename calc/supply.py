@@ -5,6 +5,13 @@ from dataclasses import dataclass
 
 from calc.arguments import finite, not_negative, positive
 from calc.errors import CalcError
+from calc.units import FLOW
+
+# Foam on the deck of a tanker, IMO FSS Code, chapter 14, 2.2.1, m/s: litres a minute per m².
+WHOLE_DECK = 0.6 * FLOW["L/min"]  # of the whole cargo deck
+LARGEST_TANK = 6 * FLOW["L/min"]  # of the section of the largest single tank
+BEFORE_MONITOR = 3 * FLOW["L/min"]  # of the area that the largest monitor protects
+LEAST_MONITOR = 1250 * FLOW["L/min"]  # m³/s, however small that area is
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,3 +146,25 @@ def governing(
 
     worst = min(supplies, key=first)
     return worst, supplies[worst]
+
+
+def deck_foam_flow(deck_area: float, largest_tank_area: float, monitor_area: float) -> float:
+    """Least flow of foam solution on the cargo deck of a petroleum tanker.
+
+    Parameters
+    ----------
+    deck_area, largest_tank_area, monitor_area : float, > 0, m². Cargo deck; horizontal section of
+        the largest single tank; area that the largest monitor protects.
+
+    Returns
+    -------
+    m³/s, the greatest of the three rates.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Source: IMO FSS Code, chapter 14, 2.2.1. Check: fixtures/reference/check-values.json E-09.
+    """
+    deck = float(positive("deck_area", deck_area))
+    tank = float(positive("largest_tank_area", largest_tank_area))
+    monitor = float(positive("monitor_area", monitor_area))
+    at_monitor = max(BEFORE_MONITOR * monitor, LEAST_MONITOR)
+    return max(WHOLE_DECK * deck, LARGEST_TANK * tank, at_monitor)

@@ -40,6 +40,7 @@ from calc.readings import (
 )
 from calc.standards import as_made_percent, recipe, suggested_percents, weighed_solution
 from calc.student import coverage_factor, probability_below
+from calc.supply import deck_foam_flow
 from calc.units import CONDUCTIVITY, FLOW, IMPERIAL_GALLON, INCH, PRESSURE, PSI, US_GALLON
 from calc.vessels import Head, HorizontalCylinder, Sphere, VerticalCylinder, capacity, volume_at
 from calc.water import (
@@ -574,6 +575,17 @@ def end_gauge() -> dict[str, Any]:
     }
 
 
+def tanker_deck() -> dict[str, Any]:
+    data = inputs("E-09")
+    flow = deck_foam_flow(data["deck_m2"], data["tank_m2"], data["monitor_m2"])
+    litres = flow / FLOW["L/min"]
+    return {
+        "rate_L_min": litres,
+        "solution_20min_L": 20 * litres,
+        "solution_30min_L": 30 * litres,
+    }
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -642,6 +654,7 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "E-06": lying_tank,
     "E-07": lambda: standing_tank("E-07"),
     "E-08": flat_ends,
+    "E-09": tanker_deck,
     "E-10": lambda: {"gpm": list(pitot([1.75, 1.125, 2.469], [0.97, 0.97, 0.90], [40, 50, 30]))},
     "E-11": metric_k_factors,
     "E-12": lambda: standing_tank("E-12"),
@@ -678,7 +691,6 @@ NOT_COMPUTED = {
     "a line with uncertain percents is not offered yet": ["A-10", "A-20"],
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
-    "rates of application of a ship are no matter of the engine": ["E-09"],
     "no control chart is kept: a yearly series is too short for its limits": [
         *["H-04", "H-05", "H-10"],
     ],

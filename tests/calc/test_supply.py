@@ -3,7 +3,14 @@
 import pytest
 
 from calc.errors import CalcError
-from calc.supply import Demand, governing, minutes_of_supply, supply_of, volume_needed
+from calc.supply import (
+    Demand,
+    deck_foam_flow,
+    governing,
+    minutes_of_supply,
+    supply_of,
+    volume_needed,
+)
 from calc.units import FLOW
 from calc.vessels import HorizontalCylinder, capacity, usable_volume
 
@@ -73,6 +80,14 @@ def test_least_left_governs_where_nothing_runs_empty():
 
 
 @pytest.mark.parametrize(
+    ("deck", "tank", "monitor", "litres"),
+    [(4000, 250, 350, 2400), (2000, 250, 350, 1500), (500, 50, 350, 1250), (500, 50, 600, 1800)],
+)
+def test_greatest_of_three_rates_governs_a_tanker_deck(deck, tank, monitor, litres):
+    assert deck_foam_flow(deck, tank, monitor) / FLOW["L/min"] == pytest.approx(litres)
+
+
+@pytest.mark.parametrize(
     ("call", "code", "where"),
     [
         (lambda: minutes_of_supply(0, 1, 3), "out_of_range", "contents"),
@@ -86,6 +101,7 @@ def test_least_left_governs_where_nothing_runs_empty():
         (lambda: supply_of(1, [Demand("a", 1, 3, minutes=0)]), "out_of_range", "minutes"),
         (lambda: volume_needed([]), "empty_list", "demands"),
         (lambda: volume_needed([Demand("a", 1, 3)]), "missing_key", "minutes"),
+        (lambda: deck_foam_flow(2000, 0, 350), "out_of_range", "largest_tank_area"),
         (lambda: governing(1, {}), "empty_list", "scenarios"),
     ],
 )
