@@ -54,8 +54,11 @@ def browser_type_launch_args() -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The demo, loaded into an empty folder and served until the last test is done."""
-    folder = tmp_path_factory.mktemp("demo")
+    """The demo, loaded into an empty folder and served until the last test is done.
+
+    DEMO_DATA may name a folder in which it is loaded already; its planned visit is used up.
+    """
+    folder = Path(os.environ.get("DEMO_DATA") or tmp_path_factory.mktemp("demo"))
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
