@@ -39,6 +39,14 @@ def not_negative(where: str, values: Any) -> Any:
     return array
 
 
+def one_shape(where: str, *values: Any) -> None:
+    """Lists that go together, a single number with any of them. Raises: shapes_differ."""
+    try:
+        np.broadcast_shapes(*[np.shape(value) for value in values])
+    except ValueError:
+        raise CalcError("shapes_differ", where) from None
+
+
 def finite(where: str, result: Any) -> Any:
     """A result that is still a number. Raises: beyond_numbers."""
     if not np.isfinite(result).all():

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, numbers, positive
+from calc.arguments import not_negative, numbers, one_shape, positive
 from calc.errors import CalcError, quoted
 from calc.measured import Measured, Part, measured
 from calc.vessels import Vessel, height, volume_at
@@ -54,7 +54,7 @@ def flow_ratio(concentrate: Reading, second: Reading, meter_in: str = IN_SOLUTIO
     -------
     Measured, broadcast shape.
 
-    Raises: unknown_choice, not_a_number, not_finite, out_of_range.
+    Raises: unknown_choice, not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: 100 c/s, or 100 c/(c + w). Percent of water instead of percent of solution would turn
     3.00 into 3.09. The meter must suit the liquid: thick, conducting or not.
     Source: definition of percent by volume; JCGM 100:2008, 5.1.2. Check: tests/calc/test_direct.py.
@@ -62,6 +62,7 @@ def flow_ratio(concentrate: Reading, second: Reading, meter_in: str = IN_SOLUTIO
     if meter_in not in (IN_SOLUTION, IN_WATER):
         choices = '"solution", "water"'
         raise CalcError("unknown_choice", "meter_in", got=quoted(str(meter_in)), choices=choices)
+    one_shape("second", concentrate.value, second.value, concentrate.u, second.u)
     c, other = positive("concentrate", concentrate.value), positive("second", second.value)
     solution = other if meter_in == IN_SOLUTION else c + other
     if np.any(c > solution):
@@ -97,11 +98,12 @@ def draw_down(
     -------
     Measured.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: 100 (V(before) - V(after))/(t Q). A level's part is its uncertainty times the surface
     there. Foam on the surface, a sloping tank, a bladder and liquid that runs back are not in it.
     Source: geometry of the vessel; JCGM 100:2008, 5.1.2. Check: tests/calc/test_direct.py.
     """
+    one_shape("after", before.value, after.value, before.u, after.u)
     if np.any(numbers("after", after.value) >= numbers("before", before.value)):
         want = "a level below the one before the run"
         raise CalcError("out_of_range", "after", got=float(np.max(after.value)), want=want)
@@ -132,10 +134,11 @@ def draw_down_by_weight(
     -------
     Measured.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: 100 (m(before) - m(after))/(ρ t Q).
     Source: definition of density; JCGM 100:2008, 5.1.2. Check: tests/calc/test_direct.py.
     """
+    one_shape("after", before.value, after.value, before.u, after.u, density.value, density.u)
     drawn = numbers("before", before.value) - not_negative("after", after.value)
     if np.any(drawn <= 0):
         want = "a mass below the one before the run"
@@ -153,6 +156,8 @@ def _over_time(
     drawn: Any, relative: list[Part], seconds: Reading, solution_flow: Reading
 ) -> Measured:
     """Percent from a volume drawn; the parts given are relative to it."""
+    one_shape("seconds", drawn, seconds.value, seconds.u)
+    one_shape("solution_flow", drawn, seconds.value, solution_flow.value, solution_flow.u)
     t, flow = positive("seconds", seconds.value), positive("solution_flow", solution_flow.value)
     percent = 100 * drawn / (t * flow)
     u_t = not_negative("seconds.u", seconds.u) / t
@@ -267,7 +272,8 @@ def from_other_liquid(
     -------
     Measured, shape of with_other.
 
-    Raises: foam_baseline_missing, baseline_at_another_flow, not_a_number, not_finite, out_of_range.
+    Raises: foam_baseline_missing, baseline_at_another_flow, not_a_number, not_finite, out_of_range,
+    shapes_differ.
     Notes: percent times factor. It tells whether the device changed since the baseline, not
     whether the concentrate did: after a substantial change run concentrate again.
     Source: JCGM 100:2008, 5.1.6; discipline of FM Approvals 5138 (2011), second-hand. Check:
@@ -275,6 +281,7 @@ def from_other_liquid(
     """
     if reference is None:
         raise CalcError("foam_baseline_missing", "reference")
+    one_shape("solution_flow", with_other.percent, solution_flow)
     flow = positive("solution_flow", solution_flow)
     if np.any(np.abs(flow - reference.solution_flow) > SAME_FLOW * reference.solution_flow):
         apart = float(np.max(np.abs(flow / reference.solution_flow - 1)))

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, positive, within
+from calc.arguments import not_negative, one_shape, positive, within
 from calc.errors import CalcError
 from calc.sums import ordered_sum
 from calc.units import FLOW, INCH, PRESSURE, PSI
@@ -53,12 +53,13 @@ def pitot_flow(diameter: Any, coefficient: Any, pressure: Any, density: Any = PI
     -------
     m³/s, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: c π d²/4 √(2 p/ρ). A tenth more pressure is a twentieth more flow; a stream below
     about 70 kPa or a half-filled outlet is no reading (NFPA 291, from memory).
     Source: Bernoulli; NFPA 291 with Q = 29.84 c d² √p. Check:
     fixtures/reference/check-values.json E-01, E-02, E-03, E-10.
     """
+    one_shape("pressure", diameter, coefficient, pressure, density)
     d = within("diameter", positive("diameter", diameter), 0, 2, "above 0 and at most 2 m")
     c = within("coefficient", positive("coefficient", coefficient), 0, 1, "above 0 and at most 1")
     p, rho = _pressure(pressure), within("density", density, 500, 2000, "500 to 2000 kg/m³")
@@ -113,11 +114,12 @@ def k_flow(k_factor: Any, pressure: Any) -> Any:
     -------
     m³/s, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: Q = K √p.
     Source: NFPA 13, definition of the K-factor. Check:
     fixtures/reference/check-values.json E-04, E-11.
     """
+    one_shape("pressure", k_factor, pressure)
     k = within("k_factor", positive("k_factor", k_factor), 0, LARGEST_K, "a K-factor in SI units")
     return k * np.sqrt(_pressure(pressure))
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from calc.acceptance import Band, limits
-from calc.arguments import not_negative, numbers, positive
+from calc.arguments import not_negative, numbers, one_shape, positive
 from calc.errors import CalcError
 from calc.measured import Measured, Part, effective_degrees_of_freedom, measured
 from calc.student import coverage_factor
@@ -78,11 +78,12 @@ def mixing_line(water: Any, concentrate: Any, u_water: Any, u_concentrate: Any) 
     -------
     MixingLine, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range, flat_line.
+    Raises: not_a_number, not_finite, out_of_range, flat_line, shapes_differ.
     Notes: take the concentrate's reading with care: thick liquids read badly, and an index above
     the scale of the instrument is no reading. Conductivity is not linear up to 100 %.
     Source: NFPA 11 annex, refractive index method (from memory). Check: tests/calc/test_mixing.py.
     """
+    one_shape("concentrate", water, concentrate, u_water, u_concentrate)
     low, high = numbers("water", water), numbers("concentrate", concentrate)
     if np.any(low == high):
         raise CalcError("flat_line", "concentrate")
@@ -107,11 +108,12 @@ def by_mixing(line: MixingLine, reading: Any, u_reading: Any) -> Measured:
     -------
     Measured, broadcast shape, with infinite degrees of freedom.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: p = (y - water)/slope. Sensitivities over the slope: 1 for y, 1 - p/100 for the water,
     p/100 for the concentrate, so that a poor reading of the concentrate costs little.
     Source: JCGM 100:2008, 5.1.2, on the mixing rule. Check: tests/calc/test_mixing.py.
     """
+    one_shape("reading", line.slope, reading, u_reading)
     y, slope = numbers("reading", reading), line.slope
     percent = (y - line.water) / slope
     steep, share = np.abs(slope), percent / 100
@@ -139,13 +141,14 @@ def cross_check(line: MixingLine, slope: Any, u_slope: Any, dof: Any) -> CrossCh
     -------
     CrossCheck, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: they agree while the difference stays within the 95 % interval of a difference. Standards
     too strong: made from a stronger liquid than the undiluted bottle, as when drum and diluted
     tank are mixed up, or with too little water. Too weak: liquid left in the pipette, or 3 added
     to 100. A perfect line shows neither.
     Source: JCGM 100:2008, 5.1.2 and G.4. Check: tests/calc/test_mixing.py.
     """
+    one_shape("slope", line.slope, slope, u_slope, dof)
     by_standards, u_standards = numbers("slope", slope), not_negative("u_slope", u_slope)
     mixing = line.slope
     ratio = by_standards / mixing
@@ -188,3 +191,27 @@ def reverses(percent: float, percent_by_mixing: float, allowed: Band) -> bool:
     Source: limits as in calc.acceptance, by the plain values. Check: tests/calc/test_mixing.py.
     """
     return limits(percent, allowed) != limits(percent_by_mixing, allowed)
+
+
+def steps_in_band(line: MixingLine, resolution: Any, allowed: Band) -> Any:
+    """Into how many steps of its display an instrument divides the acceptance band.
+
+    Known before the first standard is made, so that a coarse instrument stays at home.
+
+    Parameters
+    ----------
+    line : MixingLine.
+    resolution : array_like, > 0, unit of the readings.
+    allowed : Band.
+
+    Returns
+    -------
+    Number of steps, broadcast shape; with fewer than three the band cannot be told from its edges.
+
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
+    Source: definition of resolution; the three are common practice, no published source. Check:
+    tests/calc/test_mixing.py.
+    """
+    one_shape("resolution", line.slope, resolution)
+    width = float(allowed.upper - allowed.lower)
+    return width * np.abs(line.slope) / positive("resolution", resolution)

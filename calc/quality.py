@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, numbers, positive, within
+from calc.arguments import not_negative, numbers, one_shape, positive, within
 from calc.errors import CalcError
 
 QUARTER = 0.25  # of the liquid in the foam, NFPA 11 annex on foam tests
@@ -23,10 +23,11 @@ def expansion(foam_volume: Any, liquid_volume: Any) -> Any:
     -------
     Ratio, no unit, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Source: NFPA 11, definition; USDA Forest Service STP 8.3 (2006). Check:
     fixtures/reference/check-values.json F-04.
     """
+    one_shape("liquid_volume", foam_volume, liquid_volume)
     foam, liquid = positive("foam_volume", foam_volume), positive("liquid_volume", liquid_volume)
     if np.any(foam < liquid):
         want = "a volume of foam that is not below that of its liquid"
@@ -49,10 +50,11 @@ def expansion_by_weight(
     -------
     Ratio, no unit, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: V ρ/(m_full - m_empty).
     Source: IMO MSC.1/Circ.1312, annex 3.7.2. Check: fixtures/reference/check-values.json F-01.
     """
+    one_shape("full_mass", vessel_volume, empty_mass, full_mass, density)
     net = numbers("full_mass", full_mass) - not_negative("empty_mass", empty_mass)
     if np.any(net <= 0):
         want = "a mass above that of the empty vessel"
@@ -76,10 +78,11 @@ def u_expansion(
     -------
     No unit, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: E √((half_width/(√3 V))² + (u_m/m)²), rectangular within the half width.
     Source: JCGM 100:2008, 4.3.7 and 5.1.6. Check: fixtures/reference/check-values.json F-05.
     """
+    one_shape("net_mass", ratio, vessel_volume, half_width, net_mass, u_net_mass)
     wide = not_negative("half_width", half_width) / np.sqrt(3)
     by_vessel = wide / positive("vessel_volume", vessel_volume)
     by_mass = not_negative("u_net_mass", u_net_mass) / positive("net_mass", net_mass)

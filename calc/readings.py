@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, numbers, positive, within
+from calc.arguments import not_negative, numbers, one_shape, positive, within
 from calc.errors import CalcError, quoted
+from calc.student import coverage_factor
 from calc.water import IN_RANGE, water_index
 
 WATER_BRIX_INDEX = 1.332986  # nD of 0 % sucrose at 20 °C against air, ICUMSA SPS-3
@@ -35,6 +36,18 @@ CHLORIDE = {
     0.01: (0.114145, 0.127303, 0.140823, 0.154663),
     0.1: (1.04371, 1.16159, 1.28246, 1.40592),
 }
+
+
+INDEX_PER_SALINITY = 1.8e-4  # nD per g/kg of salt, fit of published tables, second-hand
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """Two readings of what should be one liquid, apart in points; arrays of one shape."""
+
+    points: Any  # second minus first, % by volume
+    u_points: Any
+    moved: Any  # True where they are apart by more than their 95 % interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,12 +128,13 @@ def brix_correction(brix: Any, temperature_c: Any) -> Any:
     -------
     % Brix, broadcast shape; negative below 20 °C.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: for sugar solutions, as compensating instruments do it. Fitted from 10 to 17 °C; from
     there on the fit is carried on and agrees with the rest of the table within 0.03 (from memory).
     A weak foam solution follows water instead: use `at_temperature`.
     Source: OIV-MA-AS2-02 (2012), table I. Check: fixtures/reference/check-values.json B-05, B-09.
     """
+    one_shape("temperature_c", brix, temperature_c)
     w = within("brix", brix, 0, 30, "0 to 30 percent Brix") / 100
     d = within("temperature_c", temperature_c, 10, 30, "10 to 30 °C") - 20
     s = BRIX_TEMPERATURE_TERMS
@@ -142,11 +156,12 @@ def linear_to_25(
     -------
     Conductivity at 25 °C, unit of the reading, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: κ25 = κ/(1 + α (t - 25)). Good within a few degrees; the coefficient is the liquid's
     own, and `effective_coefficient` finds it from one bottle read twice.
     Source: Standard Methods 2510 B. Check: fixtures/reference/check-values.json C-04.
     """
+    one_shape("temperature_c", conductivity, temperature_c, coefficient)
     return not_negative("conductivity", conductivity) / _linear_share(temperature_c, coefficient)
 
 
@@ -169,11 +184,12 @@ def effective_coefficient(conductivity: Any, temperature_c: Any, conductivity_25
     -------
     Coefficient per K about 25 °C, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: α = (κ25 - κ)/((25 - t) κ25).
     Source: arithmetic on Standard Methods 2510 B. Check:
     fixtures/reference/check-values.json C-09.
     """
+    one_shape("conductivity_25", conductivity, temperature_c, conductivity_25)
     k, k25 = positive("conductivity", conductivity), positive("conductivity_25", conductivity_25)
     apart = 25 - within("temperature_c", temperature_c, 0, 40, IN_RANGE)
     if np.any(np.abs(apart) < 1):
@@ -269,13 +285,14 @@ def at_temperature(
     -------
     Corrected, broadcast shape. Divide shift by the slope of the line for its size in points.
 
-    Raises: unknown_choice, not_a_number, not_finite, out_of_range.
+    Raises: unknown_choice, not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: the index moves as that of pure water, n(t0) - n(t); a Brix scale is an index scale in
     other marks; conductivity by 1 + α (t - 25) or by f25(t)/f25(t0). Good for water and for
     mixtures of a few percent, not for undiluted concentrate, whose index falls faster.
     Source: IAPWS R9-97; Standard Methods 2510 B; ISO 7888:1985. Check:
     fixtures/reference/check-values.json B-08, C-04, C-05 and tests/calc/test_readings.py.
     """
+    one_shape("temperature_c", reading, temperature_c, to_c, coefficient)
     raw = numbers("reading", reading)
     if method == "conductivity":
         share = _conductivity_share(temperature_c, to_c, coefficient, compensation)
@@ -302,3 +319,53 @@ def _conductivity_share(t: Any, to_c: Any, coefficient: Any, compensation: str) 
         raise CalcError("unknown_choice", "compensation", got=got, choices=choices)
     wanted = within("to_c", to_c, 0, 40, IN_RANGE)
     return _linear_share(wanted, coefficient) / _linear_share(t, coefficient)
+
+
+def water_moved(first: Any, second: Any, u_first: Any, u_second: Any, slope: Any) -> Moved:
+    """Whether two readings of water differ, and what that is worth in points.
+
+    For the water of the standards against the water of the test, and for the water read first on
+    the bench against the same water read last: where it moved, the whole bench did.
+
+    Parameters
+    ----------
+    first, second : array_like, mean readings, one unit, at one temperature.
+    u_first, u_second : array_like, >= 0, standard uncertainties of these means, same unit.
+    slope : array_like, not 0. Reading per % of the line.
+
+    Returns
+    -------
+    Moved, broadcast shape.
+
+    Raises: not_a_number, not_finite, flat_line, out_of_range, shapes_differ.
+    Notes: (second - first)/slope against 1.96 of its standard uncertainty.
+    Source: JCGM 100:2008, 5.1.2 and Table G.1. Check: tests/calc/test_readings.py.
+    """
+    one_shape("second", first, second, u_first, u_second, slope)
+    steep = np.abs(numbers("slope", slope))
+    if np.any(steep == 0):
+        raise CalcError("flat_line", "slope")
+    apart = numbers("second", second) - numbers("first", first)
+    u_both = np.hypot(not_negative("u_first", u_first), not_negative("u_second", u_second))
+    u_points = u_both / steep
+    points = apart / numbers("slope", slope)
+    return Moved(points, u_points, np.abs(points) > coverage_factor(np.inf) * u_points)
+
+
+def salinity_between(fresher: Any, saltier: Any) -> Any:
+    """How much more salt one water holds than another, by their index.
+
+    Parameters
+    ----------
+    fresher, saltier : array_like, nD at one temperature.
+
+    Returns
+    -------
+    g/kg, broadcast shape; negative when the second is the fresher one.
+
+    Raises: not_a_number, not_finite, shapes_differ.
+    Notes: (n2 - n1)/1.8e-4. Sea water of 35 g/kg reads 0.0064 more than fresh water.
+    Source: fit of published tables of sea water, second-hand. Check: tests/calc/test_readings.py.
+    """
+    one_shape("saltier", fresher, saltier)
+    return (numbers("saltier", saltier) - numbers("fresher", fresher)) / INDEX_PER_SALINITY

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, positive, within
+from calc.arguments import not_negative, one_shape, positive, within
 from calc.errors import CalcError
 
 LARGEST_VOLUME = 1e300  # any unit, own choice: keeps sums and products within the range of doubles
@@ -146,11 +146,12 @@ def as_made(concentrate: Any, water: Any, u_concentrate: Any, u_water: Any) -> A
     -------
     AsMade, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range, nothing_mixed.
+    Raises: not_a_number, not_finite, out_of_range, nothing_mixed, shapes_differ.
     Notes: p = 100 c/(c + w), u = 100 √(w² u_c² + c² u_w²)/(c + w)²; the two are independent, so
     measure them with two tools.
     Source: JCGM 100:2008, 5.1.2, on percent by volume. Check: tests/calc/test_standards.py.
     """
+    one_shape("water", concentrate, water, u_concentrate, u_water)
     want, most = "a volume from 0 to 1e150", LARGEST_VOLUME**0.5
     c = within("concentrate", concentrate, 0, most, want)
     w = within("water", water, 0, most, want)
@@ -178,11 +179,12 @@ def made_up(concentrate: Any, total: Any, u_concentrate: Any, u_total: Any) -> A
     -------
     AsMade, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: p = 100 c/V, u = √((100 u_c)² + (p u_V)²)/V. A larger batch is more exact: 0.05 mL are
     0.05 points in 100 mL and 0.01 in 500 mL.
     Source: JCGM 100:2008, 5.1.2, on percent by volume. Check: tests/calc/test_standards.py.
     """
+    one_shape("total", concentrate, total, u_concentrate, u_total)
     c, whole = not_negative("concentrate", concentrate), positive("total", total)
     if np.any(c > whole):
         want = "at most the volume of the whole standard"
@@ -213,7 +215,7 @@ def as_made_by_mass(
     -------
     AsMade, broadcast shape.
 
-    Raises: density_missing, not_a_number, not_finite, out_of_range, nothing_mixed.
+    Raises: density_missing, shapes_differ, not_a_number, not_finite, out_of_range, nothing_mixed.
     Notes: volumes are mass over density, then as `as_made`. Lift of the air moves both masses
     alike and leaves less than 1e-4 of the percent. 3 g in 97 g of water are not 3 % by volume.
     Source: JCGM 100:2008, 5.1.2, on the definition of density. Check:
@@ -221,6 +223,7 @@ def as_made_by_mass(
     """
     if density_concentrate is None:
         raise CalcError("density_missing", "density_concentrate")
+    one_shape("water", concentrate, water, density_concentrate, density_water, u_mass)
     heavy, light = positive("density_concentrate", density_concentrate), density_water
     light = positive("density_water", light)
     mass, rest = not_negative("concentrate", concentrate), not_negative("water", water)
@@ -246,10 +249,11 @@ def weighed_solution(
     -------
     Concentration and its standard uncertainty, kg/m³, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: c = m P/V, relative uncertainties in root sum of squares.
     Source: Eurachem QUAM, example A1. Check: fixtures/reference/check-values.json D-06.
     """
+    one_shape("volume", mass, purity, volume, u_mass, u_purity, u_volume)
     values = (positive("mass", mass), positive("purity", purity), positive("volume", volume))
     given = (("u_mass", u_mass), ("u_purity", u_purity), ("u_volume", u_volume))
     parts = [

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import positive, within
+from calc.arguments import one_shape, positive, within
 from calc.errors import CalcError, quoted
 from calc.sums import ordered_sum
 
@@ -209,11 +209,12 @@ def usable_volume(vessel: Vessel, level: Any, outlet_level: Any) -> Any:
     -------
     m³, broadcast shape; 0 when the inlet is dry.
 
-    Raises: not_a_number, not_finite, out_of_range.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
     Notes: what lies below the inlet is dead volume and feeds no foam; the inlet stands at least
     25.4 mm up (LEAST_INLET), so that sediment stays out.
     Source: NFPA 11 since 2016, second-hand. Check: tests/calc/test_vessels.py.
     """
+    one_shape("outlet_level", level, outlet_level)
     dead = volume_at(vessel, outlet_level)
     return np.maximum(volume_at(vessel, level) - dead, 0.0)[()]
 

@@ -188,6 +188,7 @@ def test_all_direct_methods_give_one_kind_of_plain_data():
     ("call", "code", "where"),
     [
         (lambda: flow_ratio(Reading(0), SOLUTION), "out_of_range", "concentrate"),
+        (lambda: flow_ratio(Reading([1, 2]), Reading([1, 2, 3])), "shapes_differ", "second"),
         (lambda: flow_ratio(Reading(3.0), Reading(2.0)), "out_of_range", "concentrate"),
         (lambda: flow_ratio(Reading(1.0, -1), Reading(2.0)), "out_of_range", "concentrate.u"),
         (lambda: flow_ratio(Reading(1), Reading(2), "pipe"), "unknown_choice", "meter_in"),

@@ -20,6 +20,7 @@ from calc.mixing import (
     cross_check,
     mixing_line,
     reverses,
+    steps_in_band,
     tank_dilution,
 )
 from calc.standards import as_made_percent
@@ -117,6 +118,24 @@ def test_standards_from_the_diluted_tank_itself_show_nothing():
     assert check.verdict == AGREE
 
 
+@pytest.mark.parametrize(
+    ("concentrate", "step", "steps"),
+    [(1.3500, 0.59, 1.5), (1.3580, 0.40, 2.3), (1.3630, 0.33, 2.7), (1.3800, 0.21, 4.2)],
+)
+def test_four_decimals_divide_the_band_into_few_steps(concentrate, step, steps):
+    # Pitfall 3, with water of 1.33299 (check values B-02) and the band of a 3 % system.
+    line = mixing_line(1.33299, concentrate, COARSE, COARSE)
+    assert 1e-4 / line.slope == pytest.approx(step, abs=0.006)
+    assert steps_in_band(line, 1e-4, band(3)) == pytest.approx(steps, abs=0.06)
+    assert steps_in_band(line, 1e-5, band(3)) == pytest.approx(10 * steps, abs=0.6)
+
+
+def test_one_percent_system_needs_five_decimals():
+    line = mixing_line(1.33299, 1.3630, COARSE, COARSE)
+    assert steps_in_band(line, 1e-4, band(1)) < 1
+    assert steps_in_band(line, 1e-5, band(1)) > 3
+
+
 def test_uncertainty_of_a_sample_follows_its_three_readings():
     # By hand at 3 %, slope 3.0e-4, u 1e-5 each: √(1 + 0.97² + 0.03²)/30 = 0.04645 points.
     result = by_mixing(mixing_line(WATER, LOT, 1e-5, 1e-5), WATER + 9e-4, 1e-5)
@@ -149,6 +168,7 @@ def test_many_benches_at_once_are_the_single_ones():
     ("call", "code", "where"),
     [
         (lambda: mixing_line(1.333, 1.333, 1e-5, 1e-5), "flat_line", "concentrate"),
+        (lambda: mixing_line([1.333] * 2, [1.363] * 3, 1e-5, 1e-5), "shapes_differ", "concentrate"),
         (lambda: mixing_line(1.333, 1.363, 0, 1e-5), "out_of_range", "u_water"),
         (lambda: mixing_line(None, 1.363, 1e-5, 1e-5), "not_finite", "water"),
         (

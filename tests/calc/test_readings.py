@@ -19,6 +19,8 @@ from calc.readings import (
     index_to_brix,
     linear_to_25,
     natural_water_factor,
+    salinity_between,
+    water_moved,
 )
 from calc.units import CONDUCTIVITY
 from tests.calc.test_laws import FIXED
@@ -148,6 +150,36 @@ def test_arrays_are_corrected_bottle_by_bottle():
     assert corrected.reading[0] == single.reading
 
 
+# Two waters, or one water twice
+
+
+@pytest.mark.parametrize(("slope", "points"), [(STEEP, 0.6), (FLAT, 1.1)])
+def test_one_gram_of_salt_between_two_waters(slope, points):
+    # Size from the table of slips; estuary water does that with the tide during one test.
+    salty = 1.33299 + 1.8e-4
+    assert salinity_between(1.33299, salty) == pytest.approx(1.0)
+    apart = water_moved(1.33299, salty, 1e-5, 1e-5, slope)
+    assert apart.points == pytest.approx(points, abs=0.05)
+    assert apart.moved
+
+
+def test_sea_water_reads_higher_by_its_salt():
+    assert salinity_between(1.33299, 1.33299 + 0.0064) == pytest.approx(35, abs=1)
+
+
+def test_tap_and_pond_have_no_common_curve():
+    # Pitfall 19: two waters of the same look, three steps of a five-decimal scale apart.
+    assert water_moved(1.33299, 1.33305, 1e-5, 1e-5, STEEP).moved
+    assert not water_moved(1.33299, 1.33301, 1e-5, 1e-5, STEEP).moved
+
+
+def test_bench_that_warmed_by_a_degree_is_seen_in_its_own_water():
+    last = at_temperature("refractive_index", 1.33299, 20, 21).reading
+    drift = water_moved(1.33299, last, 1e-5, 1e-5, STEEP)
+    assert drift.moved
+    assert drift.points == pytest.approx(-0.3, abs=0.02)
+
+
 # Conductivity
 
 
@@ -202,6 +234,9 @@ def test_units_of_conductivity_lead_to_siemens_per_metre():
         (lambda: effective_coefficient(1.0, 24.5, 1.0), "out_of_range", "temperature_c"),
         (lambda: chloride_conductivity(0.02, 20), "unknown_choice", "molality"),
         (lambda: chloride_conductivity(0.01, 10), "out_of_range", "temperature_c"),
+        (lambda: at_temperature("brix", [1, 2], [1, 2, 3], 20), "shapes_differ", "temperature_c"),
+        (lambda: water_moved(1.333, 1.333, 0, 0, 0), "flat_line", "slope"),
+        (lambda: salinity_between(1.333, "sea"), "not_a_number", "saltier"),
         (lambda: at_temperature("density", 1.0, 20, 20), "unknown_choice", "method"),
         (
             lambda: at_temperature("conductivity", 1.0, 20, 25, compensation="no"),
@@ -222,4 +257,4 @@ def test_impossible_reading_is_refused_with_a_sentence(call, code, where):
     with pytest.raises(CalcError) as refused:
         call()
     assert (refused.value.code, refused.value.where) == (code, where)
-    assert "; give " in str(refused.value)
+    assert "; " in str(refused.value)

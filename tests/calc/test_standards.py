@@ -190,6 +190,7 @@ def test_reference_solution_adds_its_relative_parts():
     ("call", "code", "where"),
     [
         (lambda: as_made(0, 0, 0, 0), "nothing_mixed", "concentrate"),
+        (lambda: as_made([1, 2], [1, 2, 3], 0, 0), "shapes_differ", "water"),
         (lambda: as_made(1, -1, 0, 0), "out_of_range", "water"),
         (lambda: as_made(1, 1, -1, 0), "out_of_range", "u_concentrate"),
         (lambda: made_up(101, 100, 0, 0), "out_of_range", "concentrate"),
