@@ -95,6 +95,10 @@ REFUSALS = {
     "no_spread": "All points of the line have the same percent; give different ones.",
     "too_few_points": "There are {count} points; this needs at least {least}.",
     "shapes_differ": "The lists differ in length; give one reading for each percent.",
+    "like_water": (
+        "In this property the lot is too much like water to tell them apart; use another property."
+    ),
+    "empty_range": "Give lowest, highest or both, the lowest first.",
     "too_many_points": "There are {count} results; give at most {most} at a time.",
     "same_time": "Two results have the same time; give their mean, or two different times.",
     "beyond_numbers": (

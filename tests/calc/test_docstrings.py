@@ -13,6 +13,7 @@ MODULES = sorted(path.stem for path in (ROOT / "calc").glob("[a-z]*.py"))
 WITH_FORMULAS = [
     "acceptance",
     "canonical",
+    "concentrate",
     "criteria",
     "direct",
     "glassware",
@@ -23,6 +24,7 @@ WITH_FORMULAS = [
     "measured",
     "mixing",
     "quality",
+    "properties",
     "ranks",
     "readings",
     "standards",

@@ -22,6 +22,7 @@ from calc.inverse import read_off
 from calc.kendall import mann_kendall, tail_of_s, theil_sen
 from calc.line import Line, curvature, fit_line
 from calc.measured import Part, measured
+from calc.properties import against, shipped_programmes
 from calc.quality import (
     drain_time,
     expansion,
@@ -586,6 +587,35 @@ def tanker_deck() -> dict[str, Any]:
     }
 
 
+def ends(programme: str, name: str) -> list[float | None]:
+    limit = shipped_programmes()[programme].limits[name]
+    return [None if end is None else float(end) for end in (limit.lowest, limit.highest)]
+
+
+MILITARY = "military-film-former-3"
+
+
+def european_limits() -> dict[str, Any]:
+    return {
+        "before_pct": ends("european", "sediment_percent")[1],
+        "after_pct": ends("european", "aged_sediment_percent")[1],
+        "pH": ends("european", "ph"),
+    }
+
+
+def decisions() -> dict[str, Any]:
+    def within(programme: str, name: str, value: str) -> bool:
+        return against(value, shipped_programmes()[programme].limits[name]) == "within"
+
+    return {
+        "unaged_0_30": within("european", "sediment_percent", "0.30"),
+        "aged_0_80": within("european", "aged_sediment_percent", "0.80"),
+        "ph_9_6": within("ships", "ph", "9.6"),
+        "ph_9_5": within("ships", "ph", "9.5"),
+        "ph_6_0": within("ships", "ph", "6.0"),
+    }
+
+
 COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-01": thermometer,
     "A-02": thermometer_at_30,
@@ -677,12 +707,34 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "H-02": slopes_with_an_outlier,
     "H-03": tails,
     "H-09": four_and_five_rising,
+    "J-01": lambda: {
+        f"type{size}": ends(f"military-film-former-{size}", "refractive_index")[0]
+        for size in (3, 6)
+    },
+    "J-02": lambda: {
+        "pH": ends(MILITARY, "ph"),
+        "spreading_min": ends(MILITARY, "spreading_coefficient_mn_m")[0],
+        "expansion_min": ends(MILITARY, "expansion")[0],
+        "drain25_min": ends(MILITARY, "drain_time_25_min")[0],
+    },
+    "J-03": lambda: {
+        "extinguish_s_max": ends(MILITARY, "extinguishing_time_s")[1],
+        "burnback_s_min": ends(MILITARY, "burnback_time_s")[0],
+    },
+    "J-04": lambda: {"pH": ends("ships", "ph")},
+    "J-05": lambda: {
+        "sediment_pct_max": ends("ships", "sediment_percent")[1],
+        "viscosity_max_mm2_s": ends("ships", "kinematic_viscosity_mm2_s")[1],
+    },
+    "J-07": european_limits,
+    "J-09": decisions,
 }
 
 # Entries of a computed row that the engine does not form, with the reason.
 NOT_FORMED = {
     "A-04": ({"b0", "se_b0", "b1", "se_b1", "r_squared"}, "only the quadratic term is needed"),
     "C-06": ({"with_1_116"}, "the rounded multiplier is the slip that the case warns of"),
+    "J-05": ({"sieve_um"}, "the mesh of a sieve is part of the laboratory's method, not a limit"),
     "C-07": ({"m1_at_25"}, "a solution of 1 mol/kg is not offered: no bench water is that salty"),
 }
 
@@ -700,9 +752,8 @@ NOT_COMPUTED = {
     "dates are no matter of the engine": [
         *["I-01", "I-02", "I-03", "I-04", "I-05", "I-06", "I-07"],
     ],
-    "the concentrate check is not offered yet": [
-        *["J-01", "J-02", "J-03", "J-04", "J-05", "J-06", "J-07", "J-08", "J-09"],
-    ],
+    "a recipe for simulated sea water is not offered": ["J-06"],
+    "hydraulics are not offered yet": ["J-08"],
 }
 
 
