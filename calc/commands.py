@@ -8,9 +8,23 @@ from collections.abc import Callable
 from typing import Any
 
 from calc.canonical import digest
-from calc.entries import keys_at, list_at, percent_at, positive_at, refuse_range, volume_at
+from calc.entries import (
+    keys_at,
+    list_at,
+    number_at,
+    percent_at,
+    positive_at,
+    refuse_range,
+    text_at,
+    volume_at,
+)
 from calc.standards import recipe, recipe_by_mass, suggested_percents
+from calc.supply import Demand, supply_of
+from calc.units import FLOW, VOLUME
 from calc.version import __version__
+
+LARGEST_AMOUNT = 1e9  # litres, litres a minute and minutes, own choice: above any site
+DUST = 1 - 1e-9  # own choice: 10 minutes in binary are still 10 minutes
 
 
 def answer(given: Any, found: dict[str, Any]) -> dict[str, Any]:
@@ -79,6 +93,57 @@ def _standard(
     return {**poured, "concentrate_g": masses.concentrate, "water_g": masses.water}
 
 
+def supply_command(given: Any) -> dict[str, Any]:
+    """How long the tank lasts under everything that draws on it at the same time."""
+    entries = keys_at(given, "$", ("usable_volume_l", "demands"), ("required_minutes",))
+    contents = _amount_at(entries["usable_volume_l"], "$.usable_volume_l")
+    demands = [
+        _demand(row, f"$.demands[{i}]")
+        for i, row in enumerate(list_at(entries["demands"], "$.demands"))
+    ]
+    lasts = supply_of(contents * VOLUME["L"], demands)
+    drawn = [demand.concentrate_flow / FLOW["L/min"] for demand in demands]
+    found = {
+        "minutes": lasts.minutes,
+        "left_l": lasts.left / VOLUME["L"],
+        "demands": [
+            {"name": demand.name, "concentrate_l_min": flow}
+            for demand, flow in zip(demands, drawn, strict=True)
+        ],
+    }
+    if "required_minutes" in entries:
+        required = _amount_at(entries["required_minutes"], "$.required_minutes")
+        found["enough"] = lasts.minutes is None or lasts.minutes >= required * DUST
+    return answer(given, found)
+
+
+def _demand(given: Any, where: str) -> Demand:
+    entries = keys_at(given, where, ("name", "solution_flow_l_min", "percent"), ("minutes",))
+    minutes = entries.get("minutes")
+    return Demand(
+        name=text_at(entries["name"], f"{where}.name"),
+        solution_flow=_amount_at(entries["solution_flow_l_min"], f"{where}.solution_flow_l_min")
+        * FLOW["L/min"],
+        percent=_least_percent_at(entries["percent"], f"{where}.percent"),
+        minutes=None if minutes is None else _amount_at(minutes, f"{where}.minutes"),
+    )
+
+
+def _amount_at(given: Any, where: str) -> float:
+    amount = number_at(given, where)
+    if not 1e-6 <= amount <= LARGEST_AMOUNT:
+        refuse_range(where, amount, "a number from 1e-6 to 1e9")
+    return amount
+
+
+def _least_percent_at(given: Any, where: str) -> float:
+    percent = percent_at(given, where)
+    if percent < 0.001:
+        refuse_range(where, percent, "0.001 to 100 percent")
+    return percent
+
+
 COMMANDS: dict[str, Callable[[Any], dict[str, Any]]] = {
     "recipe": recipe_command,
+    "supply": supply_command,
 }

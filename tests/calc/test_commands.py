@@ -64,3 +64,38 @@ def test_recipe_with_densities_gives_masses_too():
 )
 def test_impossible_recipe_is_refused_at_its_place(given, path):
     assert path_of_refusal("recipe", given) == path
+
+
+def a_supply(**changed):
+    demand = {"name": "monitor", "solution_flow_l_min": 1000, "percent": 3.9, **changed}
+    return {"usable_volume_l": 300, "required_minutes": 10, "demands": [demand]}
+
+
+def test_rich_proportioner_inside_its_band_empties_the_tank_early():
+    # Pitfall 65: 300 L for 10 minutes at 3.0 % last 7.69 minutes at 3.9 %.
+    found = answered("supply", a_supply())
+    assert found["minutes"] == pytest.approx(300 / 39)
+    assert found["enough"] is False
+    assert found["demands"] == [{"name": "monitor", "concentrate_l_min": pytest.approx(39)}]
+    assert answered("supply", a_supply(percent=3.0))["enough"] is True
+
+
+def test_demand_that_ends_leaves_the_rest():
+    found = answered("supply", a_supply(minutes=5))
+    assert found["minutes"] is None
+    assert found["left_l"] == pytest.approx(300 - 5 * 39)
+    assert found["enough"] is True
+
+
+@pytest.mark.parametrize(
+    ("changed", "path"),
+    [
+        ({"percent": 0}, "$.demands[0].percent"),
+        ({"percent": 1e-9}, "$.demands[0].percent"),
+        ({"solution_flow_l_min": "1000"}, "$.demands[0].solution_flow_l_min"),
+        ({"minutes": -1}, "$.demands[0].minutes"),
+        ({"name": ""}, "$.demands[0].name"),
+    ],
+)
+def test_impossible_demand_is_refused_at_its_place(changed, path):
+    assert path_of_refusal("supply", a_supply(**changed)) == path

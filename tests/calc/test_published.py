@@ -592,6 +592,11 @@ def ends(programme: str, name: str) -> list[float | None]:
     return [None if end is None else float(end) for end in (limit.lowest, limit.highest)]
 
 
+def implied_k_factor() -> dict[str, Any]:
+    of_one = k_flow(k_factor_si(1.0), inputs("J-08")["p_bar"] * PRESSURE["bar"])
+    return {"K_L_min_bar05": inputs("J-08")["flow"] * FLOW["L/min"] / of_one}
+
+
 MILITARY = "military-film-former-3"
 
 
@@ -727,6 +732,7 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
         "viscosity_max_mm2_s": ends("ships", "kinematic_viscosity_mm2_s")[1],
     },
     "J-07": european_limits,
+    "J-08": implied_k_factor,
     "J-09": decisions,
 }
 
@@ -753,7 +759,6 @@ NOT_COMPUTED = {
         *["I-01", "I-02", "I-03", "I-04", "I-05", "I-06", "I-07"],
     ],
     "a recipe for simulated sea water is not offered": ["J-06"],
-    "hydraulics are not offered yet": ["J-08"],
 }
 
 
