@@ -20,6 +20,7 @@ from calc.entries import (
 )
 from calc.standards import recipe, recipe_by_mass, suggested_percents
 from calc.supply import Demand, supply_of
+from calc.trend_form import trend_answer
 from calc.units import FLOW, VOLUME
 from calc.version import __version__
 
@@ -143,7 +144,13 @@ def _least_percent_at(given: Any, where: str) -> float:
     return percent
 
 
+def trend_command(given: Any) -> dict[str, Any]:
+    """What years of results at one flow point, or of one property of a tank, say."""
+    return answer(given, trend_answer(given))
+
+
 COMMANDS: dict[str, Callable[[Any], dict[str, Any]]] = {
     "recipe": recipe_command,
     "supply": supply_command,
+    "trend": trend_command,
 }

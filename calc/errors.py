@@ -95,6 +95,10 @@ REFUSALS = {
     "no_spread": "All points of the line have the same percent; give different ones.",
     "too_few_points": "There are {count} points; this needs at least {least}.",
     "shapes_differ": "The lists differ in length; give one reading for each percent.",
+    "not_a_date": (
+        "{got} is no date from {first} to {last}; give year, month and day like 2026-11-30."
+    ),
+    "limits_reversed": "The limits are {lower} and {upper}; give the lower one first.",
     "like_water": (
         "In this property the lot is too much like water to tell them apart; use another property."
     ),

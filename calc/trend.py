@@ -14,11 +14,13 @@ from calc.acceptance import IN_BAND, LEAN, RICH, Band, limits
 from calc.arguments import not_negative, numbers, positive
 from calc.errors import CalcError
 from calc.kendall import FEWEST, LEVEL, MannKendall, TheilSen, cut_off, mann_kendall, theil_sen
+from calc.properties import ABOVE, BELOW, WITHIN
 from calc.ranks import Shift, shift_between
 from calc.student import coverage_factor
 from calc.sums import ordered_mean
 
 YEAR = 365.25  # days, Julian year
+SIDES = {IN_BAND: WITHIN, LEAN: BELOW, RICH: ABOVE}  # a series may be of any property
 HORIZON = 30 * YEAR  # days, own choice: nobody plans further than a system lasts
 NEAREST = 20  # results on each side of an event, own choice: older ones say more about drift
 TOO_FEW, NOT_SHOWN = "too few results", "not shown"
@@ -80,7 +82,7 @@ class Difference:
 class Leaving:
     """When the results leave the band on one side; None where not within 30 years."""
 
-    side: str  # lean | rich
+    side: str  # below | above
     earliest_day: float | None
     likely_day: float | None
     latest_day: float | None
@@ -94,7 +96,7 @@ class Trend:
     drifts: tuple[Drift, ...]
     present: Drift | None
     baseline: Difference | None
-    latest_limits: str | None  # in band | lean | rich, of the latest result by its plain value
+    latest_side: str | None  # within | below | above the band, by the plain value
     leaving: tuple[Leaving, ...]
 
 
@@ -130,14 +132,14 @@ def trend(
     drifts = tuple(drift(regime) for _, regime in regimes)
     is_open = regimes[-1][0] == len(changes)
     latest = regimes[-1][1][-1]
-    side = limits(latest.value, allowed) if allowed else None
-    ahead = allowed is not None and side == IN_BAND and is_open
+    side = SIDES[limits(latest.value, allowed)] if allowed else None
+    ahead = allowed is not None and side == WITHIN and is_open
     return Trend(
         steps=_steps(regimes, changes),
         drifts=drifts,
         present=drifts[-1] if is_open else None,
         baseline=difference(latest, *baseline) if baseline else None,
-        latest_limits=side,
+        latest_side=side,
         leaving=leaving(regimes[-1][1], allowed) if allowed and ahead else (),
     )
 
@@ -226,7 +228,7 @@ def leaving(points: Sequence[Point], allowed: Band) -> tuple[Leaving, ...]:
     y = [point.value for point in points]
     line = theil_sen(x, y)
     found = []
-    for side, limit, sign in ((LEAN, allowed.lower, -1), (RICH, allowed.upper, 1)):
+    for side, limit, sign in ((BELOW, allowed.lower, -1), (ABOVE, allowed.upper, 1)):
         towards, room = [sign * value for value in y], sign * float(limit)
         slopes = (line.low, line.slope, line.high)
         quick, likely, slow = sorted(sign * slope for slope in slopes if slope is not None)[::-1]

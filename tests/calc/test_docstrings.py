@@ -31,6 +31,7 @@ WITH_FORMULAS = [
     "student",
     "supply",
     "trend",
+    "trend_form",
     "vessels",
     "water",
 ]

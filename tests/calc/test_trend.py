@@ -39,7 +39,7 @@ def test_three_results_say_what_they_are_and_nothing_more():
     assert found.present.slope.low is None
     assert found.leaving == ()
     assert found.baseline.difference == pytest.approx(0.3)
-    assert found.latest_limits == "in band"
+    assert found.latest_side == "within"
 
 
 def test_four_rising_results_are_no_trend():
@@ -113,7 +113,7 @@ def test_two_results_of_one_day_count_as_their_mean():
 def test_exact_line_leaves_the_band_on_one_day():
     # By hand: 3.4 % + 0.05 a year reaches 3.9 % after 10 years.
     (found,) = trend(yearly([3.4 + 0.05 * i for i in range(6)]), allowed=BAND).leaving
-    assert found.side == "rich"
+    assert found.side == "above"
     for day in (found.earliest_day, found.likely_day, found.latest_day):
         assert day == pytest.approx(10 * YEAR, rel=1e-6)
 
@@ -121,7 +121,7 @@ def test_exact_line_leaves_the_band_on_one_day():
 def test_scatter_without_drift_may_leave_on_either_side_but_need_not():
     values = [3.4, 3.5, 3.42, 3.47, 3.38, 3.52]
     found = {left.side: left for left in trend(yearly(values), allowed=BAND).leaving}
-    assert set(found) == {"lean", "rich"}
+    assert set(found) == {"below", "above"}
     assert all(left.latest_day is None for left in found.values())
     assert all(left.earliest_day >= 5 * YEAR for left in found.values())
 
@@ -132,7 +132,7 @@ def test_steady_results_do_not_leave_within_the_horizon():
 
 def test_result_outside_the_band_has_already_left():
     found = trend(yearly([3.5 + 0.1 * i for i in range(6)]), allowed=BAND)
-    assert (found.latest_limits, found.leaving) == ("rich", ())
+    assert (found.latest_side, found.leaving) == ("above", ())
 
 
 def test_forecast_covers_the_day_on_which_a_true_line_leaves():
@@ -143,7 +143,7 @@ def test_forecast_covers_the_day_on_which_a_true_line_leaves():
         for _ in range(300):
             noise = rng.normal(0, 0.05, n)
             points = yearly([3.9 - 0.05 * (n + 5 - i) + e for i, e in enumerate(noise)])
-            rich = [left for left in leaving(points, BAND) if left.side == "rich"]
+            rich = [left for left in leaving(points, BAND) if left.side == "above"]
             latest = rich[0].latest_day if rich and rich[0].latest_day else math.inf
             covered += bool(rich) and rich[0].earliest_day <= leaves <= latest
         assert covered / 300 >= 0.95, n
