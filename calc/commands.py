@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from calc.canonical import digest
+from calc.concentrate_form import concentrate_answer
 from calc.entries import (
     keys_at,
     list_at,
@@ -149,7 +150,13 @@ def trend_command(given: Any) -> dict[str, Any]:
     return answer(given, trend_answer(given))
 
 
+def check_concentrate_command(given: Any) -> dict[str, Any]:
+    """What stands in the tank: properties, strength, layers, and what that does to the percent."""
+    return answer(given, concentrate_answer(given))
+
+
 COMMANDS: dict[str, Callable[[Any], dict[str, Any]]] = {
+    "check-concentrate": check_concentrate_command,
     "recipe": recipe_command,
     "supply": supply_command,
     "trend": trend_command,

@@ -99,6 +99,10 @@ REFUSALS = {
         "{got} is no date from {first} to {last}; give year, month and day like 2026-11-30."
     ),
     "limits_reversed": "The limits are {lower} and {upper}; give the lower one first.",
+    "lot_or_fills": (
+        "Index and density are given for the lot and for the fills; give them for one of the two."
+    ),
+    "nothing_measured": "Nothing was measured on this sample; give at least one of {keys}.",
     "like_water": (
         "In this property the lot is too much like water to tell them apart; use another property."
     ),

@@ -14,6 +14,7 @@ WITH_FORMULAS = [
     "acceptance",
     "canonical",
     "concentrate",
+    "concentrate_form",
     "criteria",
     "direct",
     "glassware",
