@@ -103,6 +103,7 @@ REFUSALS = {
         "Index and density are given for the lot and for the fills; give them for one of the two."
     ),
     "nothing_measured": "Nothing was measured on this sample; give at least one of {keys}.",
+    "unused_look": "No cause is about {got}; give a place to look at that a cause names.",
     "like_water": (
         "In this property the lot is too much like water to tell them apart; use another property."
     ),

@@ -19,6 +19,7 @@ WITH_FORMULAS = [
     "direct",
     "glassware",
     "hydraulics",
+    "hints",
     "inverse",
     "kendall",
     "line",
