@@ -14,7 +14,15 @@ from types import MappingProxyType
 from typing import Any
 
 from calc.acceptance import Band, decimal_as_written
-from calc.entries import choice_at, keys_at, list_at, load, text_at
+from calc.entries import (
+    choice_at,
+    keys_at,
+    list_at,
+    load,
+    number_at,
+    refuse_range,
+    text_at,
+)
 from calc.errors import CalcError
 
 FOLDER = Path(__file__).parents[1] / "fixtures" / "criteria"
@@ -26,6 +34,7 @@ CONFIDENCES = (
     "from memory, low",
     "common practice, no source",
 )
+LARGEST = Decimal("1e12")  # any unit, own choice: no limit of the trade is larger
 SAID = ("code", "title", "source", "edition", "confidence")
 
 
@@ -149,6 +158,20 @@ def shipped_criteria() -> Mapping[str, Criterion]:
     return MappingProxyType({rule.code: rule for rule in rules})
 
 
+def decimal_at(given: Any, where: str) -> Decimal:
+    """A decimal of a rule at its place: text or a number, as written.
+
+    Raises: not_a_number, not_finite, integer_too_big, out_of_range.
+    Source: none, it reads a number. Check: tests/calc/test_criteria.py.
+    """
+    written = decimal_as_written(
+        given if isinstance(given, str) else number_at(given, where), where
+    )
+    if abs(written) > LARGEST:
+        refuse_range(where, float(written), "a number from -1e12 to 1e12")
+    return written
+
+
 def _percent(given: Decimal | float | str, where: str) -> Decimal:
     percent = decimal_as_written(given, where)
     if not 0 < percent <= 100:
@@ -164,8 +187,8 @@ def _bound(given: Any, where: str) -> Bound:
     entries = keys_at(given, where, ("of",), ("times", "plus"))
     return Bound(
         of=choice_at(entries["of"], f"{where}.of", (NOMINAL, BASELINE)),
-        times=decimal_as_written(entries.get("times", "1"), f"{where}.times"),
-        plus=decimal_as_written(entries.get("plus", "0"), f"{where}.plus"),
+        times=decimal_at(entries.get("times", "1"), f"{where}.times"),
+        plus=decimal_at(entries.get("plus", "0"), f"{where}.plus"),
     )
 
 
@@ -174,7 +197,7 @@ def _bands(given: Any, where: str) -> Mapping[Decimal, Band]:
     for i, entry in enumerate(list_at(given, where)):
         place = f"{where}[{i}]"
         entries = keys_at(entry, place, (NOMINAL, "lower", "upper"))
-        lower, upper = (decimal_as_written(entries[k], f"{place}.{k}") for k in ("lower", "upper"))
+        lower, upper = (decimal_at(entries[k], f"{place}.{k}") for k in ("lower", "upper"))
         if not 0 <= lower < upper <= 100:
             raise CalcError("limits_out_of_order", place, lower=lower, upper=upper)
         bands[_percent(entries[NOMINAL], f"{place}.{NOMINAL}")] = Band(lower, upper)

@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import Any
 
 from calc.acceptance import decimal_as_written
-from calc.criteria import CONFIDENCES
+from calc.criteria import CONFIDENCES, decimal_at
 from calc.entries import choice_at, keys_at, list_at, load, text_at
 from calc.errors import CalcError
 
@@ -87,7 +87,7 @@ def read_limit(given: Any, where: str, name: str, source: str, confidence: str) 
     Source: the data's own. Check: tests/calc/test_properties.py.
     """
     entries = keys_at(given, where, (), ("lowest", "highest"))
-    ends = {key: decimal_as_written(value, f"{where}.{key}") for key, value in entries.items()}
+    ends = {key: decimal_at(value, f"{where}.{key}") for key, value in entries.items()}
     lowest, highest = ends.get("lowest"), ends.get("highest")
     if not ends or (lowest is not None and highest is not None and lowest > highest):
         raise CalcError("empty_range", where)

@@ -101,6 +101,7 @@ def test_own_rule_in_the_same_form_gives_its_band():
         ({"confidence": "sure"}, "unknown_choice", "$.confidence"),
         ({"upper": []}, "empty_list", "$.upper"),
         ({"upper": [{"of": "design"}]}, "unknown_choice", "$.upper[0].of"),
+        ({"upper": [{"of": "nominal", "plus": "1e13"}]}, "out_of_range", "$.upper[0].plus"),
         ({"lower": [{"of": "nominal", "times": "x"}]}, "not_a_number", "$.lower[0].times"),
         (
             {

@@ -44,6 +44,9 @@ def test_value_on_a_limit_is_within(value, side):
         ({"lowest": 1031}, "empty_range", "$.limits[0]"),
         ({"lowest": None, "highest": None}, "empty_range", "$.limits[0]"),
         ({"lowest": "x"}, "not_a_number", "$.limits[0].lowest"),
+        ({"lowest": True}, "not_a_number", "$.limits[0].lowest"),
+        ({"lowest": 2**60}, "integer_too_big", "$.limits[0].lowest"),
+        ({"highest": "1e999"}, "out_of_range", "$.limits[0].highest"),
     ],
 )
 def test_broken_limit_is_refused_at_its_place(changed, code, where):
