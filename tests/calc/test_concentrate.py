@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from statsmodels.stats.meta_analysis import combine_effects
 
 from calc.concentrate import (
     DILUTED,
@@ -86,6 +87,14 @@ def test_weighted_mean_by_hand():
     found = strength([Share(0.90, 0.01), Share(0.91, 0.02)])
     assert found.share_left == pytest.approx(0.902, rel=1e-12)
     assert found.u_share_left == pytest.approx(1 / math.sqrt(12_500), rel=1e-12)
+
+
+def test_weighted_mean_is_that_of_statsmodels():
+    values, u_values = [0.901, 0.912, 0.897], [0.004, 0.009, 0.006]
+    expected = combine_effects(np.array(values), np.square(u_values)).summary_frame()
+    found = strength([Share(value, u) for value, u in zip(values, u_values, strict=True)])
+    assert found.share_left == pytest.approx(expected.loc["fixed effect", "eff"], rel=1e-12)
+    assert found.u_share_left == pytest.approx(expected.loc["fixed effect", "sd_eff"], rel=1e-9)
 
 
 def test_simulated_tanks_are_covered_and_seldom_called_another_liquid():
