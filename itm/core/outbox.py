@@ -62,14 +62,18 @@ def add(kind: str, *, once: str | None = None, **payload: object) -> None:
 
 
 def claim() -> Job | None:
-    """Take the next waiting job under a lease, or None. Two claimers never get the same one."""
+    """Take the newest waiting job under a lease, or None. Two claimers never get the same one.
+
+    Newest first: somebody waits for the report of what was just signed, nobody for each of a
+    batch. How long the oldest lies is on /readyz.
+    """
     now, lease = timezone.now(), uuid.uuid4()
     free = Job.objects.filter(
         Q(leased_until=None) | Q(leased_until__lt=now),
         done_at=None,
         gave_up_at=None,
         not_before__lte=now,
-    ).order_by("not_before", "pk")
+    ).order_by("-pk")
     with transaction.atomic():
         if connection.features.has_select_for_update_skip_locked:
             free = free.select_for_update(skip_locked=True)

@@ -12,7 +12,7 @@ from itm.actions.hand_in import hand_in
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core import history, outbox
-from itm.core.models import Change, Installation, Job
+from itm.core.models import Change, Installation
 from itm.demo import crew as work
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
@@ -21,7 +21,6 @@ from itm.records import bench as benches
 from itm.records.models import Bottle, ProportioningTest
 from itm.records.services import plan_visit
 
-SPACING = timedelta(seconds=3)  # between reports of the past: longer than one takes to render
 # The last line of the load in the history: without it the load was interrupted.
 LOADED = "loaded"
 SAMPLES_READ = 2  # of the running visit, whose bench is half done
@@ -59,7 +58,6 @@ def load(
             progress(done, len(days))
         with transaction.atomic():
             _plan_ahead(world, told["planned_visits"])
-            _newest_reports_first(now)
             history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)
 
 
@@ -161,11 +159,3 @@ def _plan_ahead(world: World, planned_visits: list[dict]) -> None:
             crew=told["crew"],
             effluent_plan=told["effluent_plan"],
         )
-
-
-def _newest_reports_first(now: datetime) -> None:
-    """The reports of the past wait their turn, so that a new seal's report does not."""
-    jobs = list(outbox.waiting().order_by("-pk"))
-    for rank, job in enumerate(jobs):
-        job.not_before = now + rank * SPACING
-    Job.objects.bulk_update(jobs, ["not_before"])
