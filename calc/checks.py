@@ -34,18 +34,12 @@ class FitPoint:
     where: str
     percent: float
     reading: float
-    readings: int = 1  # behind that mean
-    u_percent: float = 0.0  # how well the mixture was made
 
 
 def fit_points(bench: Bench, with_water: bool) -> list[FitPoint]:
     """Bottle means that the line goes through, lean to rich as given, water first."""
-    points = [
-        FitPoint(s.bottle.where, s.percent, s.bottle.mean, len(s.bottle.readings), s.u_percent)
-        for s in bench.standards
-    ]
-    water = FitPoint("$.water", 0.0, bench.water.mean, len(bench.water.readings))
-    return [water, *points] if with_water else points
+    points = [FitPoint(s.bottle.where, s.percent, s.bottle.mean) for s in bench.standards]
+    return [FitPoint("$.water", 0.0, bench.water.mean), *points] if with_water else points
 
 
 def different_percents(points: list[FitPoint]) -> int:

@@ -12,11 +12,10 @@ from calc.canonical import digest
 from calc.checks import FitPoint, different_percents, fit_points
 from calc.errors import CalcError, Warned
 from calc.form import Bench, Bottle, read
-from calc.interval import FitBottles, bench_scatter, guessed_sd, honest_read_off
-from calc.inverse import Estimate, instrument_sd
+from calc.inverse import Estimate, instrument_sd, read_off
 from calc.line import Line, fit_line
 from calc.result import Evaluation, FittedLine, Result
-from calc.sums import ordered_mean, ordered_sum
+from calc.sums import ordered_mean
 from calc.version import __version__
 
 LEAST_PERCENTS = 3  # different percents in the fit
@@ -32,7 +31,6 @@ class _Subject:
     flow_point: str | None
     reading: float
     bottles: frozenset[str]  # their places
-    share: float  # variance of the mean over that of one reading
 
 
 def evaluate(data: Any) -> Evaluation:
@@ -71,7 +69,7 @@ def _evaluate(bench: Bench) -> Evaluation:
     ]
     if on_other_line or open_bottles & {point.where for point in points}:
         open_bottles |= {subject.where for subject in _samples(bench)}
-    results, on_results = _results(bench, points, line, other_line, open_bottles)
+    results, on_results = _results(bench, points, line, least_sd, other_line, open_bottles)
     warned += on_results
     _require_sayable(warned)
     return Evaluation(
@@ -89,12 +87,18 @@ def _results(
     bench: Bench,
     points: list[FitPoint],
     line: Line,
+    least_sd: float,
     other_line: Line | None,
     open_bottles: set[str],
 ) -> tuple[list[Result], list[Warned]]:
     """Results of the samples, then of the flow points, and the warnings that belong to one."""
     subjects = _samples(bench) + _flow_points(bench)
-    estimate = _estimate(bench, points, line, subjects)
+    estimate = read_off(
+        line,
+        np.array([subject.reading for subject in subjects]),
+        np.array([len(subject.bottles) for subject in subjects]),
+        max(float(line.residual_sd), least_sd),
+    )
     _require_numbers(subjects, estimate)
     results, warned = [], []
     for i, subject in enumerate(subjects):
@@ -106,36 +110,6 @@ def _results(
         is_open = bool(open_bottles & subject.bottles or open_outside or hanging)
         results.append(_result(bench, subject, estimate, i, is_open))
     return results, warned
-
-
-def _estimate(
-    bench: Bench, points: list[FitPoint], line: Line, subjects: list[_Subject]
-) -> Estimate:
-    """All subjects read off, with the scatter that the whole bench tells of."""
-    instrument = bench.instrument
-    guess = guessed_sd(bench.method, instrument.resolution, instrument.repeatability)
-    fit = FitBottles(
-        percent=np.array([point.percent for point in points]),
-        u_percent=np.array([point.u_percent for point in points]),
-        readings=np.array([float(point.readings) for point in points]),
-        guess=guess,
-        resolution=instrument.resolution,
-    )
-    bottles = [
-        bench.water,
-        *(standard.bottle for standard in bench.standards),
-        *(sample.bottle for sample in bench.samples),
-    ]
-    about = [(r.value - b.mean) / guess for b in bottles for r in b.readings]
-    within = float(ordered_sum([one * one for one in sorted(about, key=abs)]))
-    return honest_read_off(
-        line,
-        fit,
-        bench_scatter(line, fit, within, len(about) - len(bottles)),
-        reading=np.array([subject.reading for subject in subjects]),
-        bottles=np.array([len(subject.bottles) for subject in subjects]),
-        share=np.array([subject.share for subject in subjects]),
-    )
 
 
 def _rising_line(bench: Bench, points: list[FitPoint]) -> Line:
@@ -192,7 +166,6 @@ def _samples(bench: Bench) -> list[_Subject]:
             flow_point=sample.flow_point,
             reading=sample.bottle.mean,
             bottles=frozenset({sample.bottle.where}),
-            share=1 / len(sample.bottle.readings),
         )
         for sample in bench.samples
     ]
@@ -210,7 +183,6 @@ def _flow_points(bench: Bench) -> list[_Subject]:
             flow_point=None,
             reading=float(ordered_mean([bottle.mean for bottle in own])),
             bottles=frozenset(bottle.where for bottle in own),
-            share=sum(1 / len(bottle.readings) for bottle in own) / len(own) ** 2,
         )
         for i, (name, own) in enumerate(bottles.items())
     ]
@@ -246,14 +218,13 @@ def _fitted(line: Line) -> FittedLine:
 
 def _result(bench: Bench, subject: _Subject, estimate: Estimate, i: int, is_open: bool) -> Result:
     percent, u_percent = float(estimate.percent[i]), float(estimate.u_percent[i])
-    dof = float(estimate.degrees_of_freedom[i])
-    verdict = judge(percent, u_percent, dof, bench.band)
+    verdict = judge(percent, u_percent, estimate.degrees_of_freedom, bench.band)
     return Result(
         name=subject.name,
         flow_point=subject.flow_point,
         percent=percent,
         standard_uncertainty=u_percent,
-        degrees_of_freedom=dof,
+        degrees_of_freedom=estimate.degrees_of_freedom,
         interval=(float(estimate.low[i]), float(estimate.high[i])),
         limits=verdict.limits,
         probability_in_band=verdict.probability_in_band,

@@ -43,8 +43,6 @@ INSTRUMENT_KEYS = ("resolution", "repeatability", "temperature_compensated")
 LIMIT_KEYS = ("lower", "upper")
 READING_KEYS = ("value", "temperature_c")
 STANDARD_KEYS, MIXTURE_KEYS = ("readings",), ("percent", "concentrate_ml", "water_ml")
-STANDARD_OPTIONS = (*MIXTURE_KEYS, "percent_uncertainty")
-MADE_TO = 0.01  # of the percent, where no uncertainty is given; common practice, no source
 SAMPLE_KEYS, SAMPLE_OPTIONS = ("name", "readings"), ("flow_point",)
 
 
@@ -75,8 +73,7 @@ class Bottle:
 class Standard:
     bottle: Bottle
     percent: float
-    made: dict[str, float]  # percent or both volumes, and the uncertainty, as given
-    u_percent: float
+    made: dict[str, float]  # percent or both volumes, as given
 
     def as_form(self) -> dict[str, Any]:
         return {**self.made, "readings": self.bottle.as_form()}
@@ -202,26 +199,20 @@ def _standards(given: Any, where: str) -> tuple[Standard, ...]:
 
 
 def _standard(given: Any, where: str) -> Standard:
-    entries = keys_at(given, where, STANDARD_KEYS, STANDARD_OPTIONS)
+    entries = keys_at(given, where, STANDARD_KEYS, MIXTURE_KEYS)
     made = {key for key in MIXTURE_KEYS if key in entries}
     bottle = _bottle(entries["readings"], f"{where}.readings", where)
     if made == {"percent"}:
         percent = percent_at(entries["percent"], f"{where}.percent")
-        as_given = {"percent": percent}
-    elif made == {"concentrate_ml", "water_ml"}:
-        concentrate = volume_at(entries["concentrate_ml"], f"{where}.concentrate_ml")
-        water = volume_at(entries["water_ml"], f"{where}.water_ml")
-        if concentrate + water == 0:
-            raise CalcError("nothing_mixed", where)
-        percent = as_made_percent(concentrate, water)
-        as_given = {"concentrate_ml": concentrate, "water_ml": water}
-    else:
+        return Standard(bottle, percent, {"percent": percent})
+    if made != {"concentrate_ml", "water_ml"}:
         raise CalcError("percent_or_volumes", where)
-    if "percent_uncertainty" not in entries:
-        return Standard(bottle, percent, as_given, MADE_TO * percent)
-    place = f"{where}.percent_uncertainty"
-    u_percent = percent_at(entries["percent_uncertainty"], place)
-    return Standard(bottle, percent, {**as_given, "percent_uncertainty": u_percent}, u_percent)
+    concentrate = volume_at(entries["concentrate_ml"], f"{where}.concentrate_ml")
+    water = volume_at(entries["water_ml"], f"{where}.water_ml")
+    if concentrate + water == 0:
+        raise CalcError("nothing_mixed", where)
+    volumes = {"concentrate_ml": concentrate, "water_ml": water}
+    return Standard(bottle, as_made_percent(concentrate, water), volumes)
 
 
 def _samples(given: Any, where: str) -> tuple[Sample, ...]:

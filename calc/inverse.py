@@ -16,7 +16,7 @@ class Estimate:
 
     percent: Any
     u_percent: Any
-    degrees_of_freedom: Any
+    degrees_of_freedom: int
     low: Any  # two-sided 95 %
     high: Any
 

@@ -34,7 +34,7 @@ class Result:
     flow_point: str | None  # None for the result of a flow point itself
     percent: float
     standard_uncertainty: float
-    degrees_of_freedom: float
+    degrees_of_freedom: int
     interval: tuple[float, float]  # two-sided 95 %
     limits: str  # in band | lean | rich
     probability_in_band: float

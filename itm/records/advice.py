@@ -1,7 +1,7 @@
 """What would settle an undecided answer: the cheapest step that the result's own arithmetic allows.
 
-Every step is tried on the engine before it is named, with new bottles that read what the line and
-the mean of the sample say. It says what would do if they fall so; it promises nothing.
+Every step is tried on the interval of the engine before it is named, with the scatter as it was
+found. It says what would do if the new bottles fall as the old ones did; it promises nothing.
 """
 
 import math
@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-import calc
+from calc.acceptance import Band, decimal_as_written, judge
 from calc.inverse import instrument_sd
+from calc.standards import as_made_percent
 
 MOST_BOTTLES = 4  # more bottles than that nobody makes on the day, own choice
 # Finest display a crew can get, in the unit of the reading; common practice, no source.
@@ -20,44 +21,37 @@ COUNT = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}
 
 @dataclass(frozen=True)
 class Situation:
-    """One flow point of a test, and the test as it might have been; percent by volume."""
+    """One flow point on its line; percents by volume, `sd` in the unit of the reading."""
 
-    inputs: dict[str, Any]
-    name: str
     percent: float
-    reading: float  # that the line has at this percent, unit of the reading
-    temperature_c: float | None
-    band: tuple[float, float]
+    band: Band
+    wanted: float
+    bottles: int
+    line_percents: tuple[float, ...]
+    slope: float
+    sd: float
+
+    @property
+    def probability(self) -> float:
+        """That the stated limits are right, as the engine reckons it."""
+        n = len(self.line_percents)
+        mean = sum(self.line_percents) / n
+        spread = sum((x - mean) ** 2 for x in self.line_percents)
+        u = self.sd / self.slope * math.sqrt(self._lever(n, mean, spread))
+        return float(judge(self.percent, u, n - 2, self.band).probability_of_limits)
+
+    def _lever(self, n: int, mean: float, spread: float) -> float:
+        return 1 / self.bottles + 1 / n + (self.percent - mean) ** 2 / spread
+
+    def with_standards(self, more: int) -> "Situation":
+        return replace(self, line_percents=self.line_percents + (self.percent,) * more)
+
+    def with_samples(self, more: int) -> "Situation":
+        return replace(self, bottles=self.bottles + more)
 
     @property
     def settled(self) -> bool:
-        try:
-            points = calc.evaluate(self.inputs).flow_points
-        except calc.CalcError:
-            return False
-        return any(p.name == self.name and p.certainty == "settled" for p in points)
-
-    def _reading(self) -> list[dict[str, Any]]:
-        return [{"value": self.reading, "temperature_c": self.temperature_c}]
-
-    def with_standards(self, more: int) -> "Situation":
-        new = [{"percent": self.percent, "readings": self._reading()} for _ in range(more)]
-        return self._with(standards=[*self.inputs["standards"], *new])
-
-    def with_samples(self, more: int) -> "Situation":
-        taken = {sample["name"] for sample in self.inputs["samples"]}
-        free = (f"new {i}" for i in range(len(taken) + more))
-        names = [name for name in free if name not in taken][:more]
-        new = [
-            {"name": name, "flow_point": self.name, "readings": self._reading()} for name in names
-        ]
-        return self._with(samples=[*self.inputs["samples"], *new])
-
-    def with_resolution(self, step: float) -> "Situation":
-        return self._with(instrument={**self.inputs["instrument"], "resolution": step})
-
-    def _with(self, **changes: Any) -> "Situation":
-        return replace(self, inputs={**self.inputs, **changes})
+        return self.probability >= self.wanted
 
 
 def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[str, str]:
@@ -75,7 +69,7 @@ def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[st
 def _step(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float) -> str:
     if point["probability_of_limits"] >= wanted:
         return "The chance would do, but a warning below leaves it open: mend that first."
-    now = _situation(inputs, result, point)
+    now = _situation(inputs, result, point, wanted)
     step = next(_steps(now, inputs, result), "")
     return f"Would settle it: {step}" if step else _too_near(now)
 
@@ -106,29 +100,46 @@ def _display(now: Situation, inputs: dict[str, Any], residual_sd: float) -> str:
     step, repeatability = instrument["resolution"], instrument["repeatability"] or 0.0
     if residual_sd > instrument_sd(step, repeatability) or step / math.sqrt(12) <= repeatability:
         return ""
-    finer = step / 10
+    finer = step / 10  # taken to scatter by a whole step of its own, which is more than rounding
     while finer >= finest * 0.99:
-        if now.with_resolution(finer).settled:
+        if replace(now, sd=max(instrument_sd(finer, repeatability), finer)).settled:
             return f"{finer:.10f}".rstrip("0").rstrip(".")
         finer /= 10
     return ""
 
 
 def _too_near(now: Situation) -> str:
-    edge = min(now.band, key=lambda e: abs(e - now.percent))
+    edge = min(float(now.band.lower), float(now.band.upper), key=lambda e: abs(e - now.percent))
     return (
         f"No few bottles would settle it: it lies {abs(edge - now.percent):.2g} points from the "
         f"limit of {edge:g} %. Take a method that scatters less, in fresh water conductivity."
     )
 
 
-def _situation(inputs: dict[str, Any], result: dict[str, Any], point: dict) -> Situation:
-    line = result["line"]
-    return Situation(
-        inputs=inputs,
-        name=point["name"],
+def _situation(
+    inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float
+) -> Situation:
+    percents = [_percent(standard) for standard in inputs["standards"]]
+    if inputs.get("include_water", True):
+        percents = [0.0, *percents]
+    own = [s for s in inputs["samples"] if s.get("flow_point", s["name"]) == point["name"]]
+    blank = Situation(
         percent=point["percent"],
-        reading=line["intercept"] + line["slope"] * point["percent"],
-        temperature_c=inputs["standards"][0]["readings"][0].get("temperature_c"),
-        band=(result["band"]["lower"], result["band"]["upper"]),
+        band=Band(*(decimal_as_written(result["band"][e], e) for e in ("lower", "upper"))),
+        wanted=wanted,
+        bottles=len(own),
+        line_percents=tuple(percents),
+        slope=abs(result["line"]["slope"]),
+        sd=1.0,
     )
+    n = len(percents)
+    mean = sum(percents) / n
+    lever = blank._lever(n, mean, sum((x - mean) ** 2 for x in percents))
+    # The scatter that the engine used, taken back out of its own standard uncertainty.
+    return replace(blank, sd=point["standard_uncertainty"] * blank.slope / math.sqrt(lever))
+
+
+def _percent(standard: dict[str, Any]) -> float:
+    if standard.get("percent") is not None:
+        return float(standard["percent"])
+    return as_made_percent(standard["concentrate_ml"], standard["water_ml"])

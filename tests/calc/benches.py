@@ -15,7 +15,7 @@ def a_bench(**changes: Any) -> dict[str, Any]:
         "criterion": "common",
         "instrument": {
             "resolution": 0.00001,
-            "repeatability": 0.00001,
+            "repeatability": None,
             "temperature_compensated": False,
         },
         "water": readings(1.33301, 1.33302),

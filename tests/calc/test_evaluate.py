@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 import calc
-from calc.inverse import instrument_sd, read_off
+from calc.inverse import instrument_sd
 from calc.line import fit_line
 from tests.calc.benches import a_bench, readings, standards, with_samples
 
@@ -116,17 +116,17 @@ def test_flow_point_defaults_to_the_name_of_the_sample():
     assert [point.name for point in result.flow_points] == ["bottle 1", "bottle 2"]
 
 
-def test_uncertainty_lies_between_what_is_known_and_the_textbook_of_a_wild_guess():
-    bench = a_bench(instrument={**COARSE, "repeatability": 5e-5})
-    result = calc.evaluate(bench)
-    sample = result.samples[0]
-    line = fit_line([0, 2, 3, 4], [1.333015, 1.333595, 1.33389, 1.334175])
-    rounding, wild = (
-        float(read_off(line, 1.33401, 1, sd).u_percent)
-        for sd in (instrument_sd(1e-4, None), instrument_sd(1e-4, 2e-4))
-    )
-    assert rounding < sample.standard_uncertainty < wild
-    assert sample.degrees_of_freedom >= 4
+def test_uncertainty_follows_the_formula_for_the_larger_scatter():
+    fine, coarse = a_bench(), a_bench(instrument={**COARSE, "repeatability": 5e-5})
+    for bench, sd in ((fine, None), (coarse, instrument_sd(1e-4, 5e-5))):
+        result = calc.evaluate(bench)
+        x, sample = [0, 2, 3, 4], result.samples[0]
+        mean = sum(x) / 4
+        spread = sum((percent - mean) ** 2 for percent in x)
+        scatter = sd or result.line.residual_sd
+        share = 1 + 1 / 4 + (sample.percent - mean) ** 2 / spread
+        expected = scatter / result.line.slope * share**0.5
+        assert sample.standard_uncertainty == pytest.approx(expected, rel=1e-9)
 
 
 def test_water_can_be_left_out_of_the_fit_but_not_off_the_bench():
