@@ -3,9 +3,10 @@
 from collections.abc import Callable
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from itm.accounts.actor import acting, open_memberships
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound
@@ -46,8 +47,10 @@ class RefusalMiddleware:
         if isinstance(error, Forbidden):
             return render(request, "403.html", {"sentence": error.sentence}, status=403)
         back = request.headers.get("Referer", "")
-        if request.method == "POST" and back.startswith(f"{request.scheme}://{request.get_host()}"):
+        if request.method == "POST" and url_has_allowed_host_and_scheme(
+            back, {request.get_host()}, require_https=request.is_secure()
+        ):
             messages.error(request, error.sentence)
-            return redirect(back)
+            return HttpResponseRedirect(back)
         status = 409 if isinstance(error, Conflict) else 422
         return render(request, "refused.html", {"sentence": error.sentence}, status=status)
