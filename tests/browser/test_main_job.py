@@ -168,6 +168,7 @@ def download(page: Page, folder: Path) -> None:
         assert (asked.status, "text/html" in asked.headers["content-type"]) == (202, True)
         page.wait_for_timeout(2000)
         asked = page.request.get(address)
+    assert asked.headers["content-type"] == "application/pdf", "two minutes and still no report"
     path = folder / "report.pdf"
     path.write_bytes(asked.body())
     text = subprocess.run(
