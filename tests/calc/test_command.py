@@ -29,7 +29,7 @@ def in_process(*arguments, data=b""):
     return code, stdout.getvalue(), stderr.getvalue()
 
 
-def refused(code, stdout, stderr):
+def expect_refusal(code, stdout, stderr):
     """Exit 2, nothing on standard output, one line `PATH: sentence` on standard error."""
     assert code == 2
     assert stdout == b""
@@ -66,7 +66,7 @@ def test_refusal_is_one_line_with_the_path():
     bench = a_bench()
     bench["samples"][1]["readings"][0]["value"] = "1,3340"
     done = run("evaluate", "-", data=json.dumps(bench).encode())
-    path = refused(done.returncode, done.stdout, done.stderr.decode())
+    path = expect_refusal(done.returncode, done.stdout, done.stderr.decode())
     assert path == "$.samples[1].readings[0].value"
     assert "plain number, without quotes" in done.stderr.decode()
 
@@ -90,7 +90,7 @@ def test_refusal_is_one_line_with_the_path():
     ],
 )
 def test_bad_text_gets_a_sentence_and_never_a_traceback(data):
-    assert refused(*in_process("evaluate", "-", data=data))
+    assert expect_refusal(*in_process("evaluate", "-", data=data))
 
 
 @pytest.mark.parametrize(
@@ -98,19 +98,19 @@ def test_bad_text_gets_a_sentence_and_never_a_traceback(data):
     [(), ("evaluate",), ("evaluate", "-", "-"), ("judge", "-"), ("--help",), ("evaluate", "a\0b")],
 )
 def test_wrong_arguments_get_a_sentence(arguments):
-    assert refused(*in_process(*arguments)) == "$"
+    assert expect_refusal(*in_process(*arguments)) == "$"
 
 
 def test_missing_file_and_directory_get_a_sentence(tmp_path):
     for name in (tmp_path / "none.json", tmp_path):
         code, stdout, stderr = in_process("evaluate", str(name))
-        refused(code, stdout, stderr)
+        expect_refusal(code, stdout, stderr)
         assert str(tmp_path) not in stderr
 
 
 def test_deep_nesting_in_a_real_process_gets_a_sentence():
     done = run("evaluate", "-", data=b'{"a":[' * 500_000)
-    refused(done.returncode, done.stdout, done.stderr.decode())
+    expect_refusal(done.returncode, done.stdout, done.stderr.decode())
 
 
 def test_endless_input_is_cut_off():
@@ -118,7 +118,7 @@ def test_endless_input_is_cut_off():
         done = subprocess.run(
             [*COMMAND, "evaluate", "-"], stdin=zeros, capture_output=True, cwd=ROOT, timeout=60
         )
-    refused(done.returncode, done.stdout, done.stderr.decode())
+    expect_refusal(done.returncode, done.stdout, done.stderr.decode())
 
 
 def test_full_disk_gets_a_sentence():
@@ -131,7 +131,7 @@ def test_full_disk_gets_a_sentence():
             cwd=ROOT,
             timeout=60,
         )
-    refused(done.returncode, b"", done.stderr.decode())
+    expect_refusal(done.returncode, b"", done.stderr.decode())
 
 
 def test_reader_that_went_away_gets_no_traceback():
@@ -146,7 +146,7 @@ def test_reader_that_went_away_gets_no_traceback():
             cwd=ROOT,
             timeout=60,
         )
-    refused(done.returncode, b"", done.stderr.decode())
+    expect_refusal(done.returncode, b"", done.stderr.decode())
 
 
 @pytest.mark.parametrize("closed", ["<&-", ">&-", "<&- >&-"])
@@ -155,7 +155,7 @@ def test_closed_streams_get_a_sentence(closed):
     done = subprocess.run(
         shell, shell=True, capture_output=True, cwd=ROOT, timeout=60, stdin=subprocess.DEVNULL
     )
-    refused(done.returncode, done.stdout, done.stderr.decode())
+    expect_refusal(done.returncode, done.stdout, done.stderr.decode())
 
 
 def test_closed_standard_error_changes_nothing_else():

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.calc.test_command import in_process, refused
+from tests.calc.test_command import expect_refusal, in_process
 
 
 def answered(command, given):
@@ -14,7 +14,7 @@ def answered(command, given):
 
 
 def path_of_refusal(command, given):
-    return refused(*in_process(command, "-", data=json.dumps(given).encode()))
+    return expect_refusal(*in_process(command, "-", data=json.dumps(given).encode()))
 
 
 def test_recipe_for_a_listed_percent_brackets_it():

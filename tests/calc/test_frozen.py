@@ -29,15 +29,15 @@ def without_words(result):
     return {**result, "warnings": warnings}
 
 
-def same(now, then, where="$"):
+def assert_same(now, then, where="$"):
     if isinstance(then, dict):
         assert set(now) == set(then), where
         for key in then:
-            same(now[key], then[key], f"{where}.{key}")
+            assert_same(now[key], then[key], f"{where}.{key}")
     elif isinstance(then, list):
         assert len(now) == len(then), where
         for i, entry in enumerate(then):
-            same(now[i], entry, f"{where}[{i}]")
+            assert_same(now[i], entry, f"{where}[{i}]")
     elif isinstance(then, float):
         assert now == pytest.approx(then, rel=1e-9, abs=0), where
     else:
@@ -49,13 +49,13 @@ def test_archived_input_is_read_by_this_engine_with_the_same_percents(path):
     entry = load(path)
     now, then = calc.evaluate(entry["input"]).as_dict(), entry["result"]
     assert set(then) <= set(now)
-    same(now["line"], then["line"])
-    same(now["band"], then["band"])
+    assert_same(now["line"], then["line"])
+    assert_same(now["band"], then["band"])
     for kind in ("samples", "flow_points"):
         for new, old in zip(now[kind], then[kind], strict=True):
             assert set(old) <= set(new)
             lasting = [key for key in LASTING if key in old]
-            same({key: new[key] for key in lasting}, {key: old[key] for key in lasting})
+            assert_same({key: new[key] for key in lasting}, {key: old[key] for key in lasting})
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def test_archived_input_is_read_by_this_engine_with_the_same_percents(path):
 def test_result_does_not_move_while_the_version_stays(path):
     entry = load(path)
     now = calc.evaluate(entry["input"]).as_dict()
-    same(without_words(now), without_words(entry["result"]))
+    assert_same(without_words(now), without_words(entry["result"]))
 
 
 def test_this_version_has_an_archive_of_every_input():

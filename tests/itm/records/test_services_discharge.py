@@ -29,7 +29,7 @@ SECOND = timedelta(seconds=1)
 
 
 @pytest.fixture
-def test_day(scene):
+def begun(scene):
     """A prepared test whose day has begun."""
     test = prepared(scene)
     start_test_day(
@@ -59,8 +59,8 @@ def end_all(scene, test, **last):
     return end_line(actor=scene.contractor, line=lines[-1], **values)
 
 
-def test_run_keeps_what_was_typed_beside_si(scene, test_day):
-    run = test_day.runs.first()
+def test_run_keeps_what_was_typed_beside_si(scene, begun):
+    run = begun.runs.first()
     row = note_run(
         actor=scene.contractor, run=run, inlet_pressure=Quantity(7.2e5, "7,2 bar"),
         solution_flow=Quantity(0.01, "600 L/min"), flow_source="meter",
@@ -73,8 +73,8 @@ def test_run_keeps_what_was_typed_beside_si(scene, test_day):
     refused("source_missing", note_run, **act, flow_source="")
 
 
-def test_one_phone_at_the_tank_and_one_at_the_outlet_merge(scene, test_day):
-    run = test_day.runs.first()
+def test_one_phone_at_the_tank_and_one_at_the_outlet_merge(scene, begun):
+    run = begun.runs.first()
     opened = {"inlet_pressure": "", "level_before": "", "flow_source": ""}
     other = actor_of(scene.contractor.organisation, role="member")
     note_run(actor=other, run=run, opened=opened, level_before=Quantity(0.9, "900 L"))
@@ -90,8 +90,8 @@ def test_one_phone_at_the_tank_and_one_at_the_outlet_merge(scene, test_day):
     assert run.inlet_pressure_typed == "7 bar"
 
 
-def test_foam_is_noted_once_and_can_be_taken_back(scene, test_day):
-    run = test_day.runs.first()
+def test_foam_is_noted_once_and_can_be_taken_back(scene, begun):
+    run = begun.runs.first()
     assert foam_seen(actor=scene.contractor, run=run, at=AT).foam_seen_at == AT
     with pytest.raises(Conflict):
         foam_seen(actor=scene.contractor, run=run, at=AT + 9 * SECOND)
@@ -101,20 +101,20 @@ def test_foam_is_noted_once_and_can_be_taken_back(scene, test_day):
     assert list(verbs) == ["created", "changed", "taken back"]
 
 
-def test_samples_are_labelled_in_order_on_the_bench(scene, test_day):
-    minimum, design = test_day.runs.all()
+def test_samples_are_labelled_in_order_on_the_bench(scene, begun):
+    minimum, design = begun.runs.all()
     labels = [
         add_sample(actor=scene.contractor, run=run, at=AT + n * SECOND).label
         for n, run in enumerate([minimum, minimum, design])
     ]
     assert labels == ["minimum 1", "minimum 2", "design 1"]
     named = add_sample(actor=scene.contractor, run=design, at=AT, label="Bottle 9")
-    assert (named.position, named.bench) == (4, test_day.bench)
+    assert (named.position, named.bench) == (4, begun.bench)
     refused("label_used", add_sample, actor=scene.contractor, run=minimum, at=AT, label="Bottle 9")
 
 
-def test_button_pressed_twice_stamps_one_sample(scene, test_day):
-    run = test_day.runs.first()
+def test_button_pressed_twice_stamps_one_sample(scene, begun):
+    run = begun.runs.first()
     add_sample(actor=scene.contractor, run=run, at=AT, seen=0)
     with pytest.raises(Conflict):
         add_sample(actor=scene.contractor, run=run, at=AT + SECOND, seen=0)
@@ -122,8 +122,8 @@ def test_button_pressed_twice_stamps_one_sample(scene, test_day):
     assert queries.run(scene.contractor, run.key).bottles.count() == 2
 
 
-def test_sample_stamped_by_mistake_is_withdrawn_and_its_label_stays_used(scene, test_day):
-    run = test_day.runs.first()
+def test_sample_stamped_by_mistake_is_withdrawn_and_its_label_stays_used(scene, begun):
+    run = begun.runs.first()
     bottle = add_sample(actor=scene.contractor, run=run, at=AT)
     act = {"actor": scene.contractor, "bottle": bottle}
     refused("reason_missing", withdraw_sample, **act, reason=" ")
@@ -139,8 +139,8 @@ def test_sample_stamped_by_mistake_is_withdrawn_and_its_label_stays_used(scene, 
     refused("has_readings", withdraw_sample, **act, reason="Pressed by mistake")
 
 
-def test_flush_steps_are_ticked_in_order_and_taken_back_from_the_end(scene, test_day):
-    first, second, third = test_day.flush_steps.all()[:3]
+def test_flush_steps_are_ticked_in_order_and_taken_back_from_the_end(scene, begun):
+    first, second, third = begun.flush_steps.all()[:3]
     act = {"actor": scene.contractor}
     refused("out_of_order", flush_done, **act, step=second, at=AT)
     flush_done(**act, step=first, at=AT)
@@ -152,8 +152,8 @@ def test_flush_steps_are_ticked_in_order_and_taken_back_from_the_end(scene, test
     refused("out_of_order", flush_done, **act, step=third, at=AT)
 
 
-def test_last_line_back_in_place_ends_the_impairment(scene, test_day):
-    lines = list(test_day.visit.restoration_lines.all())
+def test_last_line_back_in_place_ends_the_impairment(scene, begun):
+    lines = list(begun.visit.restoration_lines.all())
     for line in lines[:-1]:
         end_line(actor=scene.contractor, line=line, outcome="restored", at=AT)
     assert Visit.objects.get().impaired
@@ -164,10 +164,10 @@ def test_last_line_back_in_place_ends_the_impairment(scene, test_day):
     refused("back_in_service", prepared, scene=scene, visit=visit)
 
 
-def test_line_left_out_says_why_and_to_whom_and_keeps_the_impairment_open(scene, test_day):
+def test_line_left_out_says_why_and_to_whom_and_keeps_the_impairment_open(scene, begun):
     values = {"outcome": "left_out", "reason": "Valve seized"}
-    refused("hand_over_missing", end_all, scene=scene, test=test_day, **values)
-    line = test_day.visit.restoration_lines.last()
+    refused("hand_over_missing", end_all, scene=scene, test=begun, **values)
+    line = begun.visit.restoration_lines.last()
     act = {"actor": scene.contractor, "line": line, "at": AT}
     refused("reason_missing", end_line, **act, outcome="left_out", handed_to="Owner", handed_at=AT)
     refused("outcome_unknown", end_line, **act, outcome="")
@@ -177,14 +177,14 @@ def test_line_left_out_says_why_and_to_whom_and_keeps_the_impairment_open(scene,
         end_line(**act, outcome="restored")
 
 
-def test_line_left_out_is_put_back_after_the_record_was_handed_in(scene, test_day):
+def test_line_left_out_is_put_back_after_the_record_was_handed_in(scene, begun):
     left = end_all(
-        scene, test_day, outcome="left_out", reason="Valve seized", handed_to="Shift leader",
+        scene, begun, outcome="left_out", reason="Valve seized", handed_to="Shift leader",
         handed_at=AT,
     )  # fmt: skip
-    hand_in(scene, test_day)
+    hand_in(scene, begun)
     later = AT + timedelta(days=3)
-    other = test_day.visit.restoration_lines.first()
+    other = begun.visit.restoration_lines.first()
     refused("not_left_out", put_back, actor=scene.contractor, line=other, at=later)
     line = put_back(actor=scene.contractor, line=left, at=later)
     assert (line.follows, line.position) == (left, left.position + 1)
@@ -197,29 +197,29 @@ def test_line_left_out_is_put_back_after_the_record_was_handed_in(scene, test_da
     assert Visit.objects.get().impaired
 
 
-def test_line_ended_by_mistake_is_reopened_while_no_test_rests_on_it(scene, test_day):
-    line = end_all(scene, test_day)
+def test_line_ended_by_mistake_is_reopened_while_no_test_rests_on_it(scene, begun):
+    line = end_all(scene, begun)
     assert reopen_line(actor=scene.contractor, line=line).outcome == ""
     assert Visit.objects.get().impaired
     end_line(actor=scene.contractor, line=line, outcome="restored", at=AT)
-    hand_in(scene, test_day)
+    hand_in(scene, begun)
     refused("not_draft", reopen_line, actor=scene.contractor, line=line)
     assert not Visit.objects.get().impaired
 
 
-def test_line_that_was_put_back_is_not_reopened_behind_it(scene, test_day):
+def test_line_that_was_put_back_is_not_reopened_behind_it(scene, begun):
     left = end_all(
-        scene, test_day, outcome="left_out", reason="Seized", handed_to="Owner", handed_at=AT
+        scene, begun, outcome="left_out", reason="Seized", handed_to="Owner", handed_at=AT
     )
     put_back(actor=scene.contractor, line=left, at=AT)
     refused("put_back_already", reopen_line, actor=scene.contractor, line=left)
 
 
-def test_lines_end_also_when_the_test_was_abandoned(scene, test_day):
+def test_lines_end_also_when_the_test_was_abandoned(scene, begun):
     """A test that came to nothing has moved the valves all the same."""
-    test_day.state = "abandoned"
-    test_day.save(by=scene.contractor)
-    end_all(scene, test_day)
+    begun.state = "abandoned"
+    begun.save(by=scene.contractor)
+    end_all(scene, begun)
     assert not Visit.objects.get().impaired
 
 
@@ -231,9 +231,9 @@ def test_nothing_is_put_back_before_the_day_has_begun(scene):
     )  # fmt: skip
 
 
-def test_strangers_stamp_nothing(scene, test_day):
-    run, step = test_day.runs.first(), test_day.flush_steps.first()
-    line = test_day.visit.restoration_lines.first()
+def test_strangers_stamp_nothing(scene, begun):
+    run, step = begun.runs.first(), begun.flush_steps.first()
+    line = begun.visit.restoration_lines.first()
     at = datetime(2026, 6, 15, 10, tzinfo=UTC)
     for actor in (scene.owner, scene.authority):
         for deed in (
