@@ -6,10 +6,10 @@ independent library (statsmodels) for the studentised residuals.
 
 import numpy as np
 import pytest
-from statsmodels.api import OLS, add_constant
+from statsmodels.api import OLS, WLS, add_constant
 
 from calc.errors import CalcError
-from calc.line import curvature, fit_line, studentised_residuals
+from calc.line import curvature, fit_both_axes, fit_line, studentised_residuals
 
 PERCENT = [0.0, 2.0, 3.0, 4.0, 5.0, 6.0]
 READING = [1.33301, 1.33359, 1.33389, 1.33416, 1.33449, 1.33474]
@@ -112,3 +112,48 @@ def test_least_scatter_keeps_rounded_readings_from_looking_like_slips():
 def test_point_on_a_perfect_line_has_no_residual():
     line = fit_line([0, 1, 2, 3], [0.0, 1.0, 2.0, 3.0])
     assert studentised_residuals([0, 1, 2, 3], [0.0, 1.0, 2.0, 3.0], line).tolist() == [0, 0, 0, 0]
+
+
+def test_weighted_line_agrees_with_an_independent_library():
+    weight = np.array([3.0, 1.0, 1.0, 2.0, 1.0, 0.5])
+    theirs = WLS(READING, add_constant(PERCENT), weights=weight).fit()
+    line = fit_line(PERCENT, READING, weight)
+    assert [line.intercept, line.slope] == pytest.approx(theirs.params, rel=1e-11)
+    assert [line.u_intercept, line.u_slope] == pytest.approx(theirs.bse, rel=1e-9)
+    root = np.sqrt(weight)[:, None] * add_constant(PERCENT)
+    hat = root @ np.linalg.inv(root.T @ root) @ root.T
+    assert line.leverage(np.array(PERCENT)) == pytest.approx(np.diag(hat), rel=1e-9)
+
+
+def test_point_without_weight_is_as_if_it_were_not_there():
+    padded = fit_line([*PERCENT, 9.0, 0.0], [*READING, 7.0, 0.0], [1.0] * 6 + [0.0] * 2)
+    plain = fit_line(PERCENT, READING)
+    for name in ("slope", "intercept", "r", "residual_sd", "points", "percent_spread"):
+        assert getattr(padded, name) == getattr(plain, name)
+
+
+def test_line_with_exact_percents_is_the_weighted_line():
+    u = np.array([1.0, 2.0, 1.0, 1.0, 3.0, 1.0]) * 1e-5
+    both = fit_both_axes(PERCENT, READING, np.zeros(6), u).line
+    weighted = fit_line(PERCENT, READING, 1 / u**2)
+    assert both.slope == pytest.approx(weighted.slope, rel=1e-12)
+    assert both.residual_sd == pytest.approx(weighted.residual_sd, rel=1e-9)
+
+
+def test_line_with_error_in_both_axes_does_not_depend_on_which_is_called_which():
+    u_percent, u_reading = np.full(6, 0.05), np.full(6, 2e-5)
+    there = fit_both_axes(PERCENT, READING, u_percent, u_reading).line
+    back = fit_both_axes(READING, PERCENT, u_reading, u_percent).line
+    assert there.slope * back.slope == pytest.approx(1, rel=1e-9)
+
+
+def test_many_lines_with_error_in_both_axes_are_those_of_each():
+    rng = np.random.default_rng(4)
+    reading = np.array(READING)[:, None] + rng.normal(scale=2e-5, size=(6, 40))
+    percent = np.broadcast_to(np.array(PERCENT)[:, None], reading.shape)
+    u_percent, u_reading = 0.02 * percent + 0.001, np.full(reading.shape, 2e-5)
+    many = fit_both_axes(percent, reading, u_percent, u_reading).line
+    for i in range(40):
+        own = (slice(None), i)
+        one = fit_both_axes(percent[own], reading[own], u_percent[own], u_reading[own]).line
+        assert (one.slope, one.intercept) == (many.slope[i], many.intercept[i])
