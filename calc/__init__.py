@@ -4,8 +4,8 @@ Pure Python and numpy; `python -m calc evaluate FILE` is the same from a shell.
 """
 
 from calc.errors import CalcError
-from calc.evaluate import evaluate
+from calc.evaluate import evaluate, evaluate_many
 from calc.result import Evaluation
 from calc.version import __version__
 
-__all__ = ["CalcError", "Evaluation", "__version__", "evaluate"]
+__all__ = ["CalcError", "Evaluation", "__version__", "evaluate", "evaluate_many"]

@@ -4,12 +4,15 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+import numpy as np
+
 from calc.errors import CalcError, quoted
 from calc.student import probability_below
 
 IN_BAND, LEAN, RICH = "in band", "lean", "rich"
+WORDS = {0: IN_BAND, -1: LEAN, 1: RICH}
 SETTLED, UNDECIDED = "settled", "undecided"
-ON_THE_LIMIT = Decimal("1e-9")  # %, own choice: far below any instrument, above float dust
+ON_THE_LIMIT = 1e-9  # %, own choice: far below any instrument, above float dust
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,10 +25,11 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """Where results lie and with what probability; one entry or one array each."""
+    """Where results lie and with what probability; arrays of one shape."""
 
-    limits: Any
+    side: Any  # -1 lean, 0 in band, 1 rich
     probability_in_band: Any
+    probability_lean: Any
     probability_of_limits: Any
 
 
@@ -43,28 +47,6 @@ def decimal_as_written(number: Decimal | float | str, where: str) -> Decimal:
     return written
 
 
-def band(nominal: Decimal | float | str) -> Band:
-    """Acceptance band of the common rule.
-
-    Parameters
-    ----------
-    nominal : Decimal, float, int or str as typed, 0 < nominal <= 100, % by volume.
-
-    Returns
-    -------
-    Band, exact decimals.
-
-    Raises: not_a_number, not_finite, out_of_range.
-    Notes: from nominal to the lower of 1.3 nominal and nominal + 1 point; not rounded.
-    Source: NFPA 11, section on induction rate (12.6.5 in the recent numbering); UL 162 the same.
-    Check: fixtures/reference/check-values.json G-01, G-02, G-07.
-    """
-    lower = decimal_as_written(nominal, "nominal")
-    if not 0 < lower <= 100:
-        raise CalcError("out_of_range", "nominal", got=nominal, want="above 0 and at most 100")
-    return Band(lower=lower, upper=min(lower * Decimal("1.3"), lower + 1))
-
-
 def custom_band(
     lower: Decimal | float | str, upper: Decimal | float | str, where: str = "limits"
 ) -> Band:
@@ -79,61 +61,73 @@ def custom_band(
     return given
 
 
-def limits(percent: float, band: Band) -> str:
-    """On which side of the band a plain value lies: in band, lean or rich.
+def side(percent: Any, lower: Any, upper: Any) -> Any:
+    """On which side of a band plain values lie: -1 lean, 0 in band, 1 rich.
 
     Parameters
     ----------
-    percent : float, finite, % by volume, not rounded.
-    band : Band.
+    percent : array_like, finite, % by volume, not rounded.
+    lower, upper : array_like, % by volume, broadcast to percent.
 
     Returns
     -------
-    "in band", "lean" or "rich". A percent within 1e-9 of a limit lies on it and is inside.
+    Whole numbers, broadcast shape. A percent within 1e-9 of a limit lies on it and is inside.
 
-    Notes: exact decimal comparison; no uncertainty, as codes ask.
+    Notes: no uncertainty, as codes ask. The 1e-9 stands far above what a double loses and far
+    below any instrument, so that neither binary arithmetic nor a display decides.
     Source: NFPA 11, section on induction rate: limits belong to the band. Check:
     fixtures/reference/check-values.json G-01, G-07, G-09.
     """
-    value = decimal_as_written(float(percent), "percent")
-    if value < band.lower - ON_THE_LIMIT:
-        return LEAN
-    return RICH if value > band.upper + ON_THE_LIMIT else IN_BAND
+    rich = np.asarray(percent) > upper + ON_THE_LIMIT
+    return rich.astype(np.int8) - (np.asarray(percent) < lower - ON_THE_LIMIT)
 
 
-def judge(percent: float, u_percent: float, dof: Any, band: Band) -> Verdict:
-    """Limits of one result and the probability that this statement is right.
+def limits(percent: float, band: Band) -> str:
+    """The word for the side on which one plain value lies: in band, lean or rich.
+
+    Source: as `side`. Check: fixtures/reference/check-values.json G-01, G-07, G-09.
+    """
+    return WORDS[int(side(percent, float(band.lower), float(band.upper)))]
+
+
+def judge(percent: Any, u_percent: Any, dof: Any, lower: Any, upper: Any) -> Verdict:
+    """Sides of results and the probability that this statement is right.
 
     Parameters
     ----------
-    percent : float, % by volume.
-    u_percent : float, > 0, % by volume. Standard uncertainty.
-    dof : float, > 0. Degrees of freedom of u_percent.
-    band : Band.
+    percent : array_like, % by volume.
+    u_percent : array_like, > 0, % by volume. Standard deviation of what is known of the percent.
+    dof : array_like, degrees of freedom as `probability_below` takes them.
+    lower, upper : array_like, % by volume.
 
     Returns
     -------
-    Verdict; probability_of_limits is P(in band), P(below lower) or P(above upper), whichever the
-    limits state.
+    Verdict, broadcast shape; probability_of_limits is P(in band), P(below lower) or P(above
+    upper), whichever the side states.
 
     Notes: probabilities of Student's t about the percent.
     Source: JCGM 106:2012, clause 7 (clause number from memory). Check:
     fixtures/reference/check-values.json A-16, A-22.
     """
-    below = float(probability_below(float(band.lower), percent, u_percent, dof))
-    above = float(probability_below(percent, float(band.upper), u_percent, dof))
-    inside = min(max(1 - below - above, 0.0), 1.0)
-    stated = limits(percent, band)
-    return Verdict(stated, inside, {IN_BAND: inside, LEAN: below, RICH: above}[stated])
+    below = probability_below(lower, percent, u_percent, dof)
+    above = probability_below(percent, upper, u_percent, dof)
+    inside = np.clip(1 - below - above, 0.0, 1.0)
+    stated = side(percent, lower, upper)
+    of_limits = np.where(stated == 0, inside, np.where(stated < 0, below, above))
+    return Verdict(stated, inside, below, of_limits)
 
 
-def certainty(probability_of_limits: float, wanted: float | None, open_question: bool) -> str:
-    """Whether the limits are settled.
+def certainty(
+    verdict: Verdict, wanted: float | None, not_lean: float | None, open_question: bool
+) -> str:
+    """Whether the limits of one result are settled.
 
     Parameters
     ----------
-    probability_of_limits : float, 0 to 1.
+    verdict : Verdict of one result.
     wanted : float, 0.5 <= wanted < 1, or None for simple acceptance.
+    not_lean : float, 0.5 <= not_lean < 1, or None. Probability of not being lean that an answer
+        other than lean needs besides.
     open_question : bool. True when the answer hangs on something nobody has looked at.
 
     Returns
@@ -146,4 +140,7 @@ def certainty(probability_of_limits: float, wanted: float | None, open_question:
     """
     if wanted is None:
         return SETTLED
-    return SETTLED if probability_of_limits >= wanted and not open_question else UNDECIDED
+    sure = verdict.probability_of_limits >= wanted and not open_question
+    if not_lean is not None and verdict.side >= 0:
+        sure = sure and 1 - verdict.probability_lean >= not_lean
+    return SETTLED if sure else UNDECIDED

@@ -27,6 +27,7 @@ from calc.errors import CalcError
 
 FOLDER = Path(__file__).parents[1] / "fixtures" / "criteria"
 NOMINAL, BASELINE = "nominal", "baseline"
+COMMON = "fixed-systems"  # the rule that "common" stands for
 CONFIDENCES = (
     "looked up",
     "looked up, second-hand",
@@ -144,6 +145,16 @@ def read_criterion(given: Any, where: str = "$") -> Criterion:
         upper=() if named else _bounds(entries["upper"], f"{where}.upper"),
         bands=_bands(entries["percents"], f"{where}.percents") if named else MappingProxyType({}),
     )
+
+
+def common_band(nominal: Decimal | float | str) -> Band:
+    """Acceptance band of the common rule: that of fixed systems.
+
+    Raises: as `criterion_band`.
+    Source: fixtures/criteria/fixed-systems.json. Check: fixtures/reference/check-values.json G-01,
+    G-02, G-07.
+    """
+    return criterion_band(shipped_criteria()[COMMON], nominal)
 
 
 @cache

@@ -35,7 +35,14 @@ REFUSALS = {
     "unknown_key": "The key {key} is not known here; the keys are {keys}.",
     "repeated_key": "This key is given twice; give it once.",
     "unknown_choice": "This is {got}; give one of {choices}.",
-    "fit_not_offered": 'This engine version offers one fit; give "ordinary" or leave the key out.',
+    "corrected_twice": (
+        "This instrument compensates temperature itself; leave the common temperature out, or "
+        "every reading would be corrected twice."
+    ),
+    "temperature_needed": (
+        "A reading here has no temperature and cannot be corrected to the common one; note the "
+        "temperature, or leave the common temperature out."
+    ),
     # values that do not make a test
     "out_of_range": "This is {got}; give {want}.",
     "percent_or_volumes": (
@@ -117,6 +124,28 @@ REFUSALS = {
 }
 
 WARNINGS = {
+    "temperature_corrected": (
+        "This bottle was read up to {apart:.1f} °C away from {to_c:g} °C and is corrected to it, "
+        "which moves it {way} by {points:.2g} points. Reading all bottles at one temperature is "
+        "better than any correction."
+    ),
+    "lack_of_fit": (
+        "The bottles lie off the line by more than their own repeated readings explain (variance "
+        "ratio {f:.3g}, beyond chance at the {level:.0%} level). Make fresh standards: these were "
+        "not mixed or not stirred alike."
+    ),
+    "standards_strong": (
+        "By water and undiluted concentrate the standards are {off:.3g} % stronger than written "
+        "(± {unsure:.2g} %). They hold another concentrate than this bottle, or too little water; "
+        "or the bottle comes from a tank in which about {left:.0%} is concentrate still. Find out "
+        "which before the percent is relied on."
+    ),
+    "standards_weak": (
+        "By water and undiluted concentrate the standards are {off:.3g} % weaker than written "
+        "(± {unsure:.2g} %): liquid left in the pipette, or concentrate added to the full volume "
+        "of water. Every percent here reads that much too high. Make fresh standards by weight or "
+        "with a syringe."
+    ),
     "temperature_mismatch": (
         "This bottle was read {apart:.1f} °C {side} than the standards on average and nothing is "
         "corrected; that is worth about {points:.2g} points and makes it look {looks}. Bring all "

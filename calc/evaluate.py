@@ -1,36 +1,29 @@
-"""Evaluate one test: its form in, line, percents, limits, certainty and warnings out."""
+"""Evaluate tests: their forms in, lines, percents, limits, certainty and warnings out.
 
-import math
-from dataclasses import dataclass
+One test is a batch of one: the arithmetic runs over all tests at once (`calc.batch`), the words
+are found for each (`calc.findings`).
+"""
+
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
-from calc import checks
-from calc.acceptance import certainty, judge
-from calc.canonical import digest
-from calc.checks import FitPoint, different_percents, fit_points
-from calc.errors import CalcError, Warned
-from calc.form import Bench, Bottle, read
-from calc.inverse import Estimate, instrument_sd, read_off
-from calc.line import Line, fit_line
-from calc.result import Evaluation, FittedLine, Result
-from calc.sums import ordered_mean
-from calc.version import __version__
+from calc.batch import answers
+from calc.checks import LEAST_PERCENTS, different_percents
+from calc.errors import CalcError
+from calc.findings import Findings, findings
+from calc.fit_checks import fit_checks
+from calc.form import Bench, read
+from calc.inverse import instrument_sd
+from calc.other_line import other_line
+from calc.result import Evaluation
+from calc.stack import fit_percents, stacked, subjects_of
+from calc.temperatures import corrected
 
-LEAST_PERCENTS = 3  # different percents in the fit
-FLAT = 1e-12  # rise over the fit against the size of a reading, own choice: below it is float dust
+AT_ONCE = 1024  # forms that are worked on together, own choice
 
-
-@dataclass(frozen=True, slots=True)
-class _Subject:
-    """What is read off the line: one sample, or one flow point as the mean of its bottles."""
-
-    where: str
-    name: str
-    flow_point: str | None
-    reading: float
-    bottles: frozenset[str]  # their places
+Outcome = Evaluation | CalcError
 
 
 def evaluate(data: Any) -> Evaluation:
@@ -45,189 +38,87 @@ def evaluate(data: Any) -> Evaluation:
     Evaluation. Sample and flow-point percents in % by volume, intervals two-sided 95 %.
 
     Raises: CalcError, any code, with the JSON path of the entry.
-    Notes: bottle means; ordinary line; read off; limits by the plain value; certainty. The result
-    depends on nothing but the canonical form whose digest it carries.
+    Notes: bottle means; line; read off; limits by the plain value; certainty. The result depends
+    on nothing but the canonical form whose digest it carries.
     Source: the modules named in the imports give theirs. Check: tests/calc/test_evaluate.py.
     """
-    with np.errstate(all="ignore"):  # what overflows is refused, with a sentence
-        return _evaluate(read(data))
+    (outcome,) = evaluate_many([data])
+    if isinstance(outcome, CalcError):
+        raise outcome
+    return outcome
 
 
-def _evaluate(bench: Bench) -> Evaluation:
-    points = fit_points(bench, bench.include_water)
-    line = _rising_line(bench, points)
-    least_sd = instrument_sd(bench.instrument.resolution, bench.instrument.repeatability)
-    on_temperature, open_bottles = checks.on_temperature(bench, line)
-    other_line, on_other_line = _other_line(bench)
-    warned = [
-        *on_temperature,
-        *checks.on_resolution(bench, line),
-        *checks.on_order(bench),
-        *checks.on_straightness(points, least_sd),
-        *checks.on_outliers(points, line, least_sd),
-        *on_other_line,
-    ]
-    if on_other_line or open_bottles & {point.where for point in points}:
-        open_bottles |= {subject.where for subject in _samples(bench)}
-    results, on_results = _results(bench, points, line, least_sd, other_line, open_bottles)
-    warned += on_results
-    _require_sayable(warned)
-    return Evaluation(
-        line=_fitted(line),
-        band=(float(bench.band.lower), float(bench.band.upper)),
-        samples=tuple(results[: len(bench.samples)]),
-        flow_points=tuple(results[len(bench.samples) :]),
-        warnings=tuple(warned),
-        engine_version=__version__,
-        inputs_digest=digest(bench.as_form()),
-    )
+def evaluate_many(forms: Iterable[Any]) -> list[Outcome]:
+    """Evaluate many tests of any size, each as `evaluate` would alone.
+
+    Parameters
+    ----------
+    forms : iterable of forms, as `evaluate` takes one.
+
+    Returns
+    -------
+    One Evaluation or one CalcError a form, in the same order; a form that is refused touches no
+    other.
+
+    Source: as `evaluate`. Check: tests/calc/test_batch.py, to 1e-12 relative against `evaluate`.
+    """
+    readings = [_read(form) for form in forms]
+    outcomes: list[Outcome] = []
+    for start in range(0, len(readings), AT_ONCE):
+        outcomes += _evaluated(readings[start : start + AT_ONCE])
+    return outcomes
 
 
-def _results(
-    bench: Bench,
-    points: list[FitPoint],
-    line: Line,
-    least_sd: float,
-    other_line: Line | None,
-    open_bottles: set[str],
-) -> tuple[list[Result], list[Warned]]:
-    """Results of the samples, then of the flow points, and the warnings that belong to one."""
-    subjects = _samples(bench) + _flow_points(bench)
-    estimate = read_off(
-        line,
-        np.array([subject.reading for subject in subjects]),
-        np.array([len(subject.bottles) for subject in subjects]),
-        max(float(line.residual_sd), least_sd),
-    )
-    _require_numbers(subjects, estimate)
-    results, warned = [], []
-    for i, subject in enumerate(subjects):
-        percent = float(estimate.percent[i])
-        outside, open_outside = checks.on_range(subject.where, percent, points)
-        hanging = checks.on_water(subject.where, percent, _percent_on(other_line, subject), bench)
-        if subject.flow_point is not None or len(subject.bottles) > 1:
-            warned += [*outside, *hanging]  # a flow point of one bottle would say the same twice
-        is_open = bool(open_bottles & subject.bottles or open_outside or hanging)
-        results.append(_result(bench, subject, estimate, i, is_open))
-    return results, warned
-
-
-def _rising_line(bench: Bench, points: list[FitPoint]) -> Line:
-    """The line through the points, refused unless it rests on enough and rises."""
-    count = different_percents(points)
-    if count < LEAST_PERCENTS:
-        raise CalcError("too_few_percents", "$.standards", count=count)
-    line = fit_line([p.percent for p in points], [p.reading for p in points])
-    numbers = (line.slope, line.intercept, line.residual_sd)
-    if not all(math.isfinite(number) for number in numbers):
-        raise CalcError("beyond_numbers", "$.standards")
-    if _is_flat(line, points):
-        raise CalcError("flat_line", "$.standards")
-    if line.slope < 0:
-        by_salt = bench.method == "conductivity"
-        raise CalcError("falling_conductivity" if by_salt else "falling_line", "$.standards")
-    if not math.isfinite(line.r):
-        raise CalcError("beyond_numbers", "$.standards")
-    return line
-
-
-def _is_flat(line: Line, points: list[FitPoint]) -> bool:
-    percents = [point.percent for point in points]
-    largest = max(abs(point.reading) for point in points)
-    return bool(abs(line.slope) * (max(percents) - min(percents)) <= FLAT * largest)
-
-
-def _other_line(bench: Bench) -> tuple[Line | None, list[Warned]]:
-    """The line with the other choice about water, if it stands; a warning if it does not rise."""
-    points = fit_points(bench, not bench.include_water)
-    if different_percents(points) < LEAST_PERCENTS:
-        return None, []
+def _read(form: Any) -> Bench | CalcError:
     try:
-        return _rising_line(bench, points), []
-    except CalcError:
-        used = checks.with_or_without(bench)
-        return None, [Warned("water_needed", "$.water", {"used": used})]
+        bench = corrected(read(form))
+    except CalcError as error:
+        return error
+    count = different_percents(fit_percents(bench, bench.include_water))
+    if count < LEAST_PERCENTS:
+        return CalcError("too_few_percents", "$.standards", count=count)
+    return bench
 
 
-def _percent_on(line: Line | None, subject: _Subject) -> float | None:
-    if line is None:
-        return None
-    percent = float((subject.reading - line.intercept) / line.slope)
-    if not math.isfinite(percent):
-        raise CalcError("beyond_numbers", subject.where)
-    return percent
+def _evaluated(forms: Sequence[Bench | CalcError]) -> list[Outcome]:
+    """The outcomes of forms already read; each kind of fit is a batch of its own."""
+    outcomes: dict[int, Outcome] = {}
+    kinds: dict[str, dict[int, Bench]] = {}
+    for i, form in enumerate(forms):
+        if isinstance(form, CalcError):
+            outcomes[i] = form
+        else:
+            kinds.setdefault(form.fit, {})[i] = form
+    for fit, benches in kinds.items():
+        with np.errstate(all="ignore"):  # what overflows is refused, with a sentence
+            outcomes |= zip(benches, _batch(list(benches.values()), fit), strict=True)
+    return [outcomes[i] for i in range(len(forms))]
 
 
-def _samples(bench: Bench) -> list[_Subject]:
-    return [
-        _Subject(
-            where=sample.bottle.where,
-            name=sample.name,
-            flow_point=sample.flow_point,
-            reading=sample.bottle.mean,
-            bottles=frozenset({sample.bottle.where}),
-        )
-        for sample in bench.samples
-    ]
+def _batch(benches: list[Bench], fit: str) -> list[Outcome]:
+    try:
+        found = _found(benches, fit)
+    except CalcError as error:
+        if len(benches) > 1:  # one of them breaks the arrays of all: each alone
+            return [outcome for bench in benches for outcome in _batch([bench], fit)]
+        where = error.where if error.where.startswith("$") else "$.standards"
+        return [CalcError("beyond_numbers", where)]
+    return [_outcome(one) for one in found]
 
 
-def _flow_points(bench: Bench) -> list[_Subject]:
-    """One subject a flow point, in the order of first mention; never a mean over flow points."""
-    bottles: dict[str, list[Bottle]] = {}
-    for sample in bench.samples:
-        bottles.setdefault(sample.flow_point, []).append(sample.bottle)
-    return [
-        _Subject(
-            where=f"$.flow_points[{i}]",
-            name=name,
-            flow_point=None,
-            reading=float(ordered_mean([bottle.mean for bottle in own])),
-            bottles=frozenset(bottle.where for bottle in own),
-        )
-        for i, (name, own) in enumerate(bottles.items())
-    ]
-
-
-def _require_numbers(subjects: list[_Subject], estimate: Estimate) -> None:
-    usable = (
-        np.isfinite(estimate.percent)
-        & np.isfinite(estimate.low)
-        & np.isfinite(estimate.high)
-        & (estimate.u_percent > 0)
+def _found(benches: list[Bench], fit: str) -> list[Findings]:
+    subjects = [subjects_of(bench) for bench in benches]
+    arrays = stacked(benches, subjects)
+    least_sd = np.array(
+        [instrument_sd(b.instrument.resolution, b.instrument.repeatability) for b in benches]
     )
-    for subject, one in zip(subjects, usable, strict=True):
-        if not one:
-            raise CalcError("beyond_numbers", subject.where)
+    found = answers(arrays, fit)
+    other = other_line(benches, arrays, fit)
+    return findings(benches, subjects, found, other, fit_checks(arrays, found.line, least_sd))
 
 
-def _require_sayable(warned: list[Warned]) -> None:
-    for one in warned:
-        if not all(math.isfinite(v) for v in one.values.values() if isinstance(v, float)):
-            raise CalcError("beyond_numbers", one.where)
-
-
-def _fitted(line: Line) -> FittedLine:
-    return FittedLine(
-        slope=float(line.slope),
-        intercept=float(line.intercept),
-        r=float(line.r),
-        residual_sd=float(line.residual_sd),
-        degrees_of_freedom=line.degrees_of_freedom,
-    )
-
-
-def _result(bench: Bench, subject: _Subject, estimate: Estimate, i: int, is_open: bool) -> Result:
-    percent, u_percent = float(estimate.percent[i]), float(estimate.u_percent[i])
-    verdict = judge(percent, u_percent, estimate.degrees_of_freedom, bench.band)
-    return Result(
-        name=subject.name,
-        flow_point=subject.flow_point,
-        percent=percent,
-        standard_uncertainty=u_percent,
-        degrees_of_freedom=estimate.degrees_of_freedom,
-        interval=(float(estimate.low[i]), float(estimate.high[i])),
-        limits=verdict.limits,
-        probability_in_band=verdict.probability_in_band,
-        probability_of_limits=verdict.probability_of_limits,
-        certainty=certainty(verdict.probability_of_limits, bench.verdict_probability, is_open),
-    )
+def _outcome(findings: Findings) -> Outcome:
+    try:
+        return findings.evaluation()
+    except CalcError as error:
+        return error

@@ -5,10 +5,12 @@ no entry gets a default unless the form says so.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from calc.acceptance import Band, band, custom_band
+from calc.acceptance import Band, custom_band
+from calc.criteria import common_band, criterion_band, shipped_criteria
 from calc.entries import (
     choice_at,
     flag_at,
@@ -23,9 +25,9 @@ from calc.entries import (
 )
 from calc.errors import CalcError, quoted
 from calc.standards import as_made_percent
-from calc.sums import ordered_mean
 
 METHODS = ("refractive_index", "brix", "conductivity")
+FITS = ORDINARY, WEIGHTED, BOTH_AXES = ("ordinary", "weighted", "both-axes")
 COLDEST, HOTTEST = -273.15, 1000.0  # °C; absolute zero, and far above any bench
 
 TEST_KEYS = (
@@ -38,11 +40,22 @@ TEST_KEYS = (
     "concentrate",
     "samples",
 )
-TEST_OPTIONS = ("include_water", "fit", "verdict_probability")
+TEST_OPTIONS = (
+    "include_water",
+    "fit",
+    "verdict_probability",
+    "lean_probability",
+    "correct_to_c",
+)
 INSTRUMENT_KEYS = ("resolution", "repeatability", "temperature_compensated")
+INSTRUMENT_OPTIONS = ("repeatability_history",)
+HISTORY_KEYS = ("standard_deviation", "degrees_of_freedom")
 LIMIT_KEYS = ("lower", "upper")
+RULE_KEYS, RULE_OPTIONS = ("name",), ("baseline_percent",)
 READING_KEYS = ("value", "temperature_c")
 STANDARD_KEYS, MIXTURE_KEYS = ("readings",), ("percent", "concentrate_ml", "water_ml")
+STANDARD_OPTIONS = (*MIXTURE_KEYS, "percent_uncertainty")
+MADE_TO = 0.01  # of the percent, where no uncertainty is given; common practice, no source
 SAMPLE_KEYS, SAMPLE_OPTIONS = ("name", "readings"), ("flow_point",)
 
 
@@ -57,8 +70,9 @@ class Bottle:
     """Readings of one bottle; `where` is its place in the form."""
 
     where: str
-    readings: tuple[Reading, ...]
-    mean: float
+    readings: tuple[Reading, ...]  # as read
+    values: tuple[float, ...]  # as the arithmetic takes them: corrected where that is asked for
+    mean: float  # of the values
     temperature_c: float | None  # mean of the temperatures that were noted, None without any
 
     @property
@@ -73,7 +87,8 @@ class Bottle:
 class Standard:
     bottle: Bottle
     percent: float
-    made: dict[str, float]  # percent or both volumes, as given
+    u_percent: float
+    made: dict[str, float]  # percent or both volumes, and the uncertainty, as given
 
     def as_form(self) -> dict[str, Any]:
         return {**self.made, "readings": self.bottle.as_form()}
@@ -98,13 +113,17 @@ class Instrument:
     resolution: float
     repeatability: float | None
     temperature_compensated: bool
+    history: tuple[float, float] | None  # pooled standard deviation, its degrees of freedom
 
     def as_form(self) -> dict[str, Any]:
-        return {
+        form: dict[str, Any] = {
             "resolution": self.resolution,
             "repeatability": self.repeatability,
             "temperature_compensated": self.temperature_compensated,
         }
+        if self.history is not None:
+            form["repeatability_history"] = dict(zip(HISTORY_KEYS, self.history, strict=True))
+        return form
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +132,7 @@ class Bench:
 
     method: str
     nominal_percent: float
-    criterion: str | dict[str, float]
+    criterion: str | dict[str, Any]
     band: Band
     instrument: Instrument
     water: Bottle
@@ -123,9 +142,20 @@ class Bench:
     include_water: bool
     fit: str
     verdict_probability: float | None
+    lean_probability: float | None
+    correct_to_c: float | None
+
+    @property
+    def bottles(self) -> tuple[Bottle, ...]:
+        """Water, standards and samples, in this order."""
+        standards = (standard.bottle for standard in self.standards)
+        return (self.water, *standards, *(sample.bottle for sample in self.samples))
 
     def as_form(self) -> dict[str, Any]:
-        """The form after defaults, numbers as doubles: what the digest covers."""
+        """The form after defaults, numbers as doubles: what the digest covers. Keys that came
+        after the first engine stand in it only where they are given, so that it keeps its digest.
+        """
+        later = {"lean_probability": self.lean_probability, "correct_to_c": self.correct_to_c}
         return {
             "method": self.method,
             "nominal_percent": self.nominal_percent,
@@ -138,6 +168,7 @@ class Bench:
             "include_water": self.include_water,
             "fit": self.fit,
             "verdict_probability": self.verdict_probability,
+            **{key: value for key, value in later.items() if value is not None},
         }
 
 
@@ -160,23 +191,45 @@ def read(data: Any) -> Bench:
         concentrate=_concentrate(form["concentrate"], "$.concentrate"),
         samples=_samples(form["samples"], "$.samples"),
         include_water=flag_at(form.get("include_water", True), "$.include_water"),
-        fit=_fit(form.get("fit", "ordinary"), "$.fit"),
+        fit=choice_at(form.get("fit", ORDINARY), "$.fit", FITS),
         verdict_probability=_probability(
             form.get("verdict_probability", 0.75), "$.verdict_probability"
         ),
+        lean_probability=_probability(form.get("lean_probability"), "$.lean_probability"),
+        correct_to_c=_common_temperature(form.get("correct_to_c"), "$.correct_to_c"),
     )
 
 
-def _criterion(given: Any, where: str, nominal: float) -> tuple[str | dict[str, float], Band]:
+def _criterion(given: Any, where: str, nominal: float) -> tuple[str | dict[str, Any], Band]:
+    if isinstance(given, dict) and "name" in given:
+        return _rule(given, where, nominal)
     if not isinstance(given, dict):
-        return choice_at(given, where, ("common",), ' or {"lower": …, "upper": …}'), band(nominal)
+        more = ' or {"lower": …, "upper": …} or {"name": …}'
+        choice_at(given, where, ("common",), more)
+        return given, common_band(nominal)
     entries = keys_at(given, where, LIMIT_KEYS)
     lower, upper = (number_at(entries[key], f"{where}.{key}") for key in LIMIT_KEYS)
     return {"lower": lower, "upper": upper}, custom_band(lower, upper, where)
 
 
+def _rule(given: Any, where: str, nominal: float) -> tuple[dict[str, Any], Band]:
+    """A criterion by its name, with the acceptance test's percent where it hangs on that."""
+    entries = keys_at(given, where, RULE_KEYS, RULE_OPTIONS)
+    rules = shipped_criteria()
+    name = choice_at(entries["name"], f"{where}.name", tuple(rules))
+    as_given: dict[str, Any] = {"name": name}
+    if "baseline_percent" in entries:
+        place = f"{where}.baseline_percent"
+        as_given["baseline_percent"] = percent_at(entries["baseline_percent"], place)
+    try:
+        limits = criterion_band(rules[name], nominal, as_given.get("baseline_percent"))
+    except CalcError as error:
+        raise CalcError(error.code, where, **error.values) from None
+    return as_given, limits
+
+
 def _instrument(given: Any, where: str) -> Instrument:
-    entries = keys_at(given, where, INSTRUMENT_KEYS)
+    entries = keys_at(given, where, INSTRUMENT_KEYS, INSTRUMENT_OPTIONS)
     repeatability = entries["repeatability"]
     if repeatability is not None:
         repeatability = positive_at(repeatability, f"{where}.repeatability")
@@ -186,7 +239,18 @@ def _instrument(given: Any, where: str) -> Instrument:
         temperature_compensated=flag_at(
             entries["temperature_compensated"], f"{where}.temperature_compensated"
         ),
+        history=_history(entries.get("repeatability_history"), f"{where}.repeatability_history"),
     )
+
+
+def _history(given: Any, where: str) -> tuple[float, float] | None:
+    if given is None:
+        return None
+    entries = keys_at(given, where, HISTORY_KEYS)
+    dof = number_at(entries["degrees_of_freedom"], f"{where}.degrees_of_freedom")
+    if not 1 <= dof <= 1e6:
+        refuse_range(f"{where}.degrees_of_freedom", dof, "a number from 1 to 1e6")
+    return positive_at(entries["standard_deviation"], f"{where}.standard_deviation"), dof
 
 
 def _standards(given: Any, where: str) -> tuple[Standard, ...]:
@@ -199,12 +263,22 @@ def _standards(given: Any, where: str) -> tuple[Standard, ...]:
 
 
 def _standard(given: Any, where: str) -> Standard:
-    entries = keys_at(given, where, STANDARD_KEYS, MIXTURE_KEYS)
-    made = {key for key in MIXTURE_KEYS if key in entries}
+    entries = keys_at(given, where, STANDARD_KEYS, STANDARD_OPTIONS)
     bottle = _bottle(entries["readings"], f"{where}.readings", where)
+    percent, made = _made(entries, where)
+    if "percent_uncertainty" not in entries:
+        return Standard(bottle, percent, MADE_TO * percent, made)
+    place = f"{where}.percent_uncertainty"
+    u_percent = percent_at(entries["percent_uncertainty"], place)
+    return Standard(bottle, percent, u_percent, {**made, "percent_uncertainty": u_percent})
+
+
+def _made(entries: dict[str, Any], where: str) -> tuple[float, dict[str, float]]:
+    """Percent as made, and what was given for it."""
+    made = {key for key in MIXTURE_KEYS if key in entries}
     if made == {"percent"}:
         percent = percent_at(entries["percent"], f"{where}.percent")
-        return Standard(bottle, percent, {"percent": percent})
+        return percent, {"percent": percent}
     if made != {"concentrate_ml", "water_ml"}:
         raise CalcError("percent_or_volumes", where)
     concentrate = volume_at(entries["concentrate_ml"], f"{where}.concentrate_ml")
@@ -212,7 +286,7 @@ def _standard(given: Any, where: str) -> Standard:
     if concentrate + water == 0:
         raise CalcError("nothing_mixed", where)
     volumes = {"concentrate_ml": concentrate, "water_ml": water}
-    return Standard(bottle, as_made_percent(concentrate, water), volumes)
+    return as_made_percent(concentrate, water), volumes
 
 
 def _samples(given: Any, where: str) -> tuple[Sample, ...]:
@@ -238,12 +312,22 @@ def _concentrate(given: Any, where: str) -> Bottle | None:
 def _bottle(given: Any, where: str, bottle: str) -> Bottle:
     entries = enumerate(list_at(given, where))
     readings = tuple(_reading(entry, f"{where}[{i}]") for i, entry in entries)
-    mean = float(ordered_mean([reading.value for reading in readings]))
-    if not math.isfinite(mean):
-        raise CalcError("beyond_numbers", where)
+    values = tuple(reading.value for reading in readings)
     noted = [r.temperature_c for r in readings if r.temperature_c is not None]
-    temperature_c = float(ordered_mean(noted)) if noted else None
-    return Bottle(bottle, readings, mean, temperature_c)
+    temperature_c = mean_of(noted, where) if noted else None
+    return Bottle(bottle, readings, values, mean_of(values, where), temperature_c)
+
+
+def mean_of(values: Sequence[float], where: str) -> float:
+    """Mean of numbers by their exact sum, so that their order does not matter.
+
+    Raises: beyond_numbers.
+    Source: arithmetic. Check: tests/calc/test_form.py.
+    """
+    try:
+        return math.fsum(values) / len(values)
+    except OverflowError:
+        raise CalcError("beyond_numbers", where) from None
 
 
 def _reading(given: Any, where: str) -> Reading:
@@ -258,10 +342,13 @@ def _reading(given: Any, where: str) -> Reading:
     return Reading(value, temperature)
 
 
-def _fit(given: Any, where: str) -> str:
-    if given != "ordinary":
-        raise CalcError("fit_not_offered", where)
-    return "ordinary"
+def _common_temperature(given: Any, where: str) -> float | None:
+    if given is None:
+        return None
+    temperature = number_at(given, where)
+    if not 0 <= temperature <= 40:
+        refuse_range(where, temperature, "a temperature from 0 to 40 °C")
+    return temperature
 
 
 def _probability(given: Any, where: str) -> float | None:

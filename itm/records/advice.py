@@ -1,17 +1,15 @@
-"""What would settle an undecided answer: the cheapest step that the result's own arithmetic allows.
+"""What would settle an undecided answer: the cheapest step that does so by the engine itself.
 
-Every step is tried on the interval of the engine before it is named, with the scatter as it was
-found. It says what would do if the new bottles fall as the old ones did; it promises nothing.
+Every step is tried on the engine before it is named, with new bottles that read what the line says
+there. It says what would do if they fall so; it promises nothing.
 """
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
-from calc.acceptance import Band, decimal_as_written, judge
+import calc
 from calc.inverse import instrument_sd
-from calc.standards import as_made_percent
 
 MOST_BOTTLES = 4  # more bottles than that nobody makes on the day, own choice
 # Finest display a crew can get, in the unit of the reading; common practice, no source.
@@ -20,38 +18,11 @@ COUNT = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}
 
 
 @dataclass(frozen=True)
-class Situation:
-    """One flow point on its line; percents by volume, `sd` in the unit of the reading."""
+class Step:
+    """Something the crew could do, in words, and the test as it would then be."""
 
-    percent: float
-    band: Band
-    wanted: float
-    bottles: int
-    line_percents: tuple[float, ...]
-    slope: float
-    sd: float
-
-    @property
-    def probability(self) -> float:
-        """That the stated limits are right, as the engine reckons it."""
-        n = len(self.line_percents)
-        mean = sum(self.line_percents) / n
-        spread = sum((x - mean) ** 2 for x in self.line_percents)
-        u = self.sd / self.slope * math.sqrt(self._lever(n, mean, spread))
-        return float(judge(self.percent, u, n - 2, self.band).probability_of_limits)
-
-    def _lever(self, n: int, mean: float, spread: float) -> float:
-        return 1 / self.bottles + 1 / n + (self.percent - mean) ** 2 / spread
-
-    def with_standards(self, more: int) -> "Situation":
-        return replace(self, line_percents=self.line_percents + (self.percent,) * more)
-
-    def with_samples(self, more: int) -> "Situation":
-        return replace(self, bottles=self.bottles + more)
-
-    @property
-    def settled(self) -> bool:
-        return self.probability >= self.wanted
+    words: str
+    inputs: dict[str, Any]
 
 
 def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[str, str]:
@@ -60,86 +31,124 @@ def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[st
     if wanted is None:
         return {}
     return {
-        point["name"]: _step(inputs, result, point, wanted)
+        point["name"]: _advice(inputs, result, point, wanted)
         for point in result["flow_points"]
         if point["certainty"] == "undecided"
     }
 
 
-def _step(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float) -> str:
+def _advice(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float) -> str:
     if point["probability_of_limits"] >= wanted:
         return "The chance would do, but a warning below leaves it open: mend that first."
-    now = _situation(inputs, result, point, wanted)
-    step = next(_steps(now, inputs, result), "")
-    return f"Would settle it: {step}" if step else _too_near(now)
+    steps = _steps(inputs, result, point)
+    outcomes = calc.evaluate_many([step.inputs for step in steps])
+    for step, outcome in zip(steps, outcomes, strict=True):
+        if _settles(outcome, point["name"]):
+            return f"Would settle it: {step.words}"
+    return _too_near(result["band"], point["percent"])
 
 
-def _steps(now: Situation, inputs: dict[str, Any], result: dict[str, Any]) -> Iterator[str]:
-    """The steps that would do, the cheapest first: bench, instrument, another discharge."""
-    near = f"{now.percent:.1f} %"
+def _settles(outcome: Any, name: str) -> bool:
+    if isinstance(outcome, calc.CalcError):
+        return False
+    return any(p.name == name and p.certainty == "settled" for p in outcome.flow_points)
+
+
+def _steps(inputs: dict[str, Any], result: dict[str, Any], point: dict) -> list[Step]:
+    """What a crew could do, the cheapest first: bench, instrument, another discharge."""
+    near, name = f"{point['percent']:.1f} %", point["name"]
+    new = _reading(inputs, result["line"], point["percent"])
     tries = range(1, MOST_BOTTLES + 1)
-    for more in tries:
-        if now.with_standards(more).settled:
-            yield f"{COUNT[more]} standard{'s'[: more > 1]} near {near}."
-    if step := _display(now, inputs, result["line"]["residual_sd"]):
-        yield f"a display with steps of {step} or finer: the step of this one hides the answer."
-    for more in tries:
-        if now.with_samples(more).settled:
-            yield f"{COUNT[more]} sample bottle{'s'[: more > 1]} at this flow point."
-    for more in tries:
-        if now.with_standards(more).with_samples(more).settled:
-            yield (
-                f"{COUNT[more]} standards near {near} and as many sample bottles at "
-                "this flow point."
+    standards = {n: _with_standards(inputs, point["percent"], new, n) for n in tries}
+    return [
+        Step(
+            "two more readings of every bottle, if they agree within a step of the display.",
+            _with_repeats(inputs),
+        ),
+        *(Step(f"{COUNT[n]} standard{'s'[: n > 1]} near {near}.", standards[n]) for n in tries),
+        *_finer_displays(inputs, result["line"]["residual_sd"]),
+        *(
+            Step(
+                f"{COUNT[n]} sample bottle{'s'[: n > 1]} at this flow point.",
+                _with_samples(inputs, name, new, n),
             )
+            for n in tries
+        ),
+        *(
+            Step(
+                f"{COUNT[n]} standards near {near} and as many sample bottles at this flow point.",
+                _with_samples(standards[n], name, new, n),
+            )
+            for n in tries
+        ),
+    ]
 
 
-def _display(now: Situation, inputs: dict[str, Any], residual_sd: float) -> str:
-    """The coarsest usual step that would settle it, where the display and not the scatter rules."""
+def _reading(inputs: dict[str, Any], line: dict, percent: float) -> list[dict[str, Any]]:
+    """What a bottle of this percent would show, as warm as the first standard."""
+    first = inputs["standards"][0]["readings"][0]
+    value = line["intercept"] + line["slope"] * percent
+    return [{"value": value, "temperature_c": first.get("temperature_c")}]
+
+
+def _with_repeats(inputs: dict[str, Any]) -> dict[str, Any]:
+    """Every bottle read twice more, half a step to each side of what it has shown."""
+    half = inputs["instrument"]["resolution"] / 2
+
+    def again(readings: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        last = readings[-1]
+        return [*readings, *({**last, "value": last["value"] + way * half} for way in (-1, 1))]
+
+    def repeated(bottles: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        return [{**bottle, "readings": again(bottle["readings"])} for bottle in bottles]
+
+    return {
+        **inputs,
+        "water": again(inputs["water"]),
+        "standards": repeated(inputs["standards"]),
+        "samples": repeated(inputs["samples"]),
+    }
+
+
+def _with_standards(
+    inputs: dict[str, Any], percent: float, new: list[dict[str, Any]], more: int
+) -> dict[str, Any]:
+    added = [{"percent": percent, "readings": new} for _ in range(more)]
+    return {**inputs, "standards": [*inputs["standards"], *added]}
+
+
+def _with_samples(
+    inputs: dict[str, Any], flow_point: str, new: list[dict[str, Any]], more: int
+) -> dict[str, Any]:
+    taken = {sample["name"] for sample in inputs["samples"]}
+    free = (name for i in range(len(taken) + more) if (name := f"new {i}") not in taken)
+    added = [
+        {"name": name, "flow_point": flow_point, "readings": new}
+        for name, _ in zip(free, range(more), strict=False)
+    ]
+    return {**inputs, "samples": [*inputs["samples"], *added]}
+
+
+def _finer_displays(inputs: dict[str, Any], residual_sd: float) -> list[Step]:
+    """Usual steps, the coarsest first, where the display and not the scatter rules."""
     instrument, finest = inputs["instrument"], FINEST_STEP[inputs["method"]]
     step, repeatability = instrument["resolution"], instrument["repeatability"] or 0.0
-    if residual_sd > instrument_sd(step, repeatability) or step / math.sqrt(12) <= repeatability:
-        return ""
-    finer = step / 10  # taken to scatter by a whole step of its own, which is more than rounding
+    scatters = residual_sd > instrument_sd(step, repeatability)
+    if scatters or step / math.sqrt(12) <= repeatability:
+        return []
+    steps = []
+    finer = step / 10
     while finer >= finest * 0.99:
-        if replace(now, sd=max(instrument_sd(finer, repeatability), finer)).settled:
-            return f"{finer:.10f}".rstrip("0").rstrip(".")
+        shown = f"{finer:.10f}".rstrip("0").rstrip(".")
+        words = f"a display with steps of {shown} or finer: the step of this one hides the answer."
+        steps.append(Step(words, {**inputs, "instrument": {**instrument, "resolution": finer}}))
         finer /= 10
-    return ""
+    return steps
 
 
-def _too_near(now: Situation) -> str:
-    edge = min(float(now.band.lower), float(now.band.upper), key=lambda e: abs(e - now.percent))
+def _too_near(band: dict[str, float], percent: float) -> str:
+    edge = min(band["lower"], band["upper"], key=lambda e: abs(e - percent))
     return (
-        f"No few bottles would settle it: it lies {abs(edge - now.percent):.2g} points from the "
+        f"No few bottles would settle it: it lies {abs(edge - percent):.2g} points from the "
         f"limit of {edge:g} %. Take a method that scatters less, in fresh water conductivity."
     )
-
-
-def _situation(
-    inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float
-) -> Situation:
-    percents = [_percent(standard) for standard in inputs["standards"]]
-    if inputs.get("include_water", True):
-        percents = [0.0, *percents]
-    own = [s for s in inputs["samples"] if s.get("flow_point", s["name"]) == point["name"]]
-    blank = Situation(
-        percent=point["percent"],
-        band=Band(*(decimal_as_written(result["band"][e], e) for e in ("lower", "upper"))),
-        wanted=wanted,
-        bottles=len(own),
-        line_percents=tuple(percents),
-        slope=abs(result["line"]["slope"]),
-        sd=1.0,
-    )
-    n = len(percents)
-    mean = sum(percents) / n
-    lever = blank._lever(n, mean, sum((x - mean) ** 2 for x in percents))
-    # The scatter that the engine used, taken back out of its own standard uncertainty.
-    return replace(blank, sd=point["standard_uncertainty"] * blank.slope / math.sqrt(lever))
-
-
-def _percent(standard: dict[str, Any]) -> float:
-    if standard.get("percent") is not None:
-        return float(standard["percent"])
-    return as_made_percent(standard["concentrate_ml"], standard["water_ml"])

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from calc import acceptance
+from calc.criteria import common_band
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
@@ -171,7 +172,7 @@ def frozen_rule(proportioner: Proportioner) -> FrozenRule:
     if system.criterion == FoamSystem.Criterion.CUSTOM and lower is not None and upper is not None:
         band = acceptance.custom_band(lower, upper)
     else:
-        band = acceptance.band(proportioner.nominal_percent)
+        band = common_band(proportioner.nominal_percent)
     return FrozenRule(
         system.criterion, system.criterion_source, band, verdict_probability(system.site)
     )

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import calc
-from calc.checks import BRIX_PER_C, CONDUCTIVITY_PER_C, INDEX_PER_C
+from calc.temperatures import BRIX_PER_C, CONDUCTIVITY_PER_C, INDEX_PER_C
 from tests.calc.benches import a_bench, readings, standards, with_samples
 
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference" / "check-values.json"

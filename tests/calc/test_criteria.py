@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calc.acceptance import band, limits
-from calc.criteria import criterion_band, read_criterion, shipped_criteria
+from calc.acceptance import limits
+from calc.criteria import common_band, criterion_band, read_criterion, shipped_criteria
 from calc.errors import CalcError
 
 RULES = shipped_criteria()
@@ -40,13 +40,13 @@ def test_every_starter_row_names_its_source_and_its_confidence():
 @settings(derandomize=True, deadline=None, database=None)
 @given(st.decimals("0.1", "100", places=3))
 def test_rule_for_fixed_systems_is_the_common_rule(nominal):
-    assert criterion_band(RULES["fixed-systems"], nominal) == band(nominal)
+    assert criterion_band(RULES["fixed-systems"], nominal) == common_band(nominal)
 
 
 def test_european_bands_are_those_of_the_common_rule():
     # EN 13565-1:2019 as quoted on an open training page.
     for nominal in (1, 3, 6):
-        assert criterion_band(RULES["european"], nominal) == band(nominal)
+        assert criterion_band(RULES["european"], nominal) == common_band(nominal)
 
 
 def test_baseline_rule_is_a_tenth_about_the_acceptance_test():

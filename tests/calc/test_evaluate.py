@@ -9,7 +9,6 @@ from decimal import Decimal
 import pytest
 
 import calc
-from calc.inverse import instrument_sd
 from calc.line import fit_line
 from tests.calc.benches import a_bench, readings, standards, with_samples
 
@@ -56,8 +55,8 @@ def test_slip_of_the_bench_session_is_flagged_beyond_the_last_standard():
 def test_result_has_the_promised_keys_and_no_other():
     result = calc.evaluate(a_bench()).as_dict()
     assert list(result) == [
-        *["line", "band", "samples", "flow_points", "warnings", "engine_version"],
-        "inputs_digest",
+        *["line", "band", "samples", "flow_points", "lack_of_fit", "mixing", "warnings"],
+        *["engine_version", "inputs_digest"],
     ]
     assert set(result["line"]) == {
         *["slope", "intercept", "r", "residual_sd", "degrees_of_freedom"],
@@ -116,17 +115,25 @@ def test_flow_point_defaults_to_the_name_of_the_sample():
     assert [point.name for point in result.flow_points] == ["bottle 1", "bottle 2"]
 
 
-def test_uncertainty_follows_the_formula_for_the_larger_scatter():
-    fine, coarse = a_bench(), a_bench(instrument={**COARSE, "repeatability": 5e-5})
-    for bench, sd in ((fine, None), (coarse, instrument_sd(1e-4, 5e-5))):
-        result = calc.evaluate(bench)
-        x, sample = [0, 2, 3, 4], result.samples[0]
-        mean = sum(x) / 4
-        spread = sum((percent - mean) ** 2 for percent in x)
-        scatter = sd or result.line.residual_sd
-        share = 1 + 1 / 4 + (sample.percent - mean) ** 2 / spread
-        expected = scatter / result.line.slope * share**0.5
-        assert sample.standard_uncertainty == pytest.approx(expected, rel=1e-9)
+def test_uncertainty_is_never_below_the_textbook_s():
+    # Eurachem/CITAC QUAM A5, E3.5 with the residual scatter, where a slip makes that large.
+    slip = a_bench(
+        standards=standards([2, 3, 4, 5], [1.3336, 1.3342, 1.3341, 1.3347]), concentrate=None
+    )
+    result = calc.evaluate(slip)
+    x, sample = [0, 2, 3, 4, 5], result.samples[2]
+    mean = sum(x) / 5
+    spread = sum((percent - mean) ** 2 for percent in x)
+    share = 1 + 1 / 5 + (sample.percent - mean) ** 2 / spread
+    textbook = result.line.residual_sd / result.line.slope * share**0.5
+    assert sample.standard_uncertainty >= textbook * (1 - 1e-12)
+
+
+def test_interval_is_two_standard_uncertainties_to_each_side():
+    for one in calc.evaluate(a_bench()).samples:
+        half = (one.interval[1] - one.interval[0]) / 2
+        assert half == pytest.approx(2 * one.standard_uncertainty, rel=1e-9)
+        assert one.degrees_of_freedom in range(4, 21, 2)
 
 
 def test_water_can_be_left_out_of_the_fit_but_not_off_the_bench():
@@ -223,7 +230,7 @@ def test_simple_acceptance_is_never_undecided():
     assert {sample.certainty for sample in result.samples + result.flow_points} == {"settled"}
 
 
-def test_concentrate_is_in_the_digest_and_not_in_the_numbers():
+def test_concentrate_is_in_the_digest_and_not_in_the_percents():
     with_it, without = calc.evaluate(a_bench()), calc.evaluate(a_bench(concentrate=None))
     assert with_it.inputs_digest != without.inputs_digest
     assert (with_it.line, with_it.samples) == (without.line, without.samples)

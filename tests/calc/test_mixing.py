@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from calc.acceptance import band
+from calc.criteria import common_band
 from calc.errors import CalcError
 from calc.inverse import instrument_sd
 from calc.line import fit_line
@@ -55,8 +55,8 @@ def test_bench_session_is_reversed_by_the_second_way():
     line = fit_line([0, 2, 3, 4], [1.3331, 1.3334, 1.3335, 1.3338])
     mixing = mixing_line(1.3331, 1.3511, COARSE, COARSE)
     first, second = ((y - line.intercept) / line.slope for y in (1.3337, 1.3338))
-    assert not reverses(first, by_mixing(mixing, 1.3337, COARSE).percent, band(3))
-    assert reverses(second, by_mixing(mixing, 1.3338, COARSE).percent, band(3))
+    assert not reverses(first, by_mixing(mixing, 1.3337, COARSE).percent, common_band(3))
+    assert reverses(second, by_mixing(mixing, 1.3338, COARSE).percent, common_band(3))
 
 
 def test_slopes_of_the_bench_session_differ_by_less_than_four_decimals_can_tell():
@@ -126,14 +126,14 @@ def test_four_decimals_divide_the_band_into_few_steps(concentrate, step, steps):
     # Pitfall 3, with water of 1.33299 (check values B-02) and the band of a 3 % system.
     line = mixing_line(1.33299, concentrate, COARSE, COARSE)
     assert 1e-4 / line.slope == pytest.approx(step, abs=0.006)
-    assert steps_in_band(line, 1e-4, band(3)) == pytest.approx(steps, abs=0.06)
-    assert steps_in_band(line, 1e-5, band(3)) == pytest.approx(10 * steps, abs=0.6)
+    assert steps_in_band(line, 1e-4, common_band(3)) == pytest.approx(steps, abs=0.06)
+    assert steps_in_band(line, 1e-5, common_band(3)) == pytest.approx(10 * steps, abs=0.6)
 
 
 def test_one_percent_system_needs_five_decimals():
     line = mixing_line(1.33299, 1.3630, COARSE, COARSE)
-    assert steps_in_band(line, 1e-4, band(1)) < 1
-    assert steps_in_band(line, 1e-5, band(1)) > 3
+    assert steps_in_band(line, 1e-4, common_band(1)) < 1
+    assert steps_in_band(line, 1e-5, common_band(1)) > 3
 
 
 def test_uncertainty_of_a_sample_follows_its_three_readings():

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calc.acceptance import band
+from calc.criteria import common_band
 from calc.errors import CalcError
 from calc.glassware import own_tolerance, tolerance, u_volume, u_weighed
 from calc.standards import (
@@ -79,7 +79,7 @@ def test_suggested_standards_are_nominal_and_one_to_each_side(nominal, expected)
 
 @pytest.mark.parametrize("nominal", ["0.1", "0.3", "0.5", "1", "1.5", "2", "2.75", "3", "6", "20"])
 def test_suggested_standards_bracket_the_acceptance_band(nominal):
-    allowed = band(nominal)
+    allowed = common_band(nominal)
     low, _middle, high = suggested_percents(Decimal(nominal))
     assert 0 < low < allowed.lower
     assert allowed.upper <= Decimal(str(high))

@@ -72,32 +72,48 @@ def test_simple_acceptance_asks_for_nothing() -> None:
     assert what_would_settle(inputs, result(inputs)) == {}
 
 
+def test_repeats_that_are_named_settle_it_on_the_engine() -> None:
+    inputs = form(3.1, repeatability=None)
+    assert certainty(inputs) == "undecided"
+    assert "two more readings of every bottle" in advice(inputs)
+    again = copy.deepcopy(inputs)
+    for bottle in (*again["standards"], *again["samples"]):
+        bottle["readings"] *= 3
+    again["water"] *= 3
+    assert certainty(again) == "settled"
+
+
 def test_fewest_standards_that_are_named_settle_it_on_the_engine() -> None:
-    inputs = form(3.55, repeatability=5e-5)
+    inputs = form(3.2, resolution=1e-4, repeatability=4e-5, p=0.95)
     assert certainty(inputs) == "undecided"
     words = advice(inputs)
     number = COUNT[words.split()[3]]
     assert "standard" in words
-    assert certainty(with_standards(inputs, number, 3.55)) == "settled"
-    assert certainty(with_standards(inputs, number - 1, 3.55)) == "undecided"
+    assert certainty(with_standards(inputs, number, 3.2)) == "settled"
+    assert certainty(with_standards(inputs, number - 1, 3.2)) == "undecided"
 
 
 def test_sample_bottles_that_are_named_settle_it_on_the_engine() -> None:
-    inputs = form(3.7, repeatability=4e-5, standards=(2, 2.5, 3, 3.5, 4, 4.5), p=0.95)
+    more = {
+        "resolution": 1e-4,
+        "repeatability": 8e-5,
+        "standards": (2, 2.5, 3, 3.5, 4, 4.5),
+        "p": 0.95,
+    }
+    inputs = form(3.2, **more)
     assert certainty(inputs) == "undecided"
     words = advice(inputs)
     number = COUNT[words.split()[3]]
     assert "sample bottle" in words
-    more = {"standards": (2, 2.5, 3, 3.5, 4, 4.5), "repeatability": 4e-5, "p": 0.95}
-    assert certainty(form(3.7, bottles=1 + number, **more)) == "settled"
-    assert certainty(form(3.7, bottles=number, **more)) == "undecided"
+    assert certainty(form(3.2, bottles=1 + number, **more)) == "settled"
+    assert certainty(form(3.2, bottles=number, **more)) == "undecided"
 
 
 def test_coarse_display_is_named_where_it_hides_the_answer() -> None:
-    inputs = form(3.8, resolution=1e-4, repeatability=None)
+    inputs = form(3.1, resolution=1e-4, repeatability=2e-5)
     assert certainty(inputs) == "undecided"
     assert "0.00001 or finer" in advice(inputs)
-    finer = form(3.8, resolution=1e-5, repeatability=None)
+    finer = form(3.1, resolution=1e-5, repeatability=2e-5)
     assert certainty(finer) == "settled"
 
 
