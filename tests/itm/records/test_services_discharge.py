@@ -213,6 +213,8 @@ def test_line_that_was_put_back_is_not_reopened_behind_it(scene, begun):
     )
     put_back(actor=scene.contractor, line=left, at=AT)
     refused("put_back_already", reopen_line, actor=scene.contractor, line=left)
+    left.refresh_from_db()
+    assert left.outcome == "left_out"
 
 
 def test_lines_end_also_when_the_test_was_abandoned(scene, begun):
@@ -224,11 +226,10 @@ def test_lines_end_also_when_the_test_was_abandoned(scene, begun):
 
 
 def test_nothing_is_put_back_before_the_day_has_begun(scene):
-    test = prepared(scene)
-    refused(
-        "not_started", end_line, actor=scene.contractor, outcome="restored", at=AT,
-        line=test.visit.restoration_lines.first(),
-    )  # fmt: skip
+    line = prepared(scene).visit.restoration_lines.first()
+    refused("not_started", end_line, actor=scene.contractor, outcome="restored", at=AT, line=line)
+    line.refresh_from_db()
+    assert line.outcome == ""
 
 
 def test_strangers_stamp_nothing(scene, begun):

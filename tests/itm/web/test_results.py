@@ -221,9 +221,11 @@ def test_queries_do_not_grow_with_the_bottles(
     deeds.read(deeds.restored(day), {"minimum": 3.2, "design": 3.4})
     sign_in(client, scene.contractor)
     with django_assert_max_num_queries(50):
-        read(client, day.test)
+        record = read(client, day.test)
     with django_assert_max_num_queries(45):
-        client.get(url(day.test, "bench"))
+        bench = client.get(url(day.test, "bench"))
+    assert record.count("minimum") >= bottles
+    assert bench.status_code == 200
 
 
 def test_same_warning_about_several_bottles_stands_once(
