@@ -51,6 +51,7 @@ class Answers:
 
     line: Line
     u_slope: Any  # of everything known, reading per %
+    reading_sd: Any  # scatter of one reading as learnt, unit of the reading, shape (B,)
     estimate: Estimate
     verdict: Verdict
 
@@ -129,7 +130,8 @@ def _answers(benches: Benches, fit: str) -> Answers:
         benches.lower,
         benches.upper,
     )
-    return Answers(line, u_slope, estimate, verdict)
+    reading_sd = np.sqrt(scatter.mean) * benches.guess
+    return Answers(line, u_slope, reading_sd, estimate, verdict)
 
 
 def _cut(benches: Benches, tests: slice) -> Benches:

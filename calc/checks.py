@@ -3,15 +3,18 @@
 Every check looks at numbers only and returns warnings; a result is never changed or withheld.
 """
 
+import math
 from collections.abc import Sequence
 from functools import cache
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 from calc.acceptance import WORDS
 from calc.errors import Warned
 from calc.form import Bench
+from calc.inverse import instrument_sd
 from calc.result import LackOfFit
-from calc.student import coverage_factor
+from calc.stack import Subject, guess_of
+from calc.student import MOST_DOF, coverage_factor
 
 LEAST_PERCENTS = 3  # different percents in a line
 SAME_PERCENT = 1e-9  # points, own choice: nearer percents count as one
@@ -98,18 +101,79 @@ def on_lack_of_fit(lack: LackOfFit) -> list[Warned]:
     return [Warned("lack_of_fit", "$.standards", {"level": LEVEL, "f": lack.f})]
 
 
-def on_range(where: str, percent: float, percents: Sequence[float]) -> tuple[list[Warned], bool]:
+def on_repeats(bench: Bench) -> list[Warned]:
+    """Warn of each bottle whose repeated readings lie farther apart than the instrument's own.
+
+    A bubble, a prism that was not washed or lumps in the bottle look like that. The range is held
+    against that of as many readings with the scatter guessed beforehand, 5 %, all pairs.
+
+    Source: Bonferroni over the pairs of a difference of two readings. Check:
+    tests/calc/test_checks.py.
+    """
+    sd = float(instrument_sd(bench.instrument.resolution, guess_of(bench)))
+    warned = []
+    for bottle in bench.bottles:
+        if len(bottle.values) < 2:
+            continue
+        apart = max(bottle.values) - min(bottle.values)
+        allowed = pair_factor(len(bottle.values)) * sd * math.sqrt(2)
+        if apart > allowed:
+            values = {"apart": apart, "allowed": allowed, "count": len(bottle.values)}
+            warned.append(Warned("repeats_apart", bottle.where, values))
+    return warned
+
+
+def on_steadiness(bench: Bench, subject: Subject, reading_sd: float, slope: float) -> list[Warned]:
+    """Warn when the bottles of one flow point lie farther apart than their readings scatter.
+
+    The mean of bottles that were not alike says nothing about the proportioner. The scatter is what
+    the bench has shown, and not less than the instrument states.
+
+    Source: as `on_repeats`, between bottles. Check: tests/calc/test_checks.py.
+    """
+    sd = max(reading_sd, bench.instrument.repeatability or 0.0)
+    means = [(bottle.mean, len(bottle.values)) for bottle in subject.bottles]
+    factor = pair_factor(len(means))
+    step2 = bench.instrument.resolution**2 / 12
+    for (a, readings_a), (b, readings_b) in combinations(means, 2):
+        variance = sd**2 * (1 / readings_a + 1 / readings_b) + 2 * step2
+        if abs(a - b) > factor * math.sqrt(variance):
+            lowest, highest = min(means)[0], max(means)[0]
+            values = {
+                "apart": (highest - lowest) / slope,
+                "allowed": factor * math.sqrt(variance) / slope,
+                "count": len(means),
+            }
+            return [Warned("not_steady", subject.where, values)]
+    return []
+
+
+def pair_factor(count: int) -> float:
+    """How many standard deviations of a difference the farthest of `count` alike may lie apart, at
+    5 % shared over the pairs.
+
+    Source: Student's t with as many degrees of freedom as a result may have. Check:
+    tests/calc/test_checks.py.
+    """
+    return critical(MOST_DOF, 1 - LEVEL / (count * (count - 1) / 2)) if count > 1 else math.inf
+
+
+def on_range(
+    where: str, percent: float, interval: tuple[float, float], percents: Sequence[float]
+) -> tuple[list[Warned], bool]:
     """Warn when a result lies outside the fitted points; True when that leaves it open.
 
     Beyond the last standard nobody has seen how the liquid behaves, nor below the weakest one.
-    Below the water point there is nothing left to see: such a sample holds no concentrate.
+    Just below the water point there is nothing left to see: such a sample holds no concentrate.
+    Where the whole interval lies below 0 or above 100 % the reading itself must be wrong.
     """
     lowest, highest = min(percents), max(percents)
     beyond = max(lowest - percent, percent - highest)
     if beyond <= SAME_PERCENT:
         return [], False
     values = {"percent": percent, "beyond": beyond, "lowest": lowest, "highest": highest}
-    left_open = percent > highest or lowest > SAME_PERCENT
+    impossible = interval[1] < 0 or interval[0] > 100
+    left_open = percent > highest or lowest > SAME_PERCENT or impossible
     return [Warned("extrapolation", where, values)], left_open
 
 

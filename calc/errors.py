@@ -10,8 +10,8 @@ from typing import Any
 REFUSALS = {
     # the input as a whole
     "usage": (
-        "Write: python -m calc evaluate FILE, or - in place of FILE for standard input; other "
-        "commands are {others}."
+        "Write: python -m calc evaluate FILE, or - in place of FILE for standard input, with "
+        "--lines before it for one test a line; other commands are {others}."
     ),
     "unreadable": "The input cannot be read ({why}); give a readable file or standard input.",
     "too_long": "The input is longer than {most} bytes; send one test at a time.",
@@ -124,6 +124,32 @@ REFUSALS = {
 }
 
 WARNINGS = {
+    "not_steady": (
+        "The {count} bottles of this flow point lie up to {apart:.2g} points apart, more than "
+        "readings scatter here ({allowed:.2g} points): the flow was not steady, or a bottle is not "
+        "what it says. Each bottle stands for itself; take the flow point again."
+    ),
+    "repeats_apart": (
+        "The {count} readings of this bottle lie {apart:.3g} apart, more than this instrument's "
+        "readings of one liquid ({allowed:.3g}): a bubble, a prism not washed, or a bottle not "
+        "stirred. Read it again; keep every reading."
+    ),
+    "temperature_odd": (
+        "A bottle at {temperature:g} °C is hardly possible on a bench. Check whether the reading "
+        "was in °F."
+    ),
+    "not_an_index": (
+        "The mean here is {mean:.6g}, which is no refractive index of water or foam solution. "
+        "Check whether it was read on a Brix scale."
+    ),
+    "index_as_brix": (
+        "These readings lie where refractive indices lie ({mean:.6g} for water), yet are said to "
+        "be Brix. Check the scale of the instrument."
+    ),
+    "not_brix": (
+        "Water reads {mean:.6g} % Brix here, which no test water does. Check the scale and the "
+        "zero of the instrument."
+    ),
     "temperature_corrected": (
         "This bottle was read up to {apart:.1f} °C away from {to_c:g} °C and is corrected to it, "
         "which moves it {way} by {points:.2g} points. Reading all bottles at one temperature is "

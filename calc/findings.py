@@ -17,6 +17,7 @@ from calc.fit_checks import FitChecks
 from calc.form import Bench
 from calc.other_line import OtherLine
 from calc.result import Evaluation, FittedLine, LackOfFit, Result
+from calc.scales import on_scale
 from calc.stack import Subject, fit_percents
 from calc.temperatures import look
 from calc.version import __version__
@@ -30,6 +31,7 @@ class Row:
 
     line: FittedLine
     u_slope: float
+    reading_sd: float
     other: list[float] | None  # slope, intercept, correlation
     results: list[list[float]]  # as `_result` takes them apart
     otherwise: list[list[float]]  # percent and side of each by the other line
@@ -59,13 +61,16 @@ class Findings:
         on_other = self._on_other_line()
         temperatures = look(bench, line.slope)
         left_open = set(temperatures.left_open)
-        if on_other or left_open & self._fitted():
+        scale = on_scale(bench)
+        if on_other or scale or left_open & self._fitted():
             left_open |= {sample.bottle.where for sample in bench.samples}
         results, on_results = self._results(not on_other, left_open, reversed_flow_points(mixing))
         warned = (
             *temperatures.warned,
             *checks.on_resolution(bench, line.slope),
+            *scale,
             *checks.on_order(bench),
+            *checks.on_repeats(bench),
             *self._on_fit(),
             *on_mixing(mixing),
             *on_other,
@@ -127,13 +132,20 @@ class Findings:
             if compares and not math.isfinite(other[0]):
                 raise CalcError("beyond_numbers", subject.where)
             percent, side = numbers[0], int(numbers[5])
-            outside, open_outside = checks.on_range(subject.where, percent, percents)
+            interval = (numbers[3], numbers[4])
+            outside, open_outside = checks.on_range(subject.where, percent, interval, percents)
             hanging = checks.on_water(
                 subject.where, percent, side, other if compares else None, self.bench
             )
             if subject.flow_point is not None or len(subject.bottles) > 1:
                 warned += [*outside, *hanging]  # a flow point of one bottle would say it twice
-            is_open = bool(left_open & subject.places or open_outside or hanging)
+            unsteady: list[Warned] = []
+            if subject.flow_point is None:
+                unsteady = checks.on_steadiness(
+                    self.bench, subject, self.row.reading_sd, self.row.line.slope
+                )
+                warned += unsteady
+            is_open = bool(left_open & subject.places or open_outside or hanging or unsteady)
             is_open = is_open or (subject.flow_point or subject.name) in reverses
             results.append(_result(self.bench, subject, numbers, is_open))
         return results, warned
@@ -165,6 +177,7 @@ def findings(
     lines = _rows(line.slope, line.intercept, line.r, line.residual_sd, line.degrees_of_freedom)
     others = _rows(other_fit.slope, other_fit.intercept, other_fit.r)
     fitted = [FittedLine(a, b, r, sd, int(dof)) for a, b, r, sd, dof in lines]
+    reading_sds = found.reading_sd.tolist()
     u_slopes, there = found.u_slope.tolist(), other.there.tolist()
     numbers = np.transpose(results, (2, 1, 0)).tolist()
     otherwise = np.transpose(np.stack([other.percent, other.side]), (2, 1, 0)).tolist()
@@ -177,6 +190,7 @@ def findings(
             Row(
                 line=fitted[i],
                 u_slope=u_slopes[i],
+                reading_sd=reading_sds[i],
                 other=others[i] if there[i] else None,
                 results=numbers[i],
                 otherwise=otherwise[i],

@@ -12,6 +12,7 @@ from calc.sums import ordered_mean
 WARN_APART, OPEN_APART = 1.0, 3.0  # °C, common practice, no source
 DUST = 1e-9  # °C, own choice: 21.1 - 20.1 must count as 1
 COLDEST, WARMEST = 0.0, 40.0  # °C, where the equation for the water index is good
+COLDEST_BENCH, WARMEST_BENCH = -5.0, 45.0  # °C, own choice: beyond it a unit is mistaken
 UNSURE_SHARE = 0.1  # of a correction, own choice: foam solution follows water about that closely
 
 # Change of a reading per °C that the bottle is warmer.
@@ -115,7 +116,7 @@ def look(bench: Bench, slope: float) -> Temperatures:
     """
     if bench.correct_to_c is not None:
         return Temperatures(tuple(_corrections(bench, bench.correct_to_c, slope)), frozenset())
-    warned = _without_temperature(bench.bottles)
+    warned = [*_without_temperature(bench.bottles), *_odd(bench.bottles)]
     known = [t for s in bench.standards if (t := s.bottle.temperature_c) is not None]
     if bench.instrument.temperature_compensated or not known:
         return Temperatures(tuple(warned), frozenset())
@@ -155,6 +156,16 @@ def _without_temperature(bottles: tuple[Bottle, ...]) -> list[Warned]:
         return [Warned("temperature_unknown", "$")]
     lacking = [bottle for bottle in bottles if bottle.misses_temperature]
     return [Warned("temperature_unknown", bottle.where) for bottle in lacking]
+
+
+def _odd(bottles: tuple[Bottle, ...]) -> list[Warned]:
+    """Temperatures that no bench has: most likely °F typed as °C."""
+    return [
+        Warned("temperature_odd", bottle.where, {"temperature": bottle.temperature_c})
+        for bottle in bottles
+        if bottle.temperature_c is not None
+        and not COLDEST_BENCH <= bottle.temperature_c <= WARMEST_BENCH
+    ]
 
 
 def _mismatch(method: str, bottle: Bottle, warmer: float, slope: float) -> Warned:

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import calc
@@ -284,3 +285,60 @@ def test_two_standards_draw_no_line_without_water_to_compare_with():
     bench = bent_bench()
     bench["standards"] = bench["standards"][1:]
     assert places(bench, "water_decides") == places(bench, "water_needed") == []
+
+
+# Bottles that do not agree with themselves or with each other: common practice, no published source
+
+
+def test_bottles_of_one_flow_point_far_apart_are_not_averaged_in_silence():
+    # 2.7 and 3.6 % make a fine 3.15 % that no bottle ever held.
+    bench = a_bench()
+    slope = calc.evaluate(bench).line.slope
+    bench["samples"][0]["readings"] = readings(1.33301 + 2.7 * slope)
+    bench["samples"][1]["readings"] = readings(1.33301 + 3.6 * slope)
+    (warned,) = found(bench, "not_steady")
+    assert warned.where == "$.flow_points[0]"
+    assert warned.values["apart"] == pytest.approx(0.9, abs=1e-6)
+    assert certainties(bench)[1][0] == "undecided"
+    assert found(a_bench(), "not_steady") == []
+
+
+def test_repeats_of_one_bottle_far_apart_are_named_at_the_bottle():
+    bench = a_bench()
+    bench["standards"][1]["readings"] = readings(1.33389, 1.33429)
+    (warned,) = found(bench, "repeats_apart")
+    assert warned.where == "$.standards[1]"
+    assert warned.values["apart"] == pytest.approx(4e-4, rel=1e-6)
+    assert found(a_bench(), "repeats_apart") == []
+
+
+def test_steady_bottles_are_called_unsteady_no_more_often_than_chance_has_it():
+    rng = np.random.default_rng(8)
+    false, trials = 0, 400
+    for _ in range(trials):
+        bench = a_bench(instrument={**a_bench()["instrument"], "repeatability": 2e-5})
+        alike = np.round(1.3340 + rng.normal(scale=2e-5, size=3), 5)
+        bench["samples"] = [{**s, "flow_point": "one"} for s in with_samples(*map(float, alike))]
+        false += bool(found(bench, "not_steady"))
+    assert false <= 0.05 * trials
+
+
+@pytest.mark.parametrize(("temperature", "asked"), [(20.0, False), (72.0, True), (-20.0, True)])
+def test_temperature_that_no_bench_has_is_asked_about(temperature, asked):
+    bench = warm_sample(temperature, temperature_compensated=True)
+    assert places(bench, "temperature_odd") == (["$.samples[2]"] if asked else [])
+
+
+def test_percent_that_cannot_be_is_never_settled():
+    # 0.86 typed from the mS/cm range on a bench in µS/cm: far below water by its own interval.
+    bench = a_bench(
+        method="conductivity",
+        instrument={"resolution": 1.0, "repeatability": 1.0, "temperature_compensated": True},
+        water=readings(300.0),
+        standards=standards([2, 3, 4], [700.0, 900.0, 1100.0]),
+        concentrate=None,
+        samples=with_samples(0.86),
+    )
+    (sample,) = calc.evaluate(bench).samples
+    assert sample.interval[1] < 0
+    assert (sample.limits, sample.certainty) == ("lean", "undecided")

@@ -21,7 +21,7 @@ def bench_of(slope, noise, percent, scale=1.0, order=(0, 1, 2, 3)):
     made = [2.0, 3.0, 4.0, 2.5]
     values = [scale * (1.333 + slope * p + e) for p, e in zip(made, noise, strict=False)]
     return a_bench(
-        method="brix",  # a scale that knows no bounds, so that readings may be scaled
+        method="conductivity",  # a scale that knows no bounds, so that readings may be scaled
         concentrate=None,
         instrument={
             "resolution": 1e-5 * scale,
