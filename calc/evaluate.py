@@ -73,7 +73,7 @@ def _read(form: Any) -> Bench | CalcError:
     try:
         bench = corrected(read(form))
     except CalcError as error:
-        return error
+        return error.with_traceback(None)  # whose frames would keep the form
     count = different_percents(fit_percents(bench, bench.include_water))
     if count < LEAST_PERCENTS:
         return CalcError("too_few_percents", "$.standards", count=count)
@@ -121,4 +121,4 @@ def _outcome(findings: Findings) -> Outcome:
     try:
         return findings.evaluation()
     except CalcError as error:
-        return error
+        return error.with_traceback(None)
