@@ -20,7 +20,7 @@ from calc.glassware import syringe_tolerance, tolerance
 from calc.hydraulics import k_factor_si, k_flow, pitot_flow
 from calc.inverse import read_off
 from calc.kendall import mann_kendall, tail_of_s, theil_sen
-from calc.line import Line, curvature, fit_line
+from calc.line import BothAxes, Line, curvature, fit_both_axes, fit_line
 from calc.measured import Part, measured
 from calc.properties import against, shipped_programmes
 from calc.quality import (
@@ -64,6 +64,48 @@ def inputs(row_id: str) -> dict[str, Any]:
 def line_of(row_id: str) -> Line:
     data = inputs(row_id)
     return fit_line(data["x"], data["y"])
+
+
+def through_origin(row_id: str) -> dict[str, Any]:
+    """The engine has no line through the origin, but the line through points and their mirror
+    images is one: twice the points, so half the variance of its slope."""
+    x, y = np.array(inputs(row_id)["x"], float), np.array(inputs(row_id)["y"], float)
+    line = fit_line(np.concatenate([x, -x]), np.concatenate([y, -y]))
+    assert line.intercept == pytest.approx(0, abs=1e-12)
+    return {
+        "slope": line.slope,
+        "se_slope": line.u_slope * 2**0.5,
+        "residual_sd": line.residual_sd,
+        "r_squared_uncentred": line.r**2,
+    }
+
+
+def pearson_line() -> BothAxes:
+    data = inputs("A-10")
+    u_x, u_y = (np.array(data[key], float) ** -0.5 for key in ("weight_x", "weight_y"))
+    return fit_both_axes(data["x"], data["y"], u_x, u_y)
+
+
+def pearson() -> dict[str, Any]:
+    both = pearson_line()
+    return {
+        "intercept": both.line.intercept,
+        "slope": both.line.slope,
+        "chi_square": both.chi_square,
+        "se_intercept_unscaled": both.u_intercept,
+        "se_slope_unscaled": both.u_slope,
+    }
+
+
+def pearson_scaled() -> dict[str, Any]:
+    both = pearson_line()
+    reduced = both.chi_square / both.line.degrees_of_freedom
+    return {
+        "reduced_chi_square": reduced,
+        "scale_factor": reduced**0.5,
+        "se_intercept_scaled": both.u_intercept * reduced**0.5,
+        "se_slope_scaled": both.u_slope * reduced**0.5,
+    }
 
 
 def thermometer_line() -> Line:
@@ -627,7 +669,11 @@ COMPUTED: dict[str, Callable[[], dict[str, Any]]] = {
     "A-03": norris,
     "A-04": pontius,
     "A-06": replicates,
+    "A-05": lambda: through_origin("A-05"),
     "A-07": read_twice,
+    "A-10": pearson,
+    "A-18": lambda: through_origin("A-18"),
+    "A-20": pearson_scaled,
     "A-08": fluorimetry,
     "A-09": fluorimetry_inverse,
     "A-11": end_gauge,
@@ -745,8 +791,6 @@ NOT_FORMED = {
 }
 
 NOT_COMPUTED = {
-    "lines through the origin are not offered": ["A-05", "A-18"],
-    "a line with uncertain percents is not offered yet": ["A-10", "A-20"],
     "a finding about instruments, nothing to compute": ["B-06"],
     "reference solutions by mass per litre are not offered": ["C-03"],
     "no control chart is kept: a yearly series is too short for its limits": [
