@@ -57,8 +57,9 @@ class Found:
     def note(self, how: str, percent: Any, high: Any, truth: Any, line: Line) -> None:
         """Benches whose line does not rise have no result and do not count."""
         rises = line.slope > FLAT * WATER
-        half = (high - percent)[rises]
-        self.coverage[how] = float(np.mean(np.abs(percent - truth)[rises] <= half))
+        percent, high, truth = percent[rises], high[rises], truth[rises]
+        half = high - percent
+        self.coverage[how] = float(np.mean(np.abs(percent - truth) <= half))
         self.half_width[how] = float(np.median(half))
 
 
@@ -124,8 +125,8 @@ def run(cell: Cell, trials: int, rng: np.random.Generator) -> Found:
     line = answer.line
     with np.errstate(all="ignore"):
         plain = read_off(line, benches.result_reading, 1, line.residual_sd)
-    half = coverage_factor(cell.standards - 1) * plain.u_percent[0]
-    found.note("textbook", plain.percent[0], plain.percent[0] + half, truth, line)
+        high = plain.percent[0] + coverage_factor(cell.standards - 1) * plain.u_percent[0]
+    found.note("textbook", plain.percent[0], high, truth, line)
     return found
 
 
