@@ -20,6 +20,7 @@ LEAST_PERCENTS = 3  # different percents in a line
 SAME_PERCENT = 1e-9  # points, own choice: nearer percents count as one
 COARSE_SHARE = 1 / 3  # step over band, common practice, no source
 LEVEL = 0.05  # of the tests on the line, usual choice
+STEADY_SHARE = 0.1  # of the band, own choice: bottles of one flow point this near count as alike
 
 Other = list[float] | None  # percent and side by the line with the other choice of water
 
@@ -127,21 +128,24 @@ def on_steadiness(bench: Bench, subject: Subject, reading_sd: float, slope: floa
     """Warn when the bottles of one flow point lie farther apart than their readings scatter.
 
     The mean of bottles that were not alike says nothing about the proportioner. The scatter is what
-    the bench has shown, and not less than the instrument states.
+    the bench has shown, and not less than the instrument states; a tenth of the band is let pass
+    even where a fine instrument sees it, because no flow is as steady as that.
 
     Source: as `on_repeats`, between bottles. Check: tests/calc/test_checks.py.
     """
     sd = max(reading_sd, bench.instrument.repeatability or 0.0)
     means = [(bottle.mean, len(bottle.values)) for bottle in subject.bottles]
+    least = STEADY_SHARE * float(bench.band.upper - bench.band.lower) * slope
     factor = pair_factor(len(means))
     step2 = bench.instrument.resolution**2 / 12
     for (a, readings_a), (b, readings_b) in combinations(means, 2):
         variance = sd**2 * (1 / readings_a + 1 / readings_b) + 2 * step2
-        if abs(a - b) > factor * math.sqrt(variance):
+        allowed = max(factor * math.sqrt(variance), least)
+        if abs(a - b) > allowed:
             lowest, highest = min(means)[0], max(means)[0]
             values = {
                 "apart": (highest - lowest) / slope,
-                "allowed": factor * math.sqrt(variance) / slope,
+                "allowed": allowed / slope,
                 "count": len(means),
             }
             return [Warned("not_steady", subject.where, values)]

@@ -126,7 +126,7 @@ REFUSALS = {
 WARNINGS = {
     "not_steady": (
         "The {count} bottles of this flow point lie up to {apart:.2g} points apart, more than "
-        "readings scatter here ({allowed:.2g} points): the flow was not steady, or a bottle is not "
+        "they may ({allowed:.2g} points): the flow was not steady, or a bottle is not "
         "what it says. Each bottle stands for itself; take the flow point again."
     ),
     "repeats_apart": (

@@ -22,6 +22,21 @@ def found(bench, code):
     return [warned for warned in calc.evaluate(bench).warnings if warned.code == code]
 
 
+def exact_conductivity(percents):
+    """Readings exactly 100 + 100 × percent, bottles of one flow point."""
+    return a_bench(
+        method="conductivity",
+        instrument={"resolution": 0.01, "repeatability": 0.01, "temperature_compensated": True},
+        water=readings(100.0),
+        standards=standards([2, 3, 4], [300.0, 400.0, 500.0]),
+        concentrate=None,
+        samples=[
+            {"name": str(i), "flow_point": "one", "readings": readings(100.0 + 100.0 * percent)}
+            for i, percent in enumerate(percents)
+        ],
+    )
+
+
 def places(bench, code):
     return [warned.where for warned in found(bench, code)]
 
@@ -301,6 +316,13 @@ def test_bottles_of_one_flow_point_far_apart_are_not_averaged_in_silence():
     assert warned.values["apart"] == pytest.approx(0.9, abs=1e-6)
     assert certainties(bench)[1][0] == "undecided"
     assert found(a_bench(), "not_steady") == []
+
+
+@pytest.mark.parametrize(("apart", "said"), [(0.08, False), (0.10, True)])
+def test_a_fine_instrument_may_see_a_tenth_of_the_band(apart, said):
+    # The band of a 3 % system is 0.9 points wide; readings ten times finer than that show both.
+    bench = exact_conductivity([3.4, 3.4 + apart])
+    assert bool(found(bench, "not_steady")) == said
 
 
 def test_repeats_of_one_bottle_far_apart_are_named_at_the_bottle():
