@@ -11,6 +11,7 @@ from itm.accounts.actor import Actor, acting, system
 from itm.accounts.models import Membership, Organisation, User
 from itm.registry.models import (
     ConcentrateLot,
+    Equipment,
     FlowPoint,
     FoamSystem,
     Grant,
@@ -170,6 +171,20 @@ class ProportionerFactory(TrackedFactory):
                 flow=litres * LITRES_A_MINUTE,
                 flow_typed=f"{litres} L/min",
             )
+
+
+class EquipmentFactory(TrackedFactory):
+    """A locked valve that stands open at a system."""
+
+    class Meta:
+        model = Equipment
+
+    site = factory.SubFactory(SiteFactory)
+    system = factory.SubFactory(FoamSystemFactory, site=factory.SelfAttribute("..site"))
+    tag = factory.Sequence(lambda n: f"V-{n}")
+    kind = Equipment.Kind.VALVE
+    variety = "locked"
+    normal_position = factory.LazyAttribute(lambda row: "open" if row.kind == "valve" else "")
 
 
 class InstrumentFactory(TrackedFactory):

@@ -13,6 +13,7 @@ from itm.accounts.models import Organisation
 from itm.core.errors import NotFound
 from itm.registry.models import (
     ConcentrateLot,
+    Equipment,
     FlowPoint,
     FoamSystem,
     Grant,
@@ -183,6 +184,21 @@ def tanks_to_choose(site: Site, chosen: Tank | None) -> QuerySet[Tank]:
     """Tanks of the site in use, and the one that stands there now."""
     keep = Q(retired_on=None) | Q(pk=chosen.pk if chosen else None)
     return Tank.objects.filter(keep, site=site)
+
+
+# Equipment ---------------------------------------------------------------------------------------
+
+
+def equipment_of(actor: Actor, place: Site | FoamSystem | Tank) -> QuerySet[Equipment]:
+    """What is in use at a system or tank, or everywhere on a site, kind by kind."""
+    at = {Site: "site", FoamSystem: "system", Tank: "tank"}[type(place)]
+    rows = Equipment.objects.visible_to(actor).filter(retired_on=None, **{at: place})
+    return rows.select_related("system", "tank").order_by("kind", "tag", "pk")
+
+
+def equipment(actor: Actor, key: UUID) -> Equipment:
+    rows = Equipment.objects.visible_to(actor).select_related("site__owner", "system", "tank")
+    return _one(rows, "equipment", key)
 
 
 # Concentrate -------------------------------------------------------------------------------------

@@ -21,6 +21,7 @@ from itm.core.quantities import Quantity
 from itm.registry import queries
 from itm.registry.models import (
     ConcentrateLot,
+    Equipment,
     FlowPoint,
     FoamSystem,
     Grant,
@@ -293,7 +294,7 @@ def change_instrument(*, actor: Actor, instrument: Instrument, **values: Any) ->
 
 # Retiring ----------------------------------------------------------------------------------------
 
-Retirable = Site | FoamSystem | Proportioner | Tank | Instrument
+Retirable = Site | FoamSystem | Proportioner | Tank | Equipment | Instrument
 
 
 def require_in_use(row: Retirable, what: str) -> None:
@@ -324,19 +325,26 @@ def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
 
 def _hanging_on(row: Retirable) -> list[str]:
     """What would be left in use without the thing it hangs on."""
+    left: list[str] = []
     if isinstance(row, Site):
-        systems = row.systems.filter(retired_on=None)
-        return [*map(str, systems), *map(str, row.tanks.filter(retired_on=None))]
+        left += map(str, row.systems.filter(retired_on=None))
+        left += map(str, row.tanks.filter(retired_on=None))
     if isinstance(row, FoamSystem | Tank):
-        return [str(device) for device in row.proportioners.filter(retired_on=None)]
-    return []
+        left += map(str, row.proportioners.filter(retired_on=None))
+    if isinstance(row, Site | FoamSystem | Tank):
+        left += map(str, row.equipment.filter(retired_on=None))
+    return left
 
 
 def take_back(*, actor: Actor, row: Retirable) -> Retirable:
     """Undo of `retire`. Refused retired when what it hangs on is retired. May run twice."""
     require_own(actor, row, "take this back into use")
-    if isinstance(row, FoamSystem | Tank):
+    if isinstance(row, FoamSystem | Tank | Equipment):
         require_in_use(row.site, "site")
+    if isinstance(row, Equipment) and row.system is not None:
+        require_in_use(row.system, "system")
+    if isinstance(row, Equipment) and row.tank is not None:
+        require_in_use(row.tank, "tank")
     if isinstance(row, Proportioner):
         require_in_use(row.system, "system")
         require_in_use(row.tank, "tank")

@@ -16,6 +16,7 @@ from django.utils import timezone
 from itm.accounts.actor import Actor, system
 from itm.registry.models import (
     ConcentrateLot,
+    Equipment,
     FlowPoint,
     FoamSystem,
     Grant,
@@ -29,6 +30,7 @@ from itm.registry.models import (
 from tests.factories import (
     TODAY,
     ConcentrateLotFactory,
+    EquipmentFactory,
     GrantFactory,
     InstrumentFactory,
     OrganisationFactory,
@@ -65,6 +67,7 @@ def furnished(owner: Any) -> dict[type, Any]:
         Tank: tank,
         TankFill: TankFillFactory(tank=tank, lot=lot),
         ConcentrateLot: lot,
+        Equipment: EquipmentFactory(site=site, system=device.system),
         SiteAuthority: SiteAuthorityFactory(site=site),
         Grant: GrantFactory(site=site),
         Instrument: InstrumentFactory(),
@@ -119,6 +122,7 @@ SEES: dict[type, set[str]] = {
     Tank: ON_THE_SITE,
     TankFill: ON_THE_SITE,
     ConcentrateLot: ON_THE_SITE,
+    Equipment: ON_THE_SITE,
     SiteAuthority: ON_THE_SITE,
     # Both sides of an engagement; a contractor's own stays readable when it is over.
     Grant: {"own", "engaged"},

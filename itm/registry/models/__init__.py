@@ -1,10 +1,12 @@
 from itm.registry.models.concentrate import ConcentrateLot, Tank, TankFill
+from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Instrument
 from itm.registry.models.sites import Grant, Site, SiteAuthority
 from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 
 __all__ = [
     "ConcentrateLot",
+    "Equipment",
     "FlowPoint",
     "FoamSystem",
     "Grant",
