@@ -1,6 +1,6 @@
 """Criteria as data: the starter rows, and what a row of one's own may not say.
 
-The bands of each rule are checked against its source in test_published.py (topic g).
+The bands of each rule are checked against its source in published/test_bands.py (topic g).
 """
 
 from decimal import Decimal

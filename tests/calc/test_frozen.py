@@ -1,7 +1,7 @@
 """Results of every released engine version stay readable, and do not move under one version.
 
 The archives are this engine's own earlier output on invented inputs, not a check from outside:
-that stands in test_published.py. A failure here means: either the change was not meant, or the
+that stands in published/. A failure here means: either the change was not meant, or the
 engine version must be bumped and a new archive written (python -m fixtures.frozen.write).
 """
 

@@ -1,4 +1,4 @@
-"""Tolerances of the tools of the bench. Tables stand in test_published.py, with their sources."""
+"""Tolerances of the tools of the bench. Tables stand in published/, with their sources."""
 
 import math
 

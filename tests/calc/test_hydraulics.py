@@ -1,4 +1,4 @@
-"""Flow by pitot and by K-factor. Published values stand in test_published.py."""
+"""Flow by pitot and by K-factor. Published values stand in published/test_flows.py."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Reading off: worked examples stand in test_published.py, here are the laws and the instrument."""
+"""Reading off: worked examples stand in published/, here are the laws and the instrument."""
 
 import math
 

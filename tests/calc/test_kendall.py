@@ -1,6 +1,6 @@
 """Slope and trend by ranks against scipy, against counting every order, and against their laws.
 
-Published values stand in test_published.py (topic h).
+Published values stand in published/test_years.py (topic h).
 """
 
 from itertools import permutations

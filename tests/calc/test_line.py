@@ -1,6 +1,6 @@
 """The line and what its points say against it, beside published data and independent refits.
 
-Published coefficients stand in test_published.py; here are the laws, the small cases, and an
+Published coefficients stand in published/; here are the laws, the small cases, and an
 independent library (statsmodels) for the studentised residuals.
 """
 

@@ -1,4 +1,4 @@
-"""Limits of properties as data; the published ones are checked in test_published.py (topic j)."""
+"""Limits of properties as data; the published ones are checked in published/ (topic j)."""
 
 import pytest
 

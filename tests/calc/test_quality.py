@@ -1,4 +1,4 @@
-"""Foam quality. Published values stand in test_published.py; other figures are invented."""
+"""Foam quality. Published values stand in published/test_foam.py; other figures are invented."""
 
 import numpy as np
 import pytest

@@ -1,6 +1,6 @@
 """Readings made comparable, and what goes wrong on the bench when they are not.
 
-Published values stand in test_published.py; the sizes of slips are those of the trade, computed
+Published values stand in published/; the sizes of slips are those of the trade, computed
 from the slopes of concentrates of index 1.3630 and 1.3500. Readings are invented.
 """
 

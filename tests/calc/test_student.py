@@ -1,4 +1,4 @@
-"""Student's t as a finite sum, against scipy's general one; published values: test_published.py."""
+"""Student's t as a finite sum, against scipy's general one; published values: published/."""
 
 import math
 

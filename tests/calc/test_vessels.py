@@ -1,6 +1,6 @@
 """Tanks: against the library fluids, against volumes known by hand, and level and volume as one.
 
-Published examples stand in test_published.py. Sizes are invented.
+Published examples stand in published/test_flows.py. Sizes are invented.
 """
 
 import math

@@ -1,6 +1,6 @@
 """Water and air: where the published equations end, and the sizes the bench works with.
 
-Published values stand in test_published.py.
+Published values stand in published/test_readings.py.
 """
 
 import numpy as np

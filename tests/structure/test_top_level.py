@@ -20,8 +20,7 @@ TOP = {
     "tests",
 }
 VAGUE = {"utils", "helpers", "common", "managers", "signals", "misc"}
-LONGEST = 400  # lines of a module; the exceptions say why
-ALLOWED_LONGER = {"tests/calc/test_published.py": "one short function for each published case"}
+LONGEST = 400  # lines of a module
 
 
 def kept(root: Path) -> list[Path]:
@@ -50,4 +49,4 @@ def test_modules_stay_short(root: Path) -> None:
         and (root / path).exists()
         and len((root / path).read_text().splitlines()) > LONGEST
     }
-    assert long == set(ALLOWED_LONGER)
+    assert long == set()

@@ -1,0 +1,54 @@
+"""No published value is passed over: each row has one test, or one reason why it has none."""
+
+from collections import Counter
+from importlib import import_module
+from pathlib import Path
+
+from tests.calc.published.rows import NOT_FORMED, ROWS
+
+NOT_COMPUTED = {
+    "a finding about instruments, nothing to compute": ["B-06"],
+    "reference solutions by mass per litre are not offered": ["C-03"],
+    "no control chart is kept: a yearly series is too short for its limits": [
+        *["H-04", "H-05", "H-10"],
+    ],
+    "no result of a series is struck out: the slope by ranks bears it": [
+        *["H-06", "H-07", "H-08", "H-11", "H-12"],
+    ],
+    "dates are no matter of the engine": [
+        *["I-01", "I-02", "I-03", "I-04", "I-05", "I-06", "I-07"],
+    ],
+    "a recipe for simulated sea water is not offered": ["J-06"],
+}
+MODULES = [
+    *(f"tests.calc.published.{path.stem}" for path in Path(__file__).parent.glob("test_*.py")),
+]
+
+
+def rows_of_tests() -> list[str]:
+    """The row of every parametrised test, read from the marks that pytest itself reads."""
+    functions = [
+        value
+        for name in MODULES
+        for own, value in vars(import_module(name)).items()
+        if own.startswith("test_")
+    ]
+    marks = [mark for function in functions for mark in getattr(function, "pytestmark", [])]
+    return [
+        case.values[0]
+        for mark in marks
+        if mark.name == "parametrize" and mark.args[0] == "row_id"
+        for case in mark.args[1]
+    ]
+
+
+def test_every_published_value_has_one_test_or_one_reason():
+    listed = [row_id for ids in NOT_COMPUTED.values() for row_id in ids]
+    claims = Counter([*rows_of_tests(), *listed])
+    assert set(claims) == set(ROWS)
+    assert [row_id for row_id, times in claims.items() if times > 1] == []
+
+
+def test_parts_left_out_really_stand_in_the_file():
+    for row_id, (left_out, reason) in NOT_FORMED.items():
+        assert left_out < set(ROWS[row_id]["expected"]), reason
