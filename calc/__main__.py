@@ -53,7 +53,7 @@ def _result(command: str, given: Any) -> dict[str, Any]:
 def _each_line(name: str, stdin: BinaryIO | None, stdout: BinaryIO | None) -> None:
     """Evaluate a stream of lines; each is answered on its own, so that none stops the others."""
     with _source(name, stdin) as source:
-        for line in evaluated_lines(source):
+        for line in evaluated_lines(source, processes=os.cpu_count() or 1):
             _output(line, stdout)
 
 

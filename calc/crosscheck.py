@@ -39,7 +39,7 @@ def mixing_of(
         pure = _pure(bench, concentrate)
         slope = _slope_of_index(bench, line)
         check = cross_check(pure, slope, slope * u_slope / line.slope, np.inf)
-        flow_points = [_flow_point(bench, pure, line, s) for s in subjects if s.flow_point is None]
+        flow_points = _flow_points(bench, pure, line, subjects)
     except CalcError:  # readings beyond the scale, or alike: nothing to hold the standards against
         return None
     dilution = tank_dilution(check)
@@ -48,7 +48,7 @@ def mixing_of(
         ratio=float(check.ratio),
         standard_uncertainty=float(check.u_ratio),
         share_left=None if dilution is None else (dilution.share_left, dilution.low, dilution.high),
-        flow_points=tuple(flow_points),
+        flow_points=flow_points,
     )
 
 
@@ -108,8 +108,19 @@ def _slope_of_index(bench: Bench, line: FittedLine) -> float:
     return (_index(bench, there) - _index(bench, base)) / bench.nominal_percent
 
 
-def _flow_point(bench: Bench, pure: MixingLine, line: FittedLine, subject: Subject) -> ByMixing:
-    percent = float(by_mixing(pure, _index(bench, subject.reading), 0.0).percent)
+def _flow_points(
+    bench: Bench, pure: MixingLine, line: FittedLine, subjects: Sequence[Subject]
+) -> tuple[ByMixing, ...]:
+    flow_points = [subject for subject in subjects if subject.flow_point is None]
+    readings = np.array([_index(bench, subject.reading) for subject in flow_points])
+    percents = by_mixing(pure, readings, 0.0).percent.tolist()
+    return tuple(
+        _flow_point(bench, line, subject, percent)
+        for subject, percent in zip(flow_points, percents, strict=True)
+    )
+
+
+def _flow_point(bench: Bench, line: FittedLine, subject: Subject, percent: float) -> ByMixing:
     by_line = (subject.reading - line.intercept) / line.slope
     stated = limits(percent, bench.band)
     return ByMixing(

@@ -4,6 +4,9 @@ import json
 import struct
 
 import pytest
+import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
 
 from calc.canonical import canonical_bytes, digest, digest_bytes
 
@@ -45,6 +48,31 @@ def test_example_of_the_standard_has_its_canonical_bytes():
 def test_doubles_are_written_as_the_standard_lists(bits, text):
     (number,) = struct.unpack(">d", bytes.fromhex(bits))
     assert canonical_bytes(number) == text.encode()
+
+
+PLAIN = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53) + 1, 2**53 - 1)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(exclude_categories=["Cs"])),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text(max_size=3), inner),
+)
+
+
+@given(PLAIN)
+def test_lists_and_objects_are_put_together_as_by_the_library(form):
+    try:
+        expected = rfc8785.dumps(form)
+    except UnicodeEncodeError:  # half a pair as a key
+        with pytest.raises(ValueError):
+            canonical_bytes(form)
+    else:
+        assert canonical_bytes(form) == expected
+
+
+def test_equal_leaves_of_different_kinds_keep_their_own_text():
+    assert canonical_bytes([1.0, True, 1, 0.0, False, -0.0]) == b"[1,true,1,0,false,0]"
 
 
 def test_digest_is_sha_256():

@@ -22,6 +22,16 @@ def test_each_line_has_its_answer_in_the_same_order():
     assert all(answer["error"]["message"] for answer in answers[1:5])
 
 
+def test_several_processes_answer_in_the_same_order():
+    forms = [a_bench(nominal_percent=3 + i / 1000) for i in range(AT_ONCE + 40)]
+    lines = [json.dumps(form).encode() for form in forms]
+    lines[AT_ONCE + 20] = b"not json"
+    data = b"\n".join(lines)
+    shared_out = list(evaluated_lines(io.BytesIO(data), processes=2))
+    assert shared_out == list(evaluated_lines(io.BytesIO(data)))
+    assert len(shared_out) == len(lines)
+
+
 def test_file_is_read_from_a_shell(tmp_path):
     file = tmp_path / "tests.jsonl"
     file.write_bytes(json.dumps(a_bench()).encode())  # no line end behind the last

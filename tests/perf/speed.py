@@ -1,6 +1,6 @@
 """Ratios of speed within one run: the engine against a plain loop over scipy.
 
-    python -m tests.perf.speed [--tests 100000] [--forms 5000]
+    python -m tests.perf.speed [--tests 100000] [--forms 20000]
 
 Every test has five standards and six samples, each its own flow point. The loop does what a script
 would do for each test: scipy's line fit, percents by its slope, Student's interval of the textbook
@@ -12,8 +12,10 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -110,6 +112,16 @@ def line_and_percent(percent: Any, reading: Any, samples: Any) -> None:
         (samples[:, part] - line.intercept) / line.slope
 
 
+def command_seconds(text: list[str]) -> float:
+    """The command over a file of so many tests, start and end included."""
+    with tempfile.NamedTemporaryFile("w", suffix=".jsonl") as file:
+        file.write("\n".join(text))
+        file.flush()
+        command = [sys.executable, "-m", "calc", "evaluate", "--lines", file.name]
+        run = partial(subprocess.run, command, check=True, stdout=subprocess.DEVNULL)
+        return seconds(run, 1)
+
+
 def seconds(work: Callable[[], object], repeats: int = 3) -> float:
     """The best of some runs."""
     best = float("inf")
@@ -133,7 +145,7 @@ def import_seconds(statement: str) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.perf.speed")
     parser.add_argument("--tests", type=int, default=100_000)
-    parser.add_argument("--forms", type=int, default=5_000)
+    parser.add_argument("--forms", type=int, default=20_000)
     given = parser.parse_args()
 
     from scipy.stats import linregress
@@ -151,6 +163,7 @@ def main() -> None:
     forms = [form(*data, i) for i in range(min(given.forms, given.tests))]
     many = seconds(lambda: calc.evaluate_many(forms), 1) / len(forms)
     text = [json.dumps(one) for one in forms]
+    by_lines = command_seconds(text) / len(forms)
     read = seconds(lambda: [json.loads(one) for one in text], 1) / len(forms)
     x, y = data[0][:, 0], data[1][:, 0]
     fit = seconds(lambda: [linregress(x, y) for _ in range(300)]) / 300
@@ -162,6 +175,7 @@ def main() -> None:
     print(f"arrays, line and percent               {1 / own_line:12,.0f} tests/s")
     print(f"arrays, with interval and probability  {1 / own:12,.0f} tests/s")
     print(f"forms, with warnings and digest        {1 / many:12,.0f} tests/s")
+    print(f"the command evaluate --lines          {1 / by_lines:12,.0f} tests/s")
     print(f"reading the same forms as JSON         {1 / read:12,.0f} tests/s")
     print(f"line and percent over the loop         {loop_line / own_line:8,.0f} x (at least 1,000)")
     print(f"interval and probability over the loop {loop / own:8,.0f} x (at least 100)")
