@@ -10,6 +10,14 @@ from calc.errors import CalcError
 QUARTER = 0.25  # of the liquid in the foam, NFPA 11 annex on foam tests
 LOW, MEDIUM, HIGH = "low", "medium", "high"
 LOW_UP_TO, MEDIUM_UP_TO = 20.0, 200.0  # expansion, NFPA 11 definitions; limits count to the lower
+# Shares of mass, IMO MSC.1/Circ.1312, annex 3.7.3 (that of the last salt from memory).
+SEA_WATER = {
+    "water": 0.9584,
+    "NaCl": 0.0250,
+    "MgCl2·6H2O": 0.0110,
+    "CaCl2·2H2O": 0.0016,
+    "Na2SO4": 0.0040,
+}
 
 
 def expansion(foam_volume: Any, liquid_volume: Any) -> Any:
@@ -156,3 +164,23 @@ def foam_class(ratio: float) -> str:
     if value <= LOW_UP_TO:
         return LOW
     return MEDIUM if value <= MEDIUM_UP_TO else HIGH
+
+
+def simulated_sea_water(mass: Any) -> dict[str, Any]:
+    """What to weigh for the sea water in which foam for ships is tested.
+
+    Parameters
+    ----------
+    mass : array_like, > 0, kg of sea water wanted.
+
+    Returns
+    -------
+    kg of fresh water and of each salt, each of the shape of mass.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: the salts are weighed with their water of crystals; without it they are 35 g in a
+    kilogram, as in the sea.
+    Source: IMO MSC.1/Circ.1312, annex 3.7.3. Check: fixtures/reference/check-values.json J-06.
+    """
+    wanted = positive("mass", mass)
+    return {part: share * wanted for part, share in SEA_WATER.items()}

@@ -30,14 +30,6 @@ LINEAR_COEFFICIENT = 0.0191  # 1/K about 25 °C, Standard Methods 2510 B (from m
 NATURAL_WATER = (0.962144, 0.965078, -0.198058, -1.992186, 231.176628, 86.391230)
 NATURAL_WATER_RANGE = (0.0, 35.9)  # °C, ISO 7888:1985, extent of the table
 
-# KCl at 15, 20, 25 and 30 °C: Pratt et al., Pure Appl. Chem. 73 (2001) 1783, S/m by mol/kg.
-CHLORIDE_NODES = (15.0, 20.0, 25.0, 30.0)  # °C
-CHLORIDE = {
-    0.01: (0.114145, 0.127303, 0.140823, 0.154663),
-    0.1: (1.04371, 1.16159, 1.28246, 1.40592),
-}
-
-
 INDEX_PER_SALINITY = 1.8e-4  # nD per g/kg of salt, fit of published tables, second-hand
 
 
@@ -223,42 +215,6 @@ def _natural(t: Any) -> Any:
     share, power, shift, level, steep, origin = NATURAL_WATER
     v = shift + np.exp(level + steep / (t + origin))
     return (1 - share) + share * v**power
-
-
-def chloride_conductivity(
-    molality: float, temperature_c: Any, water_conductivity: Any = 0.0
-) -> Any:
-    """What a meter must show in a potassium chloride solution, to check its cell constant.
-
-    Parameters
-    ----------
-    molality : float, 0.01 or 0.1 mol/kg.
-    temperature_c : array_like, 15 to 30 °C.
-    water_conductivity : array_like, >= 0, S/m at 25 °C. Of the water it was made with; water that
-        has stood in air has 1.10e-4.
-
-    Returns
-    -------
-    S/m, broadcast shape.
-
-    Raises: unknown_choice, not_a_number, not_finite, out_of_range.
-    Notes: cubic through the published values at 15, 20, 25 and 30 °C, plus the water's own.
-    Source: Pratt et al., Pure Appl. Chem. 73 (2001) 1783, as in the CRC Handbook, section 5.
-    Check: fixtures/reference/check-values.json C-01, C-02, C-07, C-08.
-    """
-    if molality not in CHLORIDE:
-        raise CalcError(
-            "unknown_choice", "molality", got=quoted(str(molality)), choices="0.01, 0.1"
-        )
-    t = within("temperature_c", temperature_c, 15, 30, "15 to 30 °C")
-    total = 0.0 * t
-    for node, value in zip(CHLORIDE_NODES, CHLORIDE[molality], strict=True):
-        weight = value
-        for other in CHLORIDE_NODES:
-            if other != node:
-                weight = weight * (t - other) / (node - other)
-        total = total + weight
-    return total + not_negative("water_conductivity", water_conductivity)
 
 
 def at_temperature(

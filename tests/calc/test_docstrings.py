@@ -13,6 +13,7 @@ MODULES = sorted(path.stem for path in (ROOT / "calc").glob("[a-z]*.py"))
 WITH_FORMULAS = [
     "acceptance",
     "canonical",
+    "chloride",
     "concentrate",
     "concentrate_form",
     "criteria",

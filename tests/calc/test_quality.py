@@ -10,6 +10,7 @@ from calc.quality import (
     expansion_by_weight,
     foam_class,
     quarter_volume,
+    simulated_sea_water,
     u_expansion,
 )
 
@@ -76,3 +77,17 @@ def test_impossible_foam_is_refused_with_a_sentence(call, code, where):
         call()
     assert (refused.value.code, refused.value.where) == (code, where)
     assert "; " in str(refused.value)
+
+
+def test_simulated_sea_water_is_as_salty_as_the_sea():
+    # 35 g/kg. Molar masses with and without water of crystals: IUPAC weights, from memory.
+    parts = simulated_sea_water(10)
+    dry = {"MgCl2·6H2O": 95.211 / 203.303, "CaCl2·2H2O": 110.984 / 147.015}
+    salt = sum(dry.get(part, 1) * kg for part, kg in parts.items() if part != "water")
+    assert 1000 * salt / 10 == pytest.approx(35, abs=0.5)
+
+
+def test_no_sea_water_at_all_is_refused():
+    with pytest.raises(CalcError) as refused:
+        simulated_sea_water(0)
+    assert (refused.value.code, refused.value.where) == ("out_of_range", "mass")

@@ -14,7 +14,6 @@ from calc.readings import (
     at_temperature,
     brix_correction,
     brix_to_index,
-    chloride_conductivity,
     effective_coefficient,
     index_to_brix,
     linear_to_25,
@@ -208,12 +207,6 @@ def test_coefficient_found_brings_the_reading_to_25():
     assert linear_to_25(820.0, 19, alpha) == pytest.approx(930.0)
 
 
-def test_reference_solution_between_the_printed_temperatures():
-    # CRC Handbook, section 5 (check values C-01, C-02): 18 °C is not among the nodes.
-    assert chloride_conductivity(0.01, 18) == pytest.approx(0.121993, rel=3e-5)
-    assert chloride_conductivity(0.1, 18) == pytest.approx(1.11406, rel=3e-5)
-
-
 def test_units_of_conductivity_lead_to_siemens_per_metre():
     # SI: 1 mS/cm = 1000 µS/cm = 0.1 S/m. A factor of 1000 between neighbours is a range change.
     assert 1000 * CONDUCTIVITY["µS/cm"] == pytest.approx(CONDUCTIVITY["mS/cm"])
@@ -232,8 +225,6 @@ def test_units_of_conductivity_lead_to_siemens_per_metre():
         (lambda: linear_to_25(1.0, 72), "out_of_range", "temperature_c"),
         (lambda: natural_water_factor(36), "out_of_range", "temperature_c"),
         (lambda: effective_coefficient(1.0, 24.5, 1.0), "out_of_range", "temperature_c"),
-        (lambda: chloride_conductivity(0.02, 20), "unknown_choice", "molality"),
-        (lambda: chloride_conductivity(0.01, 10), "out_of_range", "temperature_c"),
         (lambda: at_temperature("brix", [1, 2], [1, 2, 3], 20), "shapes_differ", "temperature_c"),
         (lambda: water_moved(1.333, 1.333, 0, 0, 0), "flat_line", "slope"),
         (lambda: salinity_between(1.333, "sea"), "not_a_number", "saltier"),

@@ -2,8 +2,11 @@
 
 from typing import Any
 
+import pytest
+
 from calc.hydraulics import k_factor_si, k_flow
 from calc.properties import against, shipped_programmes
+from calc.quality import simulated_sea_water
 from calc.units import FLOW, PRESSURE
 from tests.calc.published.rows import Cases, agree, inputs, published
 
@@ -42,6 +45,14 @@ def decisions() -> dict[str, Any]:
     }
 
 
+def sea_water() -> dict[str, Any]:
+    parts = simulated_sea_water(1.0)
+    water, *salts = parts.values()
+    assert water == inputs("J-06")["water_kg"]
+    assert [1000 * salt for salt in salts] == pytest.approx(inputs("J-06")["salts_g"])
+    return {"total_kg": sum(parts.values())}
+
+
 CASES: Cases = {
     "J-01": lambda: {
         f"type{size}": ends(f"military-film-former-{size}", "refractive_index")[0]
@@ -62,6 +73,7 @@ CASES: Cases = {
         "sediment_pct_max": ends("ships", "sediment_percent")[1],
         "viscosity_max_mm2_s": ends("ships", "kinematic_viscosity_mm2_s")[1],
     },
+    "J-06": sea_water,
     "J-07": european_limits,
     "J-08": implied_k_factor,
     "J-09": decisions,

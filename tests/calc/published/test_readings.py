@@ -2,16 +2,18 @@
 
 from typing import Any
 
+from calc.chloride import chloride_conductivity, weighed_chloride_conductivity
 from calc.readings import (
     brix_correction,
     brix_to_index,
-    chloride_conductivity,
     effective_coefficient,
     linear_to_25,
     natural_water_factor,
 )
 from calc.units import CONDUCTIVITY
 from calc.water import air_index, index_against_vacuum, water_density, water_index
+from tests.calc.benches import a_bench, readings, standards
+from tests.calc.pitfalls.bench import FLAT, STEEP, answer, in_steps, true_bench
 from tests.calc.published.rows import ROWS, Cases, agree, inputs, published
 
 # Density of each point of B-07, kg/m³, by IAPWS-95 (computed with CoolProp 8.0.0).
@@ -96,6 +98,12 @@ def linear_compensation() -> dict[str, Any]:
     return {"kappa_25": linear_to_25(data["kappa_T"], data["t_degC"], data["alpha"])}
 
 
+def chloride_by_mass() -> dict[str, Any]:
+    t, unit = inputs("C-03")["t_degC"], CONDUCTIVITY["µS/cm"]
+    grams = {"C_0_7440": 0.7440, "B_7_4365": 7.4365, "A_74_2460": 74.2460}
+    return {name: list(weighed_chloride_conductivity(g, t) / unit) for name, g in grams.items()}
+
+
 CASES: Cases = {
     "B-01": water_at_three_wavelengths,
     "B-02": water_against_air,
@@ -111,6 +119,7 @@ CASES: Cases = {
     "B-09": sugar_corrections,
     "C-01": lambda: {"kappa_uS_per_cm": chloride("C-01")},
     "C-02": lambda: {"kappa_uS_per_cm": chloride("C-02")},
+    "C-03": chloride_by_mass,
     "C-04": linear_compensation,
     "C-05": lambda: {"f25": list(natural_water_factor(inputs("C-05")["t_degC"]))},
     "C-06": natural_waters,
@@ -123,3 +132,43 @@ CASES: Cases = {
 @published(CASES)
 def test_readings_agree_with_the_published_ones(row_id):
     agree(row_id, CASES[row_id]())
+
+
+def half_width(bench: dict[str, Any]) -> float:
+    low, high = answer(bench).interval
+    return (high - low) / 2
+
+
+@published(["B-06"])
+def test_intervals_lie_about_what_a_test_authority_found_of_the_two_methods(row_id):
+    # Four decimals, three bottles of three readings, by a steep and by a flat liquid; and a meter
+    # of 1 µS/cm at 120 µS/cm a point (invented) with standards made in a laboratory.
+    found = ROWS[row_id]["expected"]
+    steep, flat = (half_width(in_steps(thrice(undiluted), 1e-4)) for undiluted in (STEEP, FLAT))
+    assert steep < found["refractometer_abs_percent"] < flat
+    assert half_width(conductivity_bench()) < found["conductivity_abs_percent"]
+
+
+def thrice(undiluted: float) -> dict[str, Any]:
+    bench = true_bench(undiluted, sample=3.45)
+    (bottle,) = bench["samples"]
+    return {
+        **bench,
+        "standards": [{**s, "readings": 3 * s["readings"]} for s in bench["standards"]],
+        "samples": [
+            {"name": str(i), "flow_point": "design", "readings": 3 * bottle["readings"]}
+            for i in range(3)
+        ],
+    }
+
+
+def conductivity_bench() -> dict[str, Any]:
+    made = standards([2, 3, 4], [640, 760, 880])
+    return a_bench(
+        method="conductivity",
+        instrument={"resolution": 1.0, "repeatability": 1.0, "temperature_compensated": False},
+        water=readings(400),
+        standards=[{**standard, "percent_uncertainty": 0.002} for standard in made],
+        concentrate=None,
+        samples=[{"name": "design", "readings": readings(814)}],
+    )
