@@ -1,6 +1,6 @@
 """Potassium chloride: what a conductivity meter must show in it, to check its cell."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calc.arguments import not_negative, within
@@ -75,7 +75,7 @@ def weighed_chloride_conductivity(
     return _through(WEIGHED_NODES, values, t) + own
 
 
-def _named(table: dict[float, Sequence[float]], where: str, wanted: float) -> Sequence[float]:
+def _named(table: Mapping[float, Sequence[float]], where: str, wanted: float) -> Sequence[float]:
     if wanted not in table:
         choices = ", ".join(f"{strength:g}" for strength in table)
         raise CalcError("unknown_choice", where, got=quoted(str(wanted)), choices=choices)
