@@ -17,7 +17,8 @@ UNSCOPED = {
     "accounts.User": "a person is read through memberships",
     "accounts.Organisation": "the root of ownership itself",
     "accounts.Membership": "read through its organisation at sign-in",
-    "schedule.Requirement": "programmes are public rules, not anybody's data",
+    "schedule.Programme": "programmes are public rules, not anybody's data",
+    "schedule.Requirement": "a row of a programme",
 }
 
 

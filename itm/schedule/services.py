@@ -64,15 +64,15 @@ def start(actor: Actor, task: str, device: Device, begun: date) -> None:
 
 
 def requirements(task: str) -> list[Requirement]:
-    return list(Requirement.objects.filter(task=task))
+    return list(Requirement.objects.filter(programme__everywhere=True, task=task))
 
 
 def window_of(requirement: Requirement) -> Window:
-    return Window(
-        earliest=requirement.earliest_months,
-        interval=requirement.interval_months,
-        latest=requirement.latest_months,
-    )
+    """Of a row with an interval."""
+    earliest, interval, latest = requirement.earliest, requirement.interval, requirement.latest
+    if earliest is None or interval is None or latest is None:
+        raise ValueError(f"{requirement.code} has no interval.")
+    return Window(earliest=earliest, interval=interval, latest=latest)
 
 
 def rows_of(requirement: Requirement, device: Device) -> list[Duty]:

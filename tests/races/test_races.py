@@ -32,7 +32,7 @@ def programme(transactional_db):
     from django.apps import apps
 
     if not Requirement.objects.exists():
-        import_module("itm.schedule.migrations.0003_first_requirements").load(apps, None)
+        import_module("itm.schedule.migrations.0005_starting_programmes").load(apps, None)
 
 
 def at_once(*deeds):

@@ -104,6 +104,8 @@ class Proportioner(Tracked, Scoped):
         LINE_EDUCTOR = "line_eductor", "Line eductor"
         AROUND_THE_PUMP = "around_the_pump", "Around the pump"
         ELECTRONIC = "electronic", "Electronic injection"
+        PREMIX = "premix", "Premixed solution, no device"
+        VEHICLE = "vehicle", "On a rescue vehicle"
 
     site_path = "system__site"
     system = models.ForeignKey(FoamSystem, models.PROTECT, related_name="proportioners")

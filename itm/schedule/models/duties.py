@@ -1,4 +1,4 @@
-"""Programmes as data, and what is due from them."""
+"""What is due: one row a cycle."""
 
 from django.db import models
 from django.db.models import F, Q
@@ -6,41 +6,7 @@ from django.db.models import F, Q
 from itm.core.history import Tracked
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Proportioner, Site, Tank
-
-
-class Requirement(models.Model):
-    """One row of a programme: a task, what it applies to, its interval and its window."""
-
-    class Task(models.TextChoices):
-        PROPORTIONING_TEST = "proportioning_test", "Proportioning test"
-        CONCENTRATE_CHECK = "concentrate_check", "Concentrate check"
-
-    code = models.CharField(max_length=40, unique=True)
-    task = models.CharField(max_length=24, choices=Task.choices)
-    interval_months = models.PositiveSmallIntegerField()
-    earliest_months = models.PositiveSmallIntegerField(
-        help_text="A record earlier than this after the last does not complete the duty"
-    )
-    latest_months = models.PositiveSmallIntegerField(help_text="After this the duty is overdue")
-    source = models.CharField(max_length=300)
-    edition = models.CharField(max_length=60, blank=True)
-    confidence = models.CharField(max_length=60)
-
-    class Meta:
-        ordering = ["code"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(
-                    earliest_months__lte=F("interval_months"),
-                    interval_months__lte=F("latest_months"),
-                    interval_months__gt=0,
-                ),
-                name="requirement_window_in_order",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return self.get_task_display()
+from itm.schedule.models.programmes import Requirement
 
 
 class Duty(Tracked, Scoped):
