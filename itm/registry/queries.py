@@ -1,7 +1,7 @@
 """What a person may read of the registry. The actor comes first; a foreign row is not found."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, TypeVar
 from uuid import UUID
@@ -30,7 +30,8 @@ M = TypeVar("M", bound=Model)
 
 @dataclass(frozen=True)
 class Wanted:
-    """How a reader wants a list: part of a name, the order, and whether retired rows are in it.
+    """How a reader wants a list: part of a name, the order, whether retired rows are in it, and
+    what else it is narrowed to.
 
     `sort` names a column, a minus turns it round; a name that the list does not have is ignored.
     """
@@ -38,13 +39,22 @@ class Wanted:
     find: str = ""
     sort: str = ""
     shown: str = "in_use"  # in_use, retired or all
+    narrow: Mapping[str, str] = field(default_factory=dict)
+
+
+NOTHING: Mapping[str, str] = {}
 
 
 def _arranged(
     rows: QuerySet[M], wanted: Wanted, *, find_in: tuple[str, ...], sorts: Mapping[str, str],
-    retirable: bool = True,
+    narrows: Mapping[str, str] = NOTHING, retirable: bool = True,
 ) -> QuerySet[M]:  # fmt: skip
-    """Filtered and in a total order, so that pages never overlap."""
+    """Filtered and in a total order, so that pages never overlap.
+
+    `narrows` says on which column each narrowing of the list works.
+    """
+    for name, value in wanted.narrow.items():
+        rows = rows.filter(**{narrows[name]: value})
     if wanted.find:
         match = Q()
         for field in find_in:
@@ -189,16 +199,52 @@ def tanks_to_choose(site: Site, chosen: Tank | None) -> QuerySet[Tank]:
 # Equipment ---------------------------------------------------------------------------------------
 
 
-def equipment_of(actor: Actor, place: Site | FoamSystem | Tank) -> QuerySet[Equipment]:
-    """What is in use at a system or tank, or everywhere on a site, kind by kind."""
-    at = {Site: "site", FoamSystem: "system", Tank: "tank"}[type(place)]
-    rows = Equipment.objects.visible_to(actor).filter(retired_on=None, **{at: place})
-    return rows.select_related("system", "tank").order_by("kind", "tag", "pk")
+EQUIPMENT_KINDS = Equipment.Kind.choices
+EQUIPMENT_SORTS = {
+    "tag": "tag",
+    "site": "site__name",
+    "kind": "kind",
+    "place": "place",
+    "position": "normal_position",
+    "installed_on": "installed_on",
+}
+EQUIPMENT_NARROWS = {"kind": "kind", "site": "site__key"}
+
+
+def equipment_list(actor: Actor, wanted: Wanted) -> QuerySet[Equipment]:
+    rows = Equipment.objects.visible_to(actor).select_related("site", "system", "tank")
+    find_in = ("tag", "name", "place", "maker", "model", "serial_number")
+    narrows = EQUIPMENT_NARROWS
+    return _arranged(rows, wanted, find_in=find_in, sorts=EQUIPMENT_SORTS, narrows=narrows)
+
+
+def equipment_of(actor: Actor, place: FoamSystem | Tank) -> list[Equipment]:
+    """What stands there, kind by kind in the order of the walk back; what has left goes last."""
+    at = {FoamSystem: "system", Tank: "tank"}[type(place)]
+    rows = Equipment.objects.visible_to(actor).filter(**{at: place})
+    rows = rows.order_by(F("walk_order").asc(nulls_last=True), "tag", "pk")
+    kinds = Equipment.Kind.values
+    return sorted(rows, key=lambda row: (row.retired_on is not None, kinds.index(row.kind)))
+
+
+def equipment_counts(actor: Actor, site: Site) -> list[tuple[str, str, int]]:
+    """Kind, its name and how many rows of it are in use on the site; kinds without any are left
+    out."""
+    rows = Equipment.objects.visible_to(actor).filter(site=site, retired_on=None)
+    counted = dict(rows.order_by().values_list("kind").annotate(Count("pk")))
+    return [(k, label, counted[k]) for k, label in Equipment.Kind.choices if k in counted]
 
 
 def equipment(actor: Actor, key: UUID) -> Equipment:
     rows = Equipment.objects.visible_to(actor).select_related("site__owner", "system", "tank")
     return _one(rows, "equipment", key)
+
+
+def places_to_choose(site: Site) -> list[tuple[str, str, list[Any]]]:
+    """Systems and tanks of the site that are in use: column, name of the group, rows."""
+    systems = FoamSystem.objects.filter(site=site, retired_on=None)
+    tanks = Tank.objects.filter(site=site, retired_on=None)
+    return [("system", "Foam systems", list(systems)), ("tank", "Tanks", list(tanks))]
 
 
 # Concentrate -------------------------------------------------------------------------------------

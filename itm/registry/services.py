@@ -292,7 +292,7 @@ def change_instrument(*, actor: Actor, instrument: Instrument, **values: Any) ->
     return keep(instrument, values, by=actor)
 
 
-# Retiring ----------------------------------------------------------------------------------------
+# What is retired ---------------------------------------------------------------------------------
 
 Retirable = Site | FoamSystem | Proportioner | Tank | Equipment | Instrument
 
@@ -302,50 +302,3 @@ def require_in_use(row: Retirable, what: str) -> None:
         raise Refused(
             "retired", f"The {what} {row} is retired since {row.retired_on}; take that back first."
         )
-
-
-def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
-    """Out of use from that day; it stays readable with all its history. Never deletes.
-
-    `today` on the clock of the site. Refused day_ahead, before_commissioning, still_in_use.
-    """
-    require_own(actor, row, "retire this")
-    if on > today:
-        raise Refused("day_ahead", "This day has not come yet.", "retired_on")
-    if isinstance(row, FoamSystem) and on < row.commissioned_on:
-        raise Refused(
-            "before_commissioning",
-            f"The system was commissioned on {row.commissioned_on}, after that day.",
-            "retired_on",
-        )
-    if left := _hanging_on(row):
-        raise Refused("still_in_use", f"Still in use here: {', '.join(left)}. Retire that first.")
-    return keep(row, {"retired_on": on}, by=actor, verb="retired")
-
-
-def _hanging_on(row: Retirable) -> list[str]:
-    """What would be left in use without the thing it hangs on."""
-    left: list[str] = []
-    if isinstance(row, Site):
-        left += map(str, row.systems.filter(retired_on=None))
-        left += map(str, row.tanks.filter(retired_on=None))
-    if isinstance(row, FoamSystem | Tank):
-        left += map(str, row.proportioners.filter(retired_on=None))
-    if isinstance(row, Site | FoamSystem | Tank):
-        left += map(str, row.equipment.filter(retired_on=None))
-    return left
-
-
-def take_back(*, actor: Actor, row: Retirable) -> Retirable:
-    """Undo of `retire`. Refused retired when what it hangs on is retired. May run twice."""
-    require_own(actor, row, "take this back into use")
-    if isinstance(row, FoamSystem | Tank | Equipment):
-        require_in_use(row.site, "site")
-    if isinstance(row, Equipment) and row.system is not None:
-        require_in_use(row.system, "system")
-    if isinstance(row, Equipment) and row.tank is not None:
-        require_in_use(row.tank, "tank")
-    if isinstance(row, Proportioner):
-        require_in_use(row.system, "system")
-        require_in_use(row.tank, "tank")
-    return keep(row, {"retired_on": None}, by=actor, verb="taken back")

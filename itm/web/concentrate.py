@@ -61,6 +61,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "fills": queries.fills_of(actor, row),
         "devices": queries.fed_by(actor, row),
+        "equipment": queries.equipment_of(actor, row),
         "crumbs": [*crumbs_to(row.site), (row.tag, "")],
     }
     return render(request, "registry/tank.html", context)

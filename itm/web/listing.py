@@ -6,6 +6,7 @@ Cells are written in Python, row by row: a template filter a cell costs more tha
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
+from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -20,6 +21,7 @@ EVERYTHING = (
     ("Foam systems", "systems"),
     ("Proportioners", "proportioners"),
     ("Tanks", "tanks"),
+    ("Equipment", "equipment_list"),
     ("Lots", "lots"),
 )
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))
@@ -46,6 +48,23 @@ class Step(NamedTuple):
     url: str
 
 
+class Narrow(NamedTuple):
+    """A choice that narrows the list; `name` stands in the address and in the query."""
+
+    name: str
+    label: str
+    choices: Sequence[tuple[str, str]]
+
+
+class Within(NamedTuple):
+    """One thing that the list is narrowed to by a link, and that can be left again."""
+
+    name: str
+    value: str
+    text: str
+    url: str
+
+
 @dataclass(frozen=True)
 class List:
     """What one list page is made of."""
@@ -58,6 +77,8 @@ class List:
     step: Step | None = None
     retirable: bool = True
     beside: Sequence[Step] = ()
+    narrows: Sequence[Narrow] = ()
+    within: Within | None = None
 
 
 def beside(name: str) -> list[Step]:
@@ -65,12 +86,22 @@ def beside(name: str) -> list[Step]:
     return [Step(label, reverse(other)) for label, other in EVERYTHING if other != name]
 
 
-def wanted(request: HttpRequest) -> Wanted:
+def wanted(
+    request: HttpRequest, narrows: Sequence[Narrow] = (), within: Within | None = None
+) -> Wanted:
+    """What the address asks for; a value that nobody offered is passed over."""
     shown = request.GET.get("shown", "")
+    chosen = {one.name: request.GET.get(one.name, "") for one in narrows}
+    narrow = {
+        one.name: chosen[one.name] for one in narrows if chosen[one.name] in dict(one.choices)
+    }
+    if within is not None:
+        narrow[within.name] = within.value
     return Wanted(
         find=request.GET.get("find", "").strip()[:80],
         sort=request.GET.get("sort", ""),
         shown=shown if shown in dict(SHOWN) else "in_use",
+        narrow=narrow,
     )
 
 
@@ -87,11 +118,27 @@ def show(request: HttpRequest, listed: List, rows: Any, asked: Wanted) -> HttpRe
         "lines": lines,
         "page": page,
         "asked": asked,
-        "narrowed": bool(asked.find) or asked.shown != "in_use",
+        "narrowed": _narrowed(asked, listed.within),
         "choices": SHOWN,
+        "narrows": [(one, asked.narrow.get(one.name, "")) for one in listed.narrows],
+        "everything": _everything(request, listed),
         "crumbs": [],
     }
     return render(request, "registry/list.html", context)
+
+
+def _narrowed(asked: Wanted, within: Within | None) -> bool:
+    """Whether the reader asked for less than the list holds; a link to one place is no such ask."""
+    chosen = set(asked.narrow) - ({within.name} if within else set())
+    return bool(asked.find or chosen) or asked.shown != "in_use"
+
+
+def _everything(request: HttpRequest, listed: List) -> str:
+    """The address of the list with nothing narrowed but the place that a link led to."""
+    asks = {"shown": "all"} if listed.retirable else {}
+    if listed.within is not None:
+        asks[listed.within.name] = listed.within.value
+    return f"{request.path}?{urlencode(asks)}" if asks else request.path
 
 
 def _head(column: Column, sort: str) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from itm.accounts.actor import Actor
-from itm.registry import queries, services
+from itm.registry import queries, retiring, services
 from itm.registry.forms import RetireForm
 from itm.web.editing import ANYWHERE, edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -21,6 +21,7 @@ FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
     "system": queries.system,
     "proportioner": queries.proportioner,
     "tank": queries.tank,
+    "equipment": queries.equipment,
     "instrument": queries.instrument,
 }
 
@@ -37,7 +38,7 @@ def retire(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     there = reverse(what, args=[key])
 
     def write() -> Any:
-        done = services.retire(
+        done = retiring.retire(
             actor=actor, row=row, on=form.cleaned_data["retired_on"], today=today
         )
         undo = reverse(f"{what}_take_back", args=[key])
@@ -48,23 +49,33 @@ def retire(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
         request, form=form, write=write, to=lambda _: there, said="",
         title=f"Retire {row}", save="Retire", back=there,
         lead="It leaves the lists of what is in use and nothing more is due on it. Its records and "
-        "its history stay, and you can take this back.",
+        f"its history stay, and you can take this back.{_along(row)}",
         crumbs=[(f"{row}", there)],
     )  # fmt: skip
+
+
+def _along(row: Any) -> str:
+    count = retiring.leaves_along(row)
+    if not count:
+        return ""
+    return f" What stands there leaves and comes back with it: {count} in the list of equipment."
 
 
 @signed_in
 @require_POST
 def take_back(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     actor = actor_of(request)
-    row = services.take_back(actor=actor, row=FOUND[what](actor, key))
+    row = retiring.take_back(actor=actor, row=FOUND[what](actor, key))
     messages.success(request, f"In use again: {row}.")
     return redirect(what, key)
 
 
 urls: list[URLPattern] = []
 for name in FOUND:
+    folder = name if name == "equipment" else f"{name}s"
     urls += [
-        path(f"{name}s/<uuid:key>/retire/", retire, {"what": name}, name=f"{name}_retire"),
-        path(f"{name}s/<uuid:key>/take-back/", take_back, {"what": name}, name=f"{name}_take_back"),
+        path(f"{folder}/<uuid:key>/retire/", retire, {"what": name}, name=f"{name}_retire"),
+        path(
+            f"{folder}/<uuid:key>/take-back/", take_back, {"what": name}, name=f"{name}_take_back"
+        ),
     ]

@@ -95,6 +95,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "systems": with_devices(systems),
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
         "tanks": queries.tanks_of(actor, row),
+        "equipment": queries.equipment_counts(actor, row),
         "authorities": queries.authorities_of(actor, row),
         "grants": [
             (grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)

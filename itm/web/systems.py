@@ -77,6 +77,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
         "retired": [d for d in devices if d.retired_on is not None],
+        "equipment": queries.equipment_of(actor, row),
         "crumbs": [*crumbs_to(row.site), (row.name, "")],
     }
     return render(request, "registry/system.html", context)

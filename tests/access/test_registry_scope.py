@@ -165,6 +165,7 @@ READ = {
     "/systems/{}/": FoamSystem,
     "/proportioners/{}/": Proportioner,
     "/tanks/{}/": Tank,
+    "/equipment/{}/": Equipment,
     "/lots/{}/": ConcentrateLot,
     "/instruments/{}/": Instrument,
 }
@@ -183,6 +184,9 @@ WRITE = {
     "/proportioners/{}/retire/": Proportioner,
     "/tanks/{}/edit/": Tank,
     "/tanks/{}/retire/": Tank,
+    "/sites/{}/equipment/new/": Site,
+    "/equipment/{}/edit/": Equipment,
+    "/equipment/{}/retire/": Equipment,
     "/tanks/{}/fills/new/": Tank,
     "/fills/{}/edit/": TankFill,
     "/lots/{}/edit/": ConcentrateLot,
@@ -194,6 +198,7 @@ POST_ONLY = {
     "/systems/{}/take-back/": FoamSystem,
     "/proportioners/{}/take-back/": Proportioner,
     "/tanks/{}/take-back/": Tank,
+    "/equipment/{}/take-back/": Equipment,
     "/instruments/{}/take-back/": Instrument,
     "/engagements/{}/go-on/": Grant,
 }
@@ -283,6 +288,7 @@ def test_owner_changes_its_site_in_any_role(present: World, client: Client, sign
         "/systems/",
         "/proportioners/",
         "/tanks/",
+        "/equipment/",
         "/lots/",
         "/instruments/",
         "/sites/new/",
@@ -297,7 +303,8 @@ def test_stranger_is_led_to_the_sign_in(client: Client, db: None, url: str) -> N
 @pytest.mark.parametrize(
     ("url", "model"),
     [("/sites/", Site), ("/systems/", FoamSystem), ("/proportioners/", Proportioner),
-     ("/tanks/", Tank), ("/lots/", ConcentrateLot), ("/instruments/", Instrument)],
+     ("/tanks/", Tank), ("/equipment/", Equipment),
+     ("/lots/", ConcentrateLot), ("/instruments/", Instrument)],
 )  # fmt: skip
 def test_list_names_what_its_reader_sees_and_nothing_else(
     present: World, client: Client, sign_in: Enter, url: str, model: type

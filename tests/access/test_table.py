@@ -14,7 +14,7 @@ from itm.accounts.models import Organisation
 from itm.records import restoration
 from tests.access.table import PUBLIC, TABLE
 from tests.deeds import discharged, prepared, read, tested
-from tests.factories import OrganisationFactory, actor_of
+from tests.factories import EquipmentFactory, OrganisationFactory, actor_of
 
 KINDS = ("owner", "contractor", "authority")
 
@@ -44,6 +44,7 @@ def things(scene) -> dict[str, dict]:
         "system": {"key": scene.system.key},
         "proportioner": {"key": scene.proportioner.key},
         "tank": {"key": scene.tank.key},
+        "equipment": {"key": EquipmentFactory(site=scene.site, system=scene.system).key},
         "fill": {"key": scene.tank.fills.get().key},
         "lot": {"key": scene.tank.fills.get().lot.key},
         "instrument": {"key": scene.instrument.key},

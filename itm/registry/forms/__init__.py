@@ -4,6 +4,7 @@
 """
 
 from itm.registry.forms.base import Refusing
+from itm.registry.forms.equipment import EquipmentForm
 from itm.registry.forms.sites import AuthorityForm, EndForm, EngageForm, RetireForm, SiteForm
 from itm.registry.forms.stock import InstrumentForm, LotForm, TankFillForm, TankForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
@@ -12,6 +13,7 @@ __all__ = [
     "AuthorityForm",
     "EndForm",
     "EngageForm",
+    "EquipmentForm",
     "InstrumentForm",
     "LotForm",
     "ProportionerForm",

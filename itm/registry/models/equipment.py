@@ -91,6 +91,8 @@ class Equipment(Tracked, Scoped):
     installed_on = models.DateField(null=True, blank=True)
     notes = models.TextField(max_length=1000, blank=True)
     retired_on = models.DateField(null=True, blank=True)
+    # It left because its place did, and comes back with it.
+    retired_with_place = models.BooleanField(default=False)
     objects = ScopedQuerySet.as_manager()
 
     class Meta:
@@ -139,6 +141,11 @@ class Equipment(Tracked, Scoped):
                 | Q(retired_on__gte=F("installed_on")),
                 name="equipment_days_in_order",
                 violation_error_message="It cannot leave before the day on which it was installed.",
+            ),
+            models.CheckConstraint(
+                condition=Q(retired_with_place=False) | Q(retired_on__isnull=False),
+                name="equipment_left_with_its_place",
+                violation_error_message="What left with its place is out of use.",
             ),
         ]
 

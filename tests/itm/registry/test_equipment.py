@@ -13,11 +13,11 @@ from django.db import IntegrityError, transaction
 
 from itm.core.errors import Forbidden, Refused
 from itm.core.history import Change
-from itm.registry import equipping, queries, services
+from itm.registry import equipping, queries, retiring
 from itm.registry.models import Equipment
 from itm.registry.models.equipment import VARIETIES
 from tests.conftest import Scene
-from tests.factories import TODAY, EquipmentFactory, FoamSystemFactory, TankFactory
+from tests.factories import TODAY, EquipmentFactory, FoamSystemFactory, SiteFactory, TankFactory
 
 VALVE: dict[str, Any] = {
     "tag": "V-101", "kind": "valve", "variety": "sealed", "normal_position": "closed",
@@ -37,9 +37,24 @@ def test_equipment_stands_at_system_tank_or_site_and_is_found_there(scene: Scene
     assert [at_system.stands_at, at_tank.stands_at, at_site.stands_at] == [
         scene.system, scene.tank, scene.site,
     ]  # fmt: skip
-    assert list(queries.equipment_of(scene.owner, scene.system)) == [at_system]
-    assert list(queries.equipment_of(scene.owner, scene.tank)) == [at_tank]
-    assert {*queries.equipment_of(scene.owner, scene.site)} == {at_system, at_tank, at_site}
+    assert queries.equipment_of(scene.owner, scene.system) == [at_system]
+    assert queries.equipment_of(scene.owner, scene.tank) == [at_tank]
+    assert queries.equipment_counts(scene.owner, scene.site) == [
+        ("valve", "Valve", 2), ("drainage", "Drainage and containment", 1),
+    ]  # fmt: skip
+
+
+def test_equipment_of_a_place_stands_by_kind_in_the_order_of_the_walk_back(scene: Scene) -> None:
+    at = {"system": scene.system}
+    pump = {"kind": "concentrate_pump", "variety": "", "normal_position": ""}
+    for tag, more in {
+        "P-1": pump, "V-3": {}, "V-2": {"walk_order": 2}, "V-9": {"walk_order": 1}, "V-1": {},
+    }.items():  # fmt: skip
+        add(scene, tag=tag, **at, **more)
+    gone = add(scene, tag="V-0", walk_order=0, **at)
+    retiring.retire(actor=scene.owner, row=gone, on=TODAY, today=TODAY)
+    found = [row.tag for row in queries.equipment_of(scene.owner, scene.system)]
+    assert found == ["V-9", "V-2", "V-1", "V-3", "P-1", "V-0"]
 
 
 @pytest.mark.parametrize(
@@ -99,10 +114,10 @@ def test_tag_is_used_once_a_site_in_any_capitals_while_in_use(scene: Scene) -> N
     first = add(scene, tag="v-7", system=scene.system)
     with pytest.raises(Refused, match="already has equipment with that tag"):
         add(scene, tag="V-7", tank=scene.tank)
-    services.retire(actor=scene.owner, row=first, on=TODAY, today=TODAY)
+    retiring.retire(actor=scene.owner, row=first, on=TODAY, today=TODAY)
     assert add(scene, tag="V-7").pk
     with pytest.raises(Refused, match="already has equipment with that tag"):
-        services.take_back(actor=scene.owner, row=first)
+        retiring.take_back(actor=scene.owner, row=first)
 
 
 def test_equipment_stands_at_one_place_of_its_own_site(scene: Scene) -> None:
@@ -119,7 +134,7 @@ def test_day_of_installing_has_come_and_is_not_after_retiring(scene: Scene) -> N
         add(scene, installed_on=date(2026, 6, 16))
     row = add(scene, installed_on=date(2026, 6, 1))
     with pytest.raises(Refused, match="before the day on which it was installed"):
-        services.retire(actor=scene.owner, row=row, on=date(2026, 5, 31), today=TODAY)
+        retiring.retire(actor=scene.owner, row=row, on=date(2026, 5, 31), today=TODAY)
 
 
 def test_only_the_owner_of_the_site_adds_and_changes(scene: Scene) -> None:
@@ -141,15 +156,57 @@ def test_change_stands_in_the_history_with_its_person(scene: Scene) -> None:
     assert last.person == scene.owner.person
 
 
-def test_what_it_stands_at_leaves_after_it_and_returns_before_it(scene: Scene) -> None:
+def test_equipment_leaves_with_its_place_and_comes_back_with_it(scene: Scene) -> None:
     tank = TankFactory(site=scene.site)
-    row = add(scene, tank=tank)
-    with pytest.raises(Refused, match="Still in use here: V-101"):
-        services.retire(actor=scene.owner, row=tank, on=TODAY, today=TODAY)
-    services.retire(actor=scene.owner, row=row, on=TODAY, today=TODAY)
-    services.retire(actor=scene.owner, row=tank, on=TODAY, today=TODAY)
-    row.refresh_from_db()
+    stays, left_before = add(scene, tank=tank), add(scene, tag="V-102", tank=tank)
+    retiring.retire(actor=scene.owner, row=left_before, on=TODAY, today=TODAY)
+    assert retiring.leaves_along(tank) == 1
+    retiring.retire(actor=scene.owner, row=tank, on=TODAY, today=TODAY)
+    stays.refresh_from_db()
+    assert stays.retired_on == TODAY
     with pytest.raises(Refused, match="is retired since"):
-        services.take_back(actor=scene.owner, row=row)
+        retiring.take_back(actor=scene.owner, row=stays)
     with pytest.raises(Refused, match="is retired since"):
         add(scene, tag="V-9", tank=tank)
+    retiring.take_back(actor=scene.owner, row=tank)
+    for row, day in ((stays, None), (left_before, TODAY)):
+        row.refresh_from_db()
+        assert row.retired_on == day
+    verbs = Change.objects.filter(object_key=stays.key).values_list("verb", flat=True)
+    assert list(verbs) == ["created", "retired", "taken back"]
+
+
+def test_equipment_of_the_site_alone_leaves_and_returns_with_the_site(scene: Scene) -> None:
+    site = SiteFactory(owner=scene.owner.organisation)
+    drain = EquipmentFactory(
+        site=site, system=None, kind="drainage", variety="", normal_position=""
+    )
+    system = FoamSystemFactory(site=site)
+    valve = EquipmentFactory(site=site, system=system)
+    for row in (system, site):
+        retiring.retire(actor=scene.owner, row=row, on=TODAY, today=TODAY)
+    site.refresh_from_db()
+    retiring.take_back(actor=scene.owner, row=site)
+    drain.refresh_from_db()
+    valve.refresh_from_db()
+    assert (drain.retired_on, valve.retired_on) == (None, TODAY)  # the system is still away
+
+
+def test_place_does_not_leave_before_the_day_its_equipment_came(scene: Scene) -> None:
+    tank = TankFactory(site=scene.site)
+    add(scene, tank=tank, installed_on=TODAY)
+    with pytest.raises(Refused, match="V-101 stands there since 2026-06-15"):
+        retiring.retire(actor=scene.owner, row=tank, on=date(2026, 6, 14), today=TODAY)
+    tank.refresh_from_db()
+    assert tank.retired_on is None
+
+
+def test_place_whose_tags_were_given_away_names_the_one_in_the_way(scene: Scene) -> None:
+    tank = TankFactory(site=scene.site)
+    add(scene, tank=tank)
+    retiring.retire(actor=scene.owner, row=tank, on=TODAY, today=TODAY)
+    add(scene)
+    with pytest.raises(Refused, match="V-101: This site already has equipment with that tag"):
+        retiring.take_back(actor=scene.owner, row=tank)
+    tank.refresh_from_db()
+    assert tank.retired_on == TODAY

@@ -12,7 +12,7 @@ from itm.actions.add_tank import add_tank
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.history import Change
 from itm.core.quantities import Quantity, quantity
-from itm.registry import services
+from itm.registry import retiring, services
 from itm.registry.models import FlowPoint, Grant, Proportioner, Site, Tank
 from itm.registry.restoring import FLUSH_ORDER
 from itm.registry.services import PointRow
@@ -130,7 +130,7 @@ def test_only_an_owner_writes_on_a_site(scene: Scene, who: str) -> None:
     with pytest.raises(Forbidden, match="Only a facility owner can change a site"):
         services.change_site(actor=actor, site=scene.site, name="Taken over")
     with pytest.raises(Forbidden):
-        services.retire(
+        retiring.retire(
             actor=actor, row=scene.proportioner, on=date(2026, 1, 1), today=date(2026, 6, 1)
         )
     scene.site.refresh_from_db()
@@ -142,7 +142,7 @@ def test_another_owner_writes_nothing_even_with_the_row_in_hand(scene: Scene) ->
     with pytest.raises(Forbidden, match="Only the organisation that it belongs to"):
         services.change_tank(actor=stranger, tank=scene.tank, tag="Mine")
     with pytest.raises(Forbidden):
-        services.take_back(actor=stranger, row=scene.system)
+        retiring.take_back(actor=stranger, row=scene.system)
 
 
 def test_somebody_faster_is_a_conflict_in_words(scene: Scene) -> None:

@@ -9,6 +9,7 @@ from django.test import Client
 from tests.conftest import Scene
 from tests.factories import (
     ConcentrateLotFactory,
+    EquipmentFactory,
     FoamSystemFactory,
     GrantFactory,
     InstrumentFactory,
@@ -71,6 +72,8 @@ def grow(scene: Scene, count: int) -> None:
         ProportionerFactory(
             system=FoamSystemFactory(site=scene.site), tank=TankFactory(site=scene.site)
         )
+        EquipmentFactory(site=scene.site, system=scene.system)
+        EquipmentFactory(site=scene.site, system=None, tank=scene.tank)
         GrantFactory(site=scene.site, starts_on=date(2010, 1, 1 + number % 28))
         InstrumentFactory(organisation=scene.contractor.organisation)
 
@@ -82,9 +85,10 @@ BUDGET = {
     "/proportioners/": 5,
     "/tanks/": 6,
     "/lots/": 5,
-    "/sites/{site}/": 16,
-    "/systems/{system}/": 9,
-    "/tanks/{tank}/": 6,
+    "/equipment/": 5,
+    "/sites/{site}/": 17,
+    "/systems/{system}/": 10,
+    "/tanks/{tank}/": 7,
     "/proportioners/{proportioner}/": 8,
 }
 

@@ -1,0 +1,93 @@
+"""Out of use from a day on, and back again: equipment is retired, never deleted."""
+
+from datetime import date
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Refused
+from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
+from itm.registry.services import Retirable, keep, require_in_use, require_own
+
+Place = Site | FoamSystem | Tank
+
+
+@transaction.atomic
+def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
+    """Out of use from that day; it stays readable with all its history. Never deletes.
+
+    The equipment of a system, tank or site leaves with it: nobody retires forty valves one by one.
+    `today` on the clock of the site. Refused day_ahead, before_commissioning, still_in_use.
+    """
+    require_own(actor, row, "retire this")
+    if on > today:
+        raise Refused("day_ahead", "This day has not come yet.", "retired_on")
+    if isinstance(row, FoamSystem) and on < row.commissioned_on:
+        raise Refused(
+            "before_commissioning",
+            f"The system was commissioned on {row.commissioned_on}, after that day.",
+            "retired_on",
+        )
+    if left := _hanging_on(row):
+        raise Refused("still_in_use", f"Still in use here: {', '.join(left)}. Retire that first.")
+    if isinstance(row, Place):
+        for one in row.equipment.filter(retired_on=None):
+            _retire_with_place(actor, one, on)
+    return keep(row, {"retired_on": on}, by=actor, verb="retired")
+
+
+def _hanging_on(row: Retirable) -> list[str]:
+    """What would be left in use without the thing it hangs on."""
+    if isinstance(row, Site):
+        systems = row.systems.filter(retired_on=None)
+        return [*map(str, systems), *map(str, row.tanks.filter(retired_on=None))]
+    if isinstance(row, FoamSystem | Tank):
+        return [str(device) for device in row.proportioners.filter(retired_on=None)]
+    return []
+
+
+def leaves_along(row: Retirable) -> int:
+    """How many rows of equipment would be retired with it."""
+    return row.equipment.filter(retired_on=None).count() if isinstance(row, Place) else 0
+
+
+def _retire_with_place(actor: Actor, row: Equipment, on: date) -> None:
+    if row.installed_on is not None and on < row.installed_on:
+        raise Refused(
+            "before_installing",
+            f"{row} stands there since {row.installed_on}, after that day.",
+            "retired_on",
+        )
+    keep(row, {"retired_on": on, "retired_with_place": True}, by=actor, verb="retired")
+
+
+@transaction.atomic
+def take_back(*, actor: Actor, row: Retirable) -> Retirable:
+    """Undo of `retire`, with the equipment that left with it; what had left before stays away.
+
+    Refused retired when what it hangs on is retired, not_valid when a tag was given away in the
+    meantime. May run twice.
+    """
+    require_own(actor, row, "take this back into use")
+    if isinstance(row, FoamSystem | Tank | Equipment):
+        require_in_use(row.site, "site")
+    if isinstance(row, Proportioner | Equipment) and row.system is not None:
+        require_in_use(row.system, "system")
+    if isinstance(row, Proportioner | Equipment) and row.tank is not None:
+        require_in_use(row.tank, "tank")
+    if isinstance(row, Equipment):
+        return _bring_back(actor, row)
+    keep(row, {"retired_on": None}, by=actor, verb="taken back")
+    if isinstance(row, Place):
+        for one in row.equipment.filter(retired_with_place=True):
+            if one.stands_at == row:  # a site's own, not that of its systems
+                _bring_back(actor, one)
+    return row
+
+
+def _bring_back(actor: Actor, row: Equipment) -> Equipment:
+    values = {"retired_on": None, "retired_with_place": False}
+    try:
+        return keep(row, values, by=actor, verb="taken back")
+    except Refused as refusal:
+        raise Refused(refusal.code, f"{row}: {refusal.sentence}", refusal.place) from refusal
