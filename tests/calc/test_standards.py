@@ -21,7 +21,7 @@ from calc.standards import (
     suggested_percents,
     weighed_solution,
 )
-from calc.water import water_density
+from tests.calc.pitfalls.catalogue import pitfall
 from tests.calc.test_laws import FIXED
 
 
@@ -109,35 +109,12 @@ def test_recipe_by_mass_made_is_the_percent_asked_for(volume, percent, heavy, li
     assert made.u_percent == 0
 
 
-def test_mass_percent_called_volume_percent():
-    # Pitfall 21: 3 g in 97 g of water, density 1.05, is 2.86 % by volume.
-    made = as_made_by_mass(3, 97, 1.05, water_density(20) / 1000, 0)
-    assert made.percent == pytest.approx(2.86, abs=0.005)
-
-
+@pitfall(21)
 def test_mass_without_density_is_refused():
     with pytest.raises(CalcError) as refused:
         as_made_by_mass(3, 97, None, 0.998, 0.01)
     assert refused.value.code == "density_missing"
     assert "certificate" in str(refused.value)
-
-
-def test_water_left_in_the_bottle_thins_the_sample():
-    # Pitfall 16: 5 mL of water in a 100 mL bottle make 3.00 read 2.86.
-    concentrate = 3.0
-    assert as_made_percent(concentrate, 97 + 5) == pytest.approx(2.86, abs=0.005)
-
-
-def test_open_bottle_loses_water_and_reads_rich():
-    # Pitfall 17: 5 % of the water evaporates, 3.00 becomes 3.15.
-    assert as_made_percent(3.0, 97 * 0.95) == pytest.approx(3.15, abs=0.005)
-
-
-def test_percent_of_water_instead_of_solution():
-    # Pitfall 31: 3.00 becomes 3.09, 6.00 becomes 6.38.
-    for percent, of_water in ((3, 3.09), (6, 6.38)):
-        mixed = recipe(100, percent)
-        assert 100 * mixed.concentrate / mixed.water == pytest.approx(of_water, abs=0.005)
 
 
 def test_larger_batch_is_more_exact():

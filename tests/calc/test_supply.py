@@ -12,26 +12,12 @@ from calc.supply import (
     volume_needed,
 )
 from calc.units import FLOW
-from calc.vessels import HorizontalCylinder, capacity, usable_volume
 
 THOUSAND = 1000 * FLOW["L/min"]
 
 
 def test_nominal_percent_gives_the_required_time():
     assert minutes_of_supply(0.3, THOUSAND, 3.0) == pytest.approx(10)
-
-
-def test_rich_but_in_the_band_ends_early():
-    # Pitfall 65: 3.9 % passes and the tank ends at 7.7 of 10 minutes.
-    assert minutes_of_supply(0.3, THOUSAND, 3.9) == pytest.approx(7.69, abs=0.005)
-
-
-def test_dead_volume_costs_minutes():
-    # Pitfall 73: the same tank by its capacity and by what the inlet reaches.
-    tank = HorizontalCylinder(1.2, 3.0)
-    whole = minutes_of_supply(capacity(tank), 10 * THOUSAND, 3.0)
-    usable = minutes_of_supply(usable_volume(tank, 1.2, 0.15), 10 * THOUSAND, 3.0)
-    assert usable < 0.94 * whole
 
 
 def test_two_demands_empty_the_tank_together():

@@ -151,7 +151,7 @@ def test_millimetre_in_a_standing_tank_is_a_litre():
 
 
 def test_concentrate_below_the_inlet_does_not_count():
-    # Pitfall 73. A lying tank with its inlet 25.4 mm up keeps little; at 150 mm it keeps a lot.
+    # A lying tank with its inlet 25.4 mm up keeps little; at 150 mm it keeps a lot.
     vessel = HorizontalCylinder(1.2, 3.0, DISH, DISH)
     full = capacity(vessel)
     low = usable_volume(vessel, 1.2, LEAST_INLET)
