@@ -6,7 +6,7 @@ Every check looks at numbers only and returns warnings; a result is never change
 import math
 from collections.abc import Sequence
 from functools import cache
-from itertools import combinations, pairwise
+from itertools import combinations_with_replacement, pairwise
 
 from calc.acceptance import WORDS
 from calc.errors import Warned
@@ -15,6 +15,7 @@ from calc.inverse import instrument_sd
 from calc.result import LackOfFit
 from calc.stack import Subject, guess_of
 from calc.student import MOST_DOF, coverage_factor
+from calc.sums import squared
 
 LEAST_PERCENTS = 3  # different percents in a line
 SAME_PERCENT = 1e-9  # points, own choice: nearer percents count as one
@@ -134,17 +135,22 @@ def on_steadiness(bench: Bench, subject: Subject, reading_sd: float, slope: floa
     Source: as `on_repeats`, between bottles. Check: tests/calc/test_checks.py.
     """
     sd = max(reading_sd, bench.instrument.repeatability or 0.0)
-    means = [(bottle.mean, len(bottle.values)) for bottle in subject.bottles]
+    means = [bottle.mean for bottle in subject.bottles]
+    by_readings: dict[int, tuple[float, float]] = {}  # the lowest and highest mean decide
+    for bottle in subject.bottles:
+        low, high = by_readings.get(len(bottle.values), (bottle.mean, bottle.mean))
+        by_readings[len(bottle.values)] = min(low, bottle.mean), max(high, bottle.mean)
     least = STEADY_SHARE * float(bench.band.upper - bench.band.lower) * slope
     factor = pair_factor(len(means))
-    step2 = bench.instrument.resolution**2 / 12
-    for (a, readings_a), (b, readings_b) in combinations(means, 2):
-        variance = sd**2 * (1 / readings_a + 1 / readings_b) + 2 * step2
+    step2 = squared(bench.instrument.resolution) / 12
+    for (a, (low_a, high_a)), (b, (low_b, high_b)) in combinations_with_replacement(
+        by_readings.items(), 2
+    ):
+        variance = squared(sd) * (1 / a + 1 / b) + 2 * step2
         allowed = max(factor * math.sqrt(variance), least)
-        if abs(a - b) > allowed:
-            lowest, highest = min(means)[0], max(means)[0]
+        if max(high_a - low_b, high_b - low_a) > allowed:
             values = {
-                "apart": (highest - lowest) / slope,
+                "apart": (max(means) - min(means)) / slope,
                 "allowed": allowed / slope,
                 "count": len(means),
             }

@@ -81,18 +81,27 @@ def _read(form: Any) -> Bench | CalcError:
 
 
 def _evaluated(forms: Sequence[Bench | CalcError]) -> list[Outcome]:
-    """The outcomes of forms already read; each kind of fit is a batch of its own."""
+    """The outcomes of forms already read; each kind of fit and each size is its own batch."""
     outcomes: dict[int, Outcome] = {}
-    kinds: dict[str, dict[int, Bench]] = {}
+    kinds: dict[tuple[str, int, int], dict[int, Bench]] = {}
     for i, form in enumerate(forms):
         if isinstance(form, CalcError):
             outcomes[i] = form
         else:
-            kinds.setdefault(form.fit, {})[i] = form
-    for fit, benches in kinds.items():
+            kind = (form.fit, _size(len(form.standards)), _size(len(form.samples)))
+            kinds.setdefault(kind, {})[i] = form
+    for (fit, _, _), benches in kinds.items():
         with np.errstate(all="ignore"):  # what overflows is refused, with a sentence
             outcomes |= zip(benches, _batch(list(benches.values()), fit), strict=True)
     return [outcomes[i] for i in range(len(forms))]
+
+
+def _size(count: int) -> int:
+    """Lists that are filled up to one length: up to 31 entries, from there on each doubling.
+
+    Beside one test of thousands of bottles the arrays of a thousand others would fill the memory.
+    """
+    return max(count, 31).bit_length()
 
 
 def _batch(benches: list[Bench], fit: str) -> list[Outcome]:

@@ -10,6 +10,7 @@ import numpy as np
 from calc.batch import Benches
 from calc.form import Bench, Bottle, mean_of
 from calc.interval import guessed_sd
+from calc.sums import squared
 from calc.temperatures import unsure
 
 MOST_HISTORY = 10.0  # degrees of freedom of an instrument's history that count, own choice: its
@@ -117,7 +118,7 @@ def _within(bench: Bench, guess: float) -> tuple[float, float]:
     """Squares of the readings about their bottles over guess², and their degrees of freedom; an
     instrument's history counts as so many more repeats."""
     squares = [
-        ((value - bottle.mean) / guess) ** 2
+        squared((value - bottle.mean) / guess)
         for bottle in bench.bottles
         if len(bottle.values) > 1
         for value in bottle.values
@@ -126,7 +127,7 @@ def _within(bench: Bench, guess: float) -> tuple[float, float]:
     if bench.instrument.history is not None:
         sd, history = bench.instrument.history
         counted = min(history, MOST_HISTORY)
-        squares.append(counted * (sd / guess) ** 2)
+        squares.append(counted * squared(sd / guess))
         dof += counted
     try:
         return math.fsum(squares), dof
@@ -138,4 +139,4 @@ def _beside(bench: Bench, subject: Subject) -> float:
     """Variance that correcting the temperature leaves in the mean of a subject's bottles."""
     if bench.correct_to_c is None:
         return 0.0
-    return mean_of([unsure(bench, bottle) for bottle in subject.bottles], subject.where) ** 2
+    return squared(mean_of([unsure(bench, b) for b in subject.bottles], subject.where))

@@ -21,3 +21,11 @@ def ordered_sum(values: Any) -> Any:
 def ordered_mean(values: Any) -> Any:
     """Mean over the first axis by `ordered_sum`."""
     return ordered_sum(values) / len(values)
+
+
+def squared(number: float) -> float:
+    """Square of one number; beyond the range of numbers it is infinite, as in an array.
+
+    A power of a plain float would raise there, and one test would end the whole batch.
+    """
+    return number * number

@@ -1,5 +1,7 @@
 """Many tests at once give what each gives alone, whatever their size and whatever is wrong."""
 
+import tracemalloc
+
 import pytest
 
 import calc
@@ -37,6 +39,39 @@ def test_wrong_form_is_refused_in_its_place_and_touches_no_other():
     assert first == last == calc.evaluate(a_bench())
     assert both == calc.evaluate(a_bench(fit="both-axes"))
     assert (unread.code, fell.code, burst.code) == ("missing_key", "falling_line", "beyond_numbers")
+
+
+METER = a_bench()["instrument"]
+GROSS = {"standard_deviation": 1e200, "degrees_of_freedom": 20}
+SQUARES_BEYOND_NUMBERS = [
+    a_bench(water=readings(1.333, 1e300)),
+    a_bench(instrument={**METER, "repeatability_history": GROSS}),
+    a_bench(instrument={**METER, "resolution": 1e200}),
+    a_bench(
+        method="conductivity", correct_to_c=20, samples=with_samples(1e200, temperature_c=21.0)
+    ),
+]
+
+
+@pytest.mark.parametrize("form", SQUARES_BEYOND_NUMBERS)
+def test_numbers_beyond_the_range_of_one_form_stay_its_own(form):
+    first, middle, last = calc.evaluate_many([a_bench(), form, a_bench()])
+    assert first == last == calc.evaluate(a_bench())
+    assert isinstance(middle, calc.CalcError | calc.Evaluation)
+
+
+def test_one_long_test_does_not_fill_the_memory_with_the_short_ones():
+    long = a_bench(samples=with_samples(*[1.3340] * 1500))
+
+    def peak(forms):
+        tracemalloc.start()
+        calc.evaluate_many(forms)
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return most
+
+    short = [a_bench()] * 200
+    assert peak([*short, long]) < 2 * (peak(short) + peak([long]))
 
 
 def test_no_forms_give_no_outcomes():

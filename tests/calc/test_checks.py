@@ -1,14 +1,21 @@
 """Warnings: when they come, when they do not, and what they leave open. Invented readings."""
 
 import json
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 import calc
+from calc.checks import on_steadiness, pair_factor
+from calc.form import Bottle, read
+from calc.stack import Subject
 from calc.temperatures import BRIX_PER_C, CONDUCTIVITY_PER_C, INDEX_PER_C
 from tests.calc.benches import a_bench, readings, standards, with_samples
+from tests.calc.test_laws import FIXED
 
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference" / "check-values.json"
 
@@ -343,6 +350,33 @@ def test_steady_bottles_are_called_unsteady_no_more_often_than_chance_has_it():
         bench["samples"] = [{**s, "flow_point": "one"} for s in with_samples(*map(float, alike))]
         false += bool(found(bench, "not_steady"))
     assert false <= 0.05 * trials
+
+
+@FIXED
+@given(
+    st.lists(st.tuples(st.floats(0, 4e-5), st.integers(1, 4)), min_size=2, max_size=7),
+    st.floats(0, 1e-5),
+)
+def test_bottles_are_steady_when_every_pair_of_them_is(bottles, sd):
+    subject = Subject("$.flow_points[0]", "one", None, 1.334, tuple(map(bottle_of, bottles)))
+    bench = read(a_bench(instrument={**a_bench()["instrument"], "repeatability": 1e-6}))
+    sd, step = max(sd, 1e-6), bench.instrument.resolution
+    least = 0.1 * 0.9 * 3e-4  # a tenth of the band of a 3 % system, at this slope
+    allowed = {
+        (n, m): max(
+            pair_factor(len(bottles)) * (sd**2 * (1 / n + 1 / m) + step**2 / 6) ** 0.5, least
+        )
+        for n in range(1, 5)
+        for m in range(1, 5)
+    }
+    far = [abs(a - b) - allowed[n, m] for (a, n), (b, m) in combinations(bottles, 2)]
+    assume(min(map(abs, far)) > 1e-12)  # on the edge the last digit decides
+    assert bool(on_steadiness(bench, subject, sd, 3e-4)) == (max(far) > 0)
+
+
+def bottle_of(drawn):
+    rise, count = drawn
+    return Bottle("$.samples[0]", (), (1.334 + rise,) * count, 1.334 + rise, None)
 
 
 @pytest.mark.parametrize(("temperature", "asked"), [(20.0, False), (72.0, True), (-20.0, True)])

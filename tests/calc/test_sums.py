@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from calc.sums import ordered_mean, ordered_sum
+from calc.sums import ordered_mean, ordered_sum, squared
 
 
 def test_sum_goes_first_to_last():
@@ -19,3 +19,8 @@ def test_batch_has_the_bits_of_the_single_sums():
 
 def test_mean_divides_by_the_length_of_the_first_axis():
     assert ordered_mean([[1.0, 10.0], [3.0, 30.0]]).tolist() == [2.0, 20.0]
+
+
+def test_square_beyond_numbers_is_infinite():
+    assert squared(-3.0) == 9.0
+    assert squared(1e200) == float("inf")
