@@ -184,7 +184,7 @@ def moved_enough(before: Any, after: Any, resolution: Any) -> Any:
     """Whether a level moved ten times what its reading can tell apart; True or an array of it.
 
     Raises: not_a_number, not_finite, out_of_range.
-    Source: common practice, no published source. Check: tests/calc/test_direct.py.
+    Source: common practice, no published source. Check: tests/calc/pitfalls/test_flow.py.
     """
     moved = numbers("before", before) - numbers("after", after)
     # 1e-9 of a step, own choice: 0.5 - 0.4 must count as ten steps of 0.01.
@@ -210,7 +210,7 @@ def seconds_needed(
 
     Raises: not_a_number, not_finite, out_of_range.
     Notes: √2 u A/(relative q): the surface A is taken as unchanged over the run.
-    Source: JCGM 100:2008, 5.1.2. Check: tests/calc/test_direct.py.
+    Source: JCGM 100:2008, 5.1.2. Check: tests/calc/pitfalls/test_flow.py.
     """
     wanted = positive("relative", relative) * positive("concentrate_flow", concentrate_flow)
     open_volume = np.sqrt(2) * positive("u_level", u_level) * _surface(vessel, level)

@@ -16,6 +16,7 @@ WITH_FORMULAS = [
     "chloride",
     "concentrate",
     "concentrate_form",
+    "control",
     "criteria",
     "direct",
     "glassware",
@@ -26,6 +27,7 @@ WITH_FORMULAS = [
     "line",
     "measured",
     "mixing",
+    "outlying",
     "quality",
     "properties",
     "ranks",
@@ -75,7 +77,7 @@ def test_formula_names_its_source_and_its_check(function):
 def test_named_check_exists(function):
     _, _, check = (inspect.getdoc(function) or "").partition("Check:")
     rows = re.findall(r"\b[A-J]-\d\d\b", check)
-    files = re.findall(r"tests/calc/\w+\.py", check)
+    files = re.findall(r"tests/calc/[\w/]+\.py", check)
     assert rows or files or "arithmetic" in check
     assert all(f'"{row}"' in REFERENCE for row in rows)
     assert all((ROOT / file).exists() for file in files)

@@ -2,8 +2,10 @@
 
 from typing import Any
 
+from calc.control import range_factors, watched
 from calc.kendall import mann_kendall, tail_of_s, theil_sen
 from calc.line import fit_line
+from calc.outlying import HIGHEST, outlying, outlying_critical
 from tests.calc.published.rows import Cases, agree, inputs, published
 
 
@@ -38,11 +40,51 @@ def four_and_five_rising() -> dict[str, Any]:
     }
 
 
+def chart_factors(row_id: str) -> dict[str, Any]:
+    sizes = inputs(row_id)["n"]
+    found = [range_factors(size) for size in sizes]
+    return {
+        "n": sizes,
+        "d2": [one.d2 for one in found],
+        "d3": [one.d3 for one in found],
+        "c4": [one.c4 for one in found],
+        "A2": [one.a2 for one in found],
+        "D3": [one.lower for one in found],
+        "D4": [one.upper for one in found],
+    }
+
+
+def weighted_means() -> dict[str, Any]:
+    # The row's limits are those without end; ours of the twentieth reading are 3e-7 narrower.
+    data = inputs("H-05")
+    chart = watched(data["y"], data["start"], data["s"], newest=data["lam"])
+    return {"ewma": list(chart.weighted_mean), "UCL": chart.high[-1], "LCL": chart.low[-1]}
+
+
+def highest_of_eight() -> dict[str, Any]:
+    data = inputs("H-06")
+    found = outlying(data["y"], HIGHEST, data["alpha"])
+    return {"G": found.g, "critical": found.critical, "outlier": found.stands_apart}
+
+
+def farthest_allowed() -> dict[str, Any]:
+    return {
+        "two_sided_05": [outlying_critical(n) for n in (5, 8, 12)],
+        "one_sided_01": [outlying_critical(n, HIGHEST, 0.01) for n in (6, 10)],
+    }
+
+
 CASES: Cases = {
     "H-01": trend_with_ties,
     "H-02": slopes_with_an_outlier,
     "H-03": tails,
+    "H-04": lambda: chart_factors("H-04"),
+    "H-05": weighted_means,
+    "H-06": highest_of_eight,
+    "H-07": lambda: {"G": [outlying_critical(n, HIGHEST) for n in inputs("H-07")["n"]]},
     "H-09": four_and_five_rising,
+    "H-10": lambda: chart_factors("H-10"),
+    "H-11": farthest_allowed,
 }
 
 
