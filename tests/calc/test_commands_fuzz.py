@@ -1,6 +1,5 @@
 """Damaged forms of every command: finite JSON or a refusal with its path, never anything else."""
 
-import copy
 import json
 import random
 
@@ -8,6 +7,7 @@ import pytest
 
 from calc.commands import COMMANDS
 from calc.errors import CalcError
+from tests.perf.odd_forms import damaged
 
 FORMS = {
     "recipe": {"batch_volume_ml": 500, "percents": [2.5, 1]},
@@ -40,38 +40,6 @@ FORMS = {
         "solution": {"percent": 3, "standard_uncertainty": 0.1, "standards_from": "tank"},
     },
 }
-ODD = [None, True, -1, 0, -0.0, 1, 100, 1e308, -1e308, 5e-324, 1e-9, 1e9, 2**60, "", "x", "1e999"]
-ODD += ["2020-01-01", "\ud800", [], {}, [1], {"a": 1}]
-
-
-def damaged(form, choose):
-    """A copy with one to three entries replaced, left out or added."""
-    form = copy.deepcopy(form)
-    for _ in range(choose.randint(1, 3)):
-        place = form
-        while True:
-            keys = list(place) if isinstance(place, dict) else list(range(len(place)))
-            if not keys:
-                break
-            key = choose.choice(keys)
-            if isinstance(place[key], dict | list) and choose.random() < 0.85:
-                place = place[key]
-                continue
-            damage(place, key, choose)
-            break
-    return form
-
-
-def damage(place, key, choose):
-    kind = choose.random()
-    if kind < 0.4 and isinstance(place[key], int | float):
-        place[key] = place[key] * choose.choice([0.1, 0.5, 0.999, 1.001, 2, 10, 1e6])
-    elif kind < 0.85:
-        place[key] = choose.choice(ODD)
-    elif kind < 0.95:
-        del place[key]
-    elif isinstance(place, dict):
-        place[choose.choice(["ph", "value", "colour"])] = choose.choice(ODD)
 
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))
