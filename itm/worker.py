@@ -6,11 +6,14 @@ here is retried, timed or stored by Celery: what fails or is lost waits in its r
 
 import os
 from collections.abc import Callable
+from datetime import datetime
 
 import django
 from celery import Celery
+from celery.schedules import crontab
 from django.apps import apps
 from django.conf import settings
+from django.utils import timezone
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
 if not apps.ready:  # a worker starts here; the web has long been set up
@@ -18,9 +21,16 @@ if not apps.ready:  # a worker starts here; the web has long been set up
 
 from itm.core import outbox
 from itm.reports.services import render_report
+from itm.schedule import sweep
 
 JOBS: dict[str, Callable[..., None]] = {
     "render_report": render_report,
+}
+
+# What the clock brings without a promise. Each may run at any time, twice and beside itself; the
+# drainer of the embedded set-up asks once a minute, beat at the times below.
+CLOCK: dict[str, Callable[[datetime], None]] = {
+    "sweep_standing": sweep.catch_up,
 }
 
 SWEEP_SECONDS = 60.0
@@ -52,6 +62,12 @@ app.conf.update(
             "schedule": SWEEP_SECONDS,
             "options": {"expires": SWEEP_SECONDS},  # a worker that was away gets no heap of them
         },
+        "sweep-standing": {
+            "task": "sweep_standing",
+            # The zones of the world begin their day on a quarter of an hour.
+            "schedule": crontab(minute="*/15"),
+            "options": {"expires": 900.0},
+        },
     },
 )
 
@@ -60,3 +76,9 @@ app.conf.update(
 def drain_outbox() -> None:
     """Run what waits. May run twice and beside itself: two never claim the same row."""
     outbox.drain(limit=MOST_JOBS)
+
+
+@app.task(name="sweep_standing")
+def sweep_standing() -> None:
+    """Move the standings that a day has changed. May run twice and beside itself."""
+    CLOCK["sweep_standing"](timezone.now())

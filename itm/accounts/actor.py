@@ -2,10 +2,11 @@
 
 import uuid
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 from itm.accounts.models import Membership, Organisation, User
+from itm.core.clock import date_at
 from itm.core.errors import Forbidden
 
 Via = Literal["page", "field", "file", "api", "command", "sweep"]
@@ -13,13 +14,15 @@ Via = Literal["page", "field", "file", "api", "command", "sweep"]
 
 @dataclass(frozen=True)
 class Actor:
-    """A person in one organisation on one day. `today` decides which grants are open."""
+    """A person in one organisation on one day. `today` decides which grants are open; `at` is the
+    instant behind it, where the edge gave one."""
 
     user: User | None
     organisation: Organisation | None
     role: str
     today: date
     via: Via = "page"
+    at: datetime | None = None
 
     @property
     def organisation_id(self) -> int | None:
@@ -41,14 +44,20 @@ class Actor:
     def organisation_name(self) -> str:
         return self.organisation.name if self.organisation else ""
 
+    def date_at(self, zone: str) -> date:
+        """The day on the clocks of that zone; today's where nobody said the hour."""
+        return date_at(zone, self.at) if self.at else self.today
 
-def system(today: date, via: Via = "command") -> Actor:
+
+def system(today: date, via: Via = "command", at: datetime | None = None) -> Actor:
     """The installation itself: commands and sweeps. Sees nothing through `visible_to`."""
-    return Actor(user=None, organisation=None, role="", today=today, via=via)
+    return Actor(user=None, organisation=None, role="", today=today, via=via, at=at)
 
 
-def acting(membership: Membership, today: date, via: Via = "page") -> Actor:
-    return Actor(membership.user, membership.organisation, membership.role, today, via)
+def acting(
+    membership: Membership, today: date, via: Via = "page", at: datetime | None = None
+) -> Actor:
+    return Actor(membership.user, membership.organisation, membership.role, today, via, at)
 
 
 def open_memberships(user: User, today: date) -> list[Membership]:

@@ -9,7 +9,7 @@ import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Any, Protocol
+from typing import Any, ClassVar, Protocol
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models, transaction
@@ -139,6 +139,8 @@ def _noted(value: Any) -> Any:
 class Tracked(models.Model):
     """A business object: has a key that never changes, and a history."""
 
+    # Columns that follow from others and the calendar: written with the rest, never noted.
+    derived: ClassVar[frozenset[str]] = frozenset()
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
 
     class Meta:
@@ -164,16 +166,18 @@ class Tracked(models.Model):
             return
         if loaded:
             kwargs.setdefault("update_fields", changed)
+        noted = [n for n in changed if n not in self.derived]
         with transaction.atomic():
             super().save(*args, **kwargs)
-            note(
-                by,
-                verb or ("changed" if loaded else "created"),
-                of=self,
-                before={n: before[n] for n in changed if n in before},
-                after={n: after[n] for n in changed if n != "key"},
-                text=text,
-            )
+            if noted:
+                note(
+                    by,
+                    verb or ("changed" if loaded else "created"),
+                    of=self,
+                    before={n: before[n] for n in noted if n in before},
+                    after={n: after[n] for n in noted if n != "key"},
+                    text=text,
+                )
         self._loaded = {**loaded, **after}
 
     def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:

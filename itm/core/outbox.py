@@ -6,6 +6,7 @@ run twice, so every function it names can.
 
 import logging
 import threading
+import time
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -162,6 +163,7 @@ class Drainer:
     SWEEP_SECONDS = 60.0
 
     def __init__(self) -> None:
+        self._asked_at = 0.0
         self._bell = threading.Event()
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -179,6 +181,7 @@ class Drainer:
             pause = self.SWEEP_SECONDS
             try:
                 close_old_connections()
+                self._by_the_clock()
                 drain()
                 pause = self._pause()
             except Exception:
@@ -187,6 +190,14 @@ class Drainer:
             finally:
                 connection.close()
             self._bell.wait(pause)
+
+    def _by_the_clock(self) -> None:
+        """Once a minute, what beat does where there are workers."""
+        if self._asked_at and time.monotonic() - self._asked_at < self.SWEEP_SECONDS:
+            return
+        self._asked_at = time.monotonic()
+        for deed in import_module("itm.worker").CLOCK.values():
+            deed(timezone.now())
 
     def _pause(self) -> float:
         """Seconds until the next job is due, at most a sweep. What another process has under its

@@ -158,6 +158,15 @@ def standing(window_opens_on: date, due_on: date, latest_on: date, today: date) 
     return Standing("ahead", (window_opens_on - today).days)
 
 
+def changes_on(name: Name, window_opens_on: date, due_on: date, latest_on: date) -> date | None:
+    """The first day on which this standing no longer holds; none once overdue."""
+    if name == "overdue":
+        return None
+    if name == "due":
+        return latest_on + timedelta(days=1)
+    return due_on if name == "open" else window_opens_on
+
+
 def days_missed(latest_on: date, until: date) -> int:
     """Days between the last allowed day and the day it was done, or today; 0 when in time."""
     return max(0, (until - latest_on).days)

@@ -12,6 +12,7 @@ from itm.accounts.actor import Actor
 from itm.registry.models import FoamSystem, Proportioner, Tank
 from itm.schedule.due import Cycle, Result, Window, cycles
 from itm.schedule.models import Duty, Requirement
+from itm.schedule.standing import WAYS, stand
 
 Device = Proportioner | Tank
 
@@ -77,7 +78,7 @@ def window_of(requirement: Requirement) -> Window:
 
 def rows_of(requirement: Requirement, device: Device) -> list[Duty]:
     rows = Duty.objects.filter(requirement=requirement, withdrawn_on=None, **link(device))
-    return list(rows.order_by("counts_from", "pk"))
+    return list(rows.select_related(*WAYS).order_by("counts_from", "pk"))
 
 
 def link(device: Device) -> dict[str, Any]:
@@ -92,21 +93,24 @@ def reconcile(
     Rows are withdrawn, never deleted: an amendment can take back the verdict that opened a retest.
     Withdrawals and completions go first, since a device has one open cycle of a kind.
     """
+    site = device.site if isinstance(device, Tank) else device.system.site
+    today = actor.date_at(site.time_zone)
     pairs, surplus, missing = paired(rows_of(requirement, device), wanted)
     for row in surplus:
         row.withdrawn_on = actor.today
+        stand(row, today)
         row.save(
             by=actor, verb="withdrawn", text="The records as they now stand do not ask for it."
         )
     for row, cycle in sorted(pairs, key=lambda pair: pair[1].done_on is None):
         for name, value in values(cycle).items():
             setattr(row, name, value)
+        stand(row, today)
         row.save(by=actor)
-    site = device.site if isinstance(device, Tank) else device.system.site
     for cycle in sorted(missing, key=lambda cycle: cycle.done_on is None):
-        Duty.objects.create(
-            by=actor, site=site, requirement=requirement, **link(device), **values(cycle)
-        )
+        row = Duty(site=site, requirement=requirement, **link(device), **values(cycle))
+        stand(row, today)
+        row.save(by=actor)
 
 
 def paired(

@@ -11,7 +11,7 @@ from itm.records.models import ProportioningTest, RestorationLine
 from itm.registry.models import Proportioner
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty, Requirement
-from itm.schedule.queries import in_use, standing_of
+from itm.schedule.queries import asked, standing_of
 from itm.trends.impairments import OUT
 from itm.trends.latest import LatestResult, latest_of, results_of
 
@@ -79,13 +79,12 @@ def duties_of(
     devices: Sequence[Proportioner], now: datetime
 ) -> tuple[Standings, Standings, Standings]:
     """Open tests and retests by proportioner, open checks by tank; the most urgent of each."""
-    own = Duty.objects.filter(proportioner__in=[device.pk for device in devices], done_on=None)
+    own = Duty.objects.filter(proportioner__in=[device.pk for device in devices])
     tanks = Duty.objects.filter(
         tank__in=[device.tank_id for device in devices],
-        done_on=None,
         requirement__task=Requirement.Task.CONCENTRATE_CHECK,
     )
-    rows = in_use(own | tanks).select_related("site").order_by("latest_on", "pk")
+    rows = asked(own | tanks).select_related("site").order_by("latest_on", "pk")
     tests: Standings = {}
     retests: Standings = {}
     checks: Standings = {}

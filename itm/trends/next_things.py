@@ -28,7 +28,7 @@ from itm.records.models import Move, ProportioningTest, Visit
 from itm.registry.models import Grant
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty, Requirement
-from itm.schedule.queries import Days, days_present, open_duties, standing_of
+from itm.schedule.queries import open_duties, standing_of
 from itm.trends.impairments import hours_out, impairments, visits_with_what_is_out
 from itm.trends.latest import LatestResult, State, latest_of, results_of
 
@@ -72,8 +72,7 @@ def next_things(
 
     `site` is part of a site's name; `kind` one of KINDS, anything else means all of them.
     """
-    days = days_present(actor, now)
-    branches = branches_of(actor, days)
+    branches = branches_of(actor)
     chosen = [rows for name, rows in branches.items() if kind not in KINDS or name == kind]
     if site:
         chosen = [rows.filter(site__name__icontains=site) for rows in chosen]
@@ -106,8 +105,8 @@ def number(value: int) -> Value:
     return Value(value, output_field=IntegerField())
 
 
-def branches_of(actor: Actor, days: Days) -> dict[str, QuerySet[Any]]:
-    duties = marked_duties(actor, days)
+def branches_of(actor: Actor) -> dict[str, QuerySet[Any]]:
+    duties = marked_duties(actor)
     return {
         "impairment": marked(
             impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at")
@@ -145,9 +144,9 @@ def marked_results(actor: Actor) -> QuerySet[ProportioningTest]:
     return marked(rows, kind, rank, F("tested_on"))
 
 
-def marked_duties(actor: Actor, days: Days) -> QuerySet[Any]:
+def marked_duties(actor: Actor) -> QuerySet[Any]:
     """Periodic duties; an open retest is told with the result that opened it."""
-    rows = open_duties(actor, days).filter(cause=Duty.Cause.PERIODIC)
+    rows = open_duties(actor).filter(cause=Duty.Cause.PERIODIC)
     check = Q(requirement__task=Requirement.Task.CONCENTRATE_CHECK)
     whens = []
     for name in ("overdue", "due", "open"):

@@ -10,7 +10,7 @@ from django.db.models import Case, CharField, Exists, OuterRef, QuerySet, Subque
 from itm.accounts.actor import Actor
 from itm.registry.models import FoamSystem, Proportioner
 from itm.schedule.models import Duty
-from itm.schedule.queries import Days, days_present, in_use, standing_at
+from itm.schedule.queries import asked
 from itm.trends.devices import DeviceRow, device_rows
 from itm.trends.impairments import site_is_out, system_is_out
 from itm.trends.latest import latest_of
@@ -45,7 +45,7 @@ def systems(
 ) -> Page[SystemRow]:
     """A page in a fixed number of queries. `site` is part of a site's name; `stands` one of
     STANDINGS, anything else means all."""
-    rows = ranked(actor, days_present(actor, now))
+    rows = ranked(actor)
     if site:
         rows = rows.filter(site__name__icontains=site)
     if stands in ORDER:
@@ -56,15 +56,14 @@ def systems(
     return found
 
 
-def ranked(actor: Actor, days: Days) -> QuerySet[Any]:
+def ranked(actor: Actor) -> QuerySet[Any]:
     rows = FoamSystem.objects.visible_to(actor).filter(retired_on=None, site__retired_on=None)
     devices = Proportioner.objects.filter(system=OuterRef("pk"), retired_on=None)
     judged = devices.annotate(
         limits=Subquery(latest_of("pk").values("limits")[:1]),
         certainty=Subquery(latest_of("pk").values("certainty")[:1]),
     )
-    duties = in_use(Duty.objects.filter(proportioner__system=OuterRef("pk"), done_on=None))
-    at: QuerySet[Any] = standing_at(duties, days)
+    at = asked(Duty.objects.filter(proportioner__system=OuterRef("pk")))
     place = Case(
         When(system_is_out() | site_is_out(), then=Value(ORDER["impaired"])),
         When(Exists(judged.filter(limits__in=["lean", "rich"])), then=Value(ORDER["outside"])),

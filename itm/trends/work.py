@@ -14,7 +14,7 @@ from itm.records.models import Move, ProportioningTest, RestorationLine, Visit
 from itm.records.progress import next_step
 from itm.registry.models import Grant
 from itm.schedule.models import Requirement
-from itm.schedule.queries import days_present, open_duties
+from itm.schedule.queries import open_duties
 from itm.trends.impairments import hours_out
 from itm.trends.latest import State
 
@@ -126,11 +126,10 @@ def draft_of(row: Any) -> Draft:
     return Draft(row, step, day(row.moved_at.date()), row.moved_by, row.why)
 
 
-def sites_due(actor: Actor, now: datetime, page: str | int = 1) -> Page[SiteDue]:
+def sites_due(actor: Actor, page: str | int = 1) -> Page[SiteDue]:
     """Sites where the contractor is engaged today and something can be done, worst first."""
     engaged = Grant.objects.covering(actor.today).filter(organisation=actor.organisation_id)
-    days = days_present(actor, now)
-    rows = open_duties(actor, days).filter(
+    rows = open_duties(actor).filter(
         site__in=engaged.values("site"), stands__in=["overdue", "due", "open"]
     )
     test = Q(requirement__task=Requirement.Task.PROPORTIONING_TEST)

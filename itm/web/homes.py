@@ -8,6 +8,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from itm.schedule import sweep
 from itm.trends import next_things, systems, work
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import LABELS, address
@@ -16,6 +17,7 @@ from itm.web.steps import LABELS, address
 @signed_in
 @require_GET
 def home(request: HttpRequest) -> HttpResponse:
+    sweep.catch_up(timezone.now())
     return HOMES[actor_of(request).kind](request)
 
 
@@ -39,7 +41,7 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "running": work.running_visits(actor, now),
         "planned": work.planned_visits(actor),
         "unsigned": work.unsigned(actor),
-        "page": work.sites_due(actor, now, asked(request, "page") or 1),
+        "page": work.sites_due(actor, asked(request, "page") or 1),
     }
     return render(request, "homes/contractor.html", context)
 

@@ -21,12 +21,13 @@ class ActorMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         request.actor = None  # type: ignore[attr-defined]
         if request.user.is_authenticated:
-            today = timezone.now().date()
+            now = timezone.now()
+            today = now.date()
             rows = open_memberships(request.user, today)
             chosen = request.session.get("membership")
             membership = next((m for m in rows if str(m.key) == chosen), rows[0] if rows else None)
             if membership is not None:
-                request.actor = acting(membership, today)  # type: ignore[attr-defined]
+                request.actor = acting(membership, today, at=now)  # type: ignore[attr-defined]
         return self.get_response(request)
 
 

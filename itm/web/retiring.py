@@ -11,6 +11,7 @@ from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from itm.accounts.actor import Actor
+from itm.actions import retire as actions
 from itm.registry import queries, retiring, services
 from itm.registry.forms import RetireForm
 from itm.web.editing import ANYWHERE, edit, site_date
@@ -38,9 +39,7 @@ def retire(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     there = reverse(what, args=[key])
 
     def write() -> Any:
-        done = retiring.retire(
-            actor=actor, row=row, on=form.cleaned_data["retired_on"], today=today
-        )
+        done = actions.retire(actor=actor, row=row, on=form.cleaned_data["retired_on"], today=today)
         undo = reverse(f"{what}_take_back", args=[key])
         messages.success(request, f"Retired: {done}. It stays readable.", extra_tags=undo)
         return done
@@ -65,7 +64,7 @@ def _along(row: Any) -> str:
 @require_POST
 def take_back(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     actor = actor_of(request)
-    row = retiring.take_back(actor=actor, row=FOUND[what](actor, key))
+    row = actions.take_back(actor=actor, row=FOUND[what](actor, key))
     messages.success(request, f"In use again: {row}.")
     return redirect(what, key)
 

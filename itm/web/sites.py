@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.accounts.actor import require_kind
+from itm.actions.change_site import change_site
 from itm.core.figures import day
 from itm.records import queries as records
 from itm.registry import queries, services
@@ -129,7 +130,7 @@ def site_edit(request: HttpRequest, key: UUID) -> HttpResponse:
     form = SiteForm(request.POST, row=row)
     return edit(
         request, form=form, zones=form.zones(),
-        write=lambda: services.change_site(actor=actor, site=row, **form.values),
+        write=lambda: change_site(actor=actor, site=row, **form.values),
         to=lambda row: reverse("site", args=[row.key]),
         title=f"Change {row}", back=reverse("site", args=[key]),
         crumbs=crumbs_to(row),

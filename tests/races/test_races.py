@@ -2,19 +2,24 @@
 
 import uuid
 from concurrent.futures import ThreadPoolExecutor
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.db import connection, connections
 
+from itm.accounts.actor import system
 from itm.actions.hand_in import hand_in
 from itm.core import outbox
 from itm.core.outbox import Job
 from itm.records import bench as benches
 from itm.records import chain
 from itm.records.models import Reading, Seal
-from itm.schedule.models import Requirement
+from itm.schedule.models import Duty, Requirement
+from itm.schedule.standing import differing
+from itm.schedule.sweep import passed, sweep
 from tests.deeds import Day, discharged, prepared, read, restored, signed
+from tests.factories import SiteFactory
+from tests.itm.schedule.many import many_duties
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
@@ -96,3 +101,14 @@ def test_eight_workers_never_take_the_same_job(programme):
 
     taken = [pk for some in at_once(*[take] * 8) for pk in some]
     assert len(taken) == len(set(taken)) == 40
+
+
+def test_eight_sweeps_at_once_move_each_standing_once(programme, scene):
+    site = SiteFactory(owner=scene.owner.organisation)
+    many_duties([scene.site, site], 400, begun=date(2026, 1, 1))
+    now = datetime(2026, 9, 1, 12, tzinfo=UTC)
+    changed = sum(rows.count() for _, rows in passed(now))
+    moved = at_once(*[lambda: sweep(now)] * 8)
+    assert changed > 50
+    assert sum(moved) == changed
+    assert list(differing(Duty.objects.all(), system(now.date(), at=now))) == []

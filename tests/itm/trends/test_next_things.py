@@ -11,6 +11,7 @@ from itm.registry.models import Site
 from itm.schedule.due import Result
 from itm.schedule.models import Duty
 from itm.schedule.services import refresh, start_duties
+from itm.schedule.standing import restand_site, stand
 from itm.trends.next_things import next_things
 from tests.factories import (
     TODAY,
@@ -169,6 +170,7 @@ def test_retired_equipment_is_not_listed(scene, what):
     row = getattr(scene, what)
     row.retired_on = TODAY
     row.save(by=BY)
+    restand_site(actor=BY, site=scene.site)
     assert kinds(scene) == []
 
 
@@ -176,6 +178,7 @@ def test_a_withdrawn_duty_is_not_listed(scene):
     start_duties(actor=BY, proportioner=scene.proportioner)
     duty = Duty.objects.get()
     duty.withdrawn_on = TODAY
+    stand(duty, TODAY)
     duty.save(by=BY)
     assert kinds(scene) == []
 

@@ -1,0 +1,33 @@
+"""Out of use and back: nothing is due on what is retired, and the lists know it at once."""
+
+from datetime import date
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.registry import retiring
+from itm.registry.queries import site_of
+from itm.registry.retiring import Retirable
+from itm.schedule.standing import restand_site
+
+
+@transaction.atomic
+def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
+    """Raises what `registry.retiring.retire` raises."""
+    done = retiring.retire(actor=actor, row=row, on=on, today=today)
+    restand(actor, done)
+    return done
+
+
+@transaction.atomic
+def take_back(*, actor: Actor, row: Retirable) -> Retirable:
+    """Raises what `registry.retiring.take_back` raises. May run twice."""
+    done = retiring.take_back(actor=actor, row=row)
+    restand(actor, done)
+    return done
+
+
+def restand(actor: Actor, row: Retirable) -> None:
+    site = site_of(row)
+    if site is not None:  # an instrument hangs on no site
+        restand_site(actor=actor, site=site)
