@@ -22,6 +22,14 @@ class Band:
     lower: Decimal
     upper: Decimal
 
+    @property
+    def width(self) -> float:
+        """Points from one limit to the other.
+
+        Source: arithmetic. Check: arithmetic.
+        """
+        return float(self.upper - self.lower)
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:

@@ -25,7 +25,7 @@ def canonical_bytes(form: Any) -> bytes:
 def _text(value: Any) -> str:
     kind = type(value)
     if kind is float or (kind is str and len(value) <= LONGEST_REMEMBERED):
-        return _leaf(kind, value)
+        return _leaf(value)
     if kind is dict and all(type(key) is str and key.isascii() for key in value):
         # Other keys go by UTF-16, in which order the library knows how to put them.
         return "{" + ",".join([f"{_text(key)}:{_text(value[key])}" for key in sorted(value)]) + "}"
@@ -34,9 +34,8 @@ def _text(value: Any) -> str:
     return rfc8785.dumps(value).decode()
 
 
-@lru_cache(REMEMBERED)
-def _leaf(kind: type, value: float | str) -> str:
-    """Text of one leaf; the kind tells 1.0 from True, which are equal to a cache."""
+@lru_cache(REMEMBERED, typed=True)
+def _leaf(value: float | str) -> str:
     return rfc8785.dumps(value).decode()
 
 

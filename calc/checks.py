@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from functools import cache
 from itertools import combinations_with_replacement, pairwise
 
-from calc.acceptance import WORDS
+from calc.acceptance import WORDS, limits
 from calc.errors import Warned
 from calc.form import Bench
 from calc.inverse import instrument_sd
@@ -21,7 +21,7 @@ LEAST_PERCENTS = 3  # different percents in a line
 SAME_PERCENT = 1e-9  # points, own choice: nearer percents count as one
 COARSE_SHARE = 1 / 3  # step over band, common practice, no source
 LEVEL = 0.05  # of the tests on the line, usual choice
-STEADY_SHARE = 0.1  # of the band, own choice: bottles of one flow point this near count as alike
+ALIKE_SHARE = 0.1  # of the band, own choice: bottles this near count as alike
 
 Other = list[float] | None  # percent and side by the line with the other choice of water
 
@@ -35,7 +35,7 @@ def different_percents(percents: Sequence[float]) -> int:
 def on_resolution(bench: Bench, slope: float) -> list[Warned]:
     """Warn when one step of the instrument is over a third of the band."""
     step = bench.instrument.resolution / slope
-    width = float(bench.band.upper - bench.band.lower)
+    width = bench.band.width
     if step <= COARSE_SHARE * width:
         return []
     return [Warned("resolution_coarse", "$.instrument.resolution", {"step": step, "width": width})]
@@ -114,7 +114,7 @@ def on_repeats(bench: Bench) -> list[Warned]:
     """
     sd = float(instrument_sd(bench.instrument.resolution, guess_of(bench)))
     warned = []
-    for bottle in bench.bottles:
+    for bottle in bench.dilute_bottles:
         if len(bottle.values) < 2:
             continue
         apart = max(bottle.values) - min(bottle.values)
@@ -140,7 +140,7 @@ def on_steadiness(bench: Bench, subject: Subject, reading_sd: float, slope: floa
     for bottle in subject.bottles:
         low, high = by_readings.get(len(bottle.values), (bottle.mean, bottle.mean))
         by_readings[len(bottle.values)] = min(low, bottle.mean), max(high, bottle.mean)
-    least = STEADY_SHARE * float(bench.band.upper - bench.band.lower) * slope
+    least = ALIKE_SHARE * bench.band.width * slope
     factor = pair_factor(len(means))
     step2 = squared(bench.instrument.resolution) / 12
     for (a, (low_a, high_a)), (b, (low_b, high_b)) in combinations_with_replacement(
@@ -202,6 +202,18 @@ def on_water(where: str, percent: float, side: int, other: Other, bench: Bench) 
         "other_limits": WORDS[int(other[1])],
     }
     return [Warned("water_decides", where, values)]
+
+
+def on_warmth(where: str, percent: float, at_one: float, bench: Bench) -> list[Warned]:
+    """Warn when the limits change with what the differences in temperature are worth.
+
+    at_one is the percent as it would about be with all bottles at one temperature.
+    """
+    seen, then = limits(percent, bench.band), limits(at_one, bench.band)
+    if seen == then:
+        return []
+    values = {"percent": percent, "limits": seen, "at_one": at_one, "limits_at_one": then}
+    return [Warned("temperature_decides", where, values)]
 
 
 def with_or_without(bench: Bench) -> str:

@@ -177,6 +177,21 @@ WARNINGS = {
         "corrected; that is worth about {points:.2g} points and makes it look {looks}. Bring all "
         "bottles to one temperature and read again."
     ),
+    "temperature_decides": (
+        "As read this is {percent:.4g} % ({limits}); with all bottles at one temperature it would "
+        "be about {at_one:.4g} % ({limits_at_one}): the answer hangs on the temperature. Bring all "
+        "bottles to one temperature and read again."
+    ),
+    "water_drifted": (
+        "The same water reads {points:.2g} points {way} at the end than at the beginning, more "
+        "than its readings scatter ({allowed:.2g} points): the meter or its temperature moved "
+        "while the bottles were read. Read the whole bench again."
+    ),
+    "waters_differ": (
+        "The water of the test reads {points:.2g} points {way} than that of the standards, more "
+        "than readings scatter ({allowed:.2g} points): no line holds for both. Make the standards "
+        "from the water of the test and read them again."
+    ),
     "temperature_unknown": (
         "A reading here has no temperature, so a difference between the bottles cannot be seen. "
         "Note the temperature with each reading."

@@ -1,7 +1,7 @@
 """From the arrays of a batch to what is said of each test: refusals, warnings and results."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,8 +19,9 @@ from calc.other_line import OtherLine
 from calc.result import Evaluation, FittedLine, LackOfFit, Result
 from calc.scales import on_scale
 from calc.stack import Subject, fit_percents
-from calc.temperatures import look
+from calc.temperatures import at_one_temperature, line_at_one_temperature, look
 from calc.version import __version__
+from calc.waters import on_waters
 
 FLAT = 1e-12  # rise over the fit against the size of a reading, own choice: below it is float dust
 
@@ -62,11 +63,15 @@ class Findings:
         temperatures = look(bench, line.slope)
         left_open = set(temperatures.left_open)
         scale = on_scale(bench)
-        if on_other or scale or left_open & self._fitted():
+        waters = on_waters(bench, line.slope, self.row.reading_sd)
+        if on_other or scale or waters or left_open & self._fitted():
             left_open |= {sample.bottle.where for sample in bench.samples}
-        results, on_results = self._results(not on_other, left_open, reversed_flow_points(mixing))
+        results, on_results = self._results(
+            not on_other, left_open, temperatures.added, reversed_flow_points(mixing)
+        )
         warned = (
             *temperatures.warned,
+            *waters,
             *checks.on_resolution(bench, line.slope),
             *scale,
             *checks.on_order(bench),
@@ -118,11 +123,16 @@ class Findings:
         return LackOfFit(f, probability) if math.isfinite(f) else None
 
     def _results(
-        self, other_stands: bool, left_open: set[str], reverses: set[str]
+        self,
+        other_stands: bool,
+        left_open: set[str],
+        added: Mapping[str, float],
+        reverses: set[str],
     ) -> tuple[list[Result], list[Warned]]:
         """Results of the samples, then of the flow points, and the warnings that belong to one."""
         percents = fit_percents(self.bench, self.bench.include_water)
         results, warned = [], []
+        intercept, slope = line_at_one_temperature(self.bench, added) if added else (0.0, 1.0)
         compares = other_stands and self.row.other is not None
         for subject, numbers, other in zip(
             self.subjects, self.row.results, self.row.otherwise, strict=False
@@ -137,6 +147,9 @@ class Findings:
             hanging = checks.on_water(
                 subject.where, percent, side, other if compares else None, self.bench
             )
+            if added:
+                at_one = (at_one_temperature(subject.bottles, added) - intercept) / slope
+                hanging += checks.on_warmth(subject.where, percent, at_one, self.bench)
             if subject.flow_point is not None or len(subject.bottles) > 1:
                 warned += [*outside, *hanging]  # a flow point of one bottle would say it twice
             unsteady: list[Warned] = []

@@ -46,6 +46,8 @@ TEST_OPTIONS = (
     "verdict_probability",
     "lean_probability",
     "correct_to_c",
+    "water_again",
+    "test_water",
 )
 INSTRUMENT_KEYS = ("resolution", "repeatability", "temperature_compensated")
 INSTRUMENT_OPTIONS = ("repeatability_history",)
@@ -144,18 +146,31 @@ class Bench:
     verdict_probability: float | None
     lean_probability: float | None
     correct_to_c: float | None
+    water_again: Bottle | None  # the water of the standards, read once more at the end
+    test_water: Bottle | None  # what went through the system, where the standards have another
 
     @property
     def bottles(self) -> tuple[Bottle, ...]:
-        """Water, standards and samples, in this order."""
+        """Water, standards and samples, in this order: what the result rests on."""
         standards = (standard.bottle for standard in self.standards)
         return (self.water, *standards, *(sample.bottle for sample in self.samples))
+
+    @property
+    def dilute_bottles(self) -> tuple[Bottle, ...]:
+        """All but the undiluted concentrate."""
+        waters = (self.water_again, self.test_water)
+        return (*self.bottles, *(bottle for bottle in waters if bottle is not None))
 
     def as_form(self) -> dict[str, Any]:
         """The form after defaults, numbers as doubles: what the digest covers. Keys that came
         after the first engine stand in it only where they are given, so that it keeps its digest.
         """
-        later = {"lean_probability": self.lean_probability, "correct_to_c": self.correct_to_c}
+        later = {
+            "lean_probability": self.lean_probability,
+            "correct_to_c": self.correct_to_c,
+            "water_again": self.water_again and self.water_again.as_form(),
+            "test_water": self.test_water and self.test_water.as_form(),
+        }
         return {
             "method": self.method,
             "nominal_percent": self.nominal_percent,
@@ -188,7 +203,7 @@ def read(data: Any) -> Bench:
         instrument=_instrument(form["instrument"], "$.instrument"),
         water=_bottle(form["water"], "$.water", "$.water"),
         standards=_standards(form["standards"], "$.standards"),
-        concentrate=_concentrate(form["concentrate"], "$.concentrate"),
+        concentrate=_optional_bottle(form["concentrate"], "$.concentrate"),
         samples=_samples(form["samples"], "$.samples"),
         include_water=flag_at(form.get("include_water", True), "$.include_water"),
         fit=choice_at(form.get("fit", ORDINARY), "$.fit", FITS),
@@ -197,6 +212,8 @@ def read(data: Any) -> Bench:
         ),
         lean_probability=_probability(form.get("lean_probability"), "$.lean_probability"),
         correct_to_c=_common_temperature(form.get("correct_to_c"), "$.correct_to_c"),
+        water_again=_optional_bottle(form.get("water_again"), "$.water_again"),
+        test_water=_optional_bottle(form.get("test_water"), "$.test_water"),
     )
 
 
@@ -305,7 +322,7 @@ def _samples(given: Any, where: str) -> tuple[Sample, ...]:
     return tuple(samples)
 
 
-def _concentrate(given: Any, where: str) -> Bottle | None:
+def _optional_bottle(given: Any, where: str) -> Bottle | None:
     return None if given is None else _bottle(given, where, where)
 
 

@@ -39,7 +39,8 @@ class Moved:
 
     points: Any  # second minus first, % by volume
     u_points: Any
-    moved: Any  # True where they are apart by more than their 95 % interval
+    allowed: Any  # points that readings of one liquid may be apart, 95 %
+    moved: Any  # True where they are apart by more
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,7 +306,8 @@ def water_moved(first: Any, second: Any, u_first: Any, u_second: Any, slope: Any
     u_both = np.hypot(not_negative("u_first", u_first), not_negative("u_second", u_second))
     u_points = u_both / steep
     points = apart / numbers("slope", slope)
-    return Moved(points, u_points, np.abs(points) > coverage_factor(np.inf) * u_points)
+    allowed = coverage_factor(np.inf) * u_points
+    return Moved(points, u_points, allowed, np.abs(points) > allowed)
 
 
 def salinity_between(fresher: Any, saltier: Any) -> Any:

@@ -119,11 +119,11 @@ def _within(bench: Bench, guess: float) -> tuple[float, float]:
     instrument's history counts as so many more repeats."""
     squares = [
         squared((value - bottle.mean) / guess)
-        for bottle in bench.bottles
+        for bottle in bench.dilute_bottles
         if len(bottle.values) > 1
         for value in bottle.values
     ]
-    dof = float(sum(len(bottle.values) - 1 for bottle in bench.bottles))
+    dof = float(sum(len(bottle.values) - 1 for bottle in bench.dilute_bottles))
     if bench.instrument.history is not None:
         sd, history = bench.instrument.history
         counted = min(history, MOST_HISTORY)

@@ -1,15 +1,18 @@
 """Temperatures of a bench: what a difference between the bottles is worth, and putting it right."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calc.errors import CalcError, Warned
 from calc.form import Bench, Bottle, mean_of
+from calc.line import fit_line
 from calc.readings import at_temperature
 from calc.sums import ordered_mean
 
 WARN_APART, OPEN_APART = 1.0, 3.0  # °C, common practice, no source
+WARN_SHARE = 1 / 3  # of the band, own choice: in salty water less than a degree is worth so much
 DUST = 1e-9  # °C, own choice: 21.1 - 20.1 must count as 1
 COLDEST, WARMEST = 0.0, 40.0  # °C, where the equation for the water index is good
 COLDEST_BENCH, WARMEST_BENCH = -5.0, 45.0  # °C, own choice: beyond it a unit is mistaken
@@ -27,6 +30,9 @@ class Temperatures:
 
     warned: tuple[Warned, ...]
     left_open: frozenset[str]
+    # What its temperature adds to the reading of each bottle, by its place; empty where no
+    # difference is worth a warning.
+    added: Mapping[str, float]
 
 
 def corrected(bench: Bench) -> Bench:
@@ -43,24 +49,23 @@ def corrected(bench: Bench) -> Bench:
     if bench.instrument.temperature_compensated:
         raise CalcError("corrected_twice", "$.correct_to_c")
     values = _at(bench, to_c)
-    water, *others = (_bottle(bottle, values) for bottle in bench.bottles)
-    standards, samples = others[: len(bench.standards)], others[len(bench.standards) :]
     return replace(
         bench,
-        water=water,
-        standards=tuple(
-            replace(s, bottle=b) for s, b in zip(bench.standards, standards, strict=True)
-        ),
-        samples=tuple(replace(s, bottle=b) for s, b in zip(bench.samples, samples, strict=True)),
+        water=_bottle(bench.water, values),
+        standards=tuple(replace(s, bottle=_bottle(s.bottle, values)) for s in bench.standards),
+        samples=tuple(replace(s, bottle=_bottle(s.bottle, values)) for s in bench.samples),
+        water_again=bench.water_again and _bottle(bench.water_again, values),
+        test_water=bench.test_water and _bottle(bench.test_water, values),
     )
 
 
 def _at(bench: Bench, to_c: float) -> dict[str, tuple[float, ...]]:
     """Corrected values by the place of the bottle; all readings of a bench at once."""
-    for bottle in bench.bottles:
+    bottles = bench.dilute_bottles
+    for bottle in bottles:
         for reading in bottle.readings:
             _require_known(bottle, reading.temperature_c)
-    readings = [r for bottle in bench.bottles for r in bottle.readings]
+    readings = [r for bottle in bottles for r in bottle.readings]
     try:
         moved = at_temperature(
             bench.method,
@@ -71,7 +76,7 @@ def _at(bench: Bench, to_c: float) -> dict[str, tuple[float, ...]]:
     except CalcError as error:
         raise CalcError(error.code, "$.correct_to_c", **error.values) from None
     values, start = {}, 0
-    for bottle in bench.bottles:
+    for bottle in bottles:
         end = start + len(bottle.readings)
         values[bottle.where], start = tuple(moved[start:end]), end
     return values
@@ -115,21 +120,56 @@ def look(bench: Bench, slope: float) -> Temperatures:
     percent. The undiluted concentrate is not part of the result and not looked at.
     """
     if bench.correct_to_c is not None:
-        return Temperatures(tuple(_corrections(bench, bench.correct_to_c, slope)), frozenset())
-    warned = [*_without_temperature(bench.bottles), *_odd(bench.bottles)]
+        return Temperatures(tuple(_corrections(bench, bench.correct_to_c, slope)), frozenset(), {})
+    warned = [*_without_temperature(bench.dilute_bottles), *_odd(bench.dilute_bottles)]
     known = [t for s in bench.standards if (t := s.bottle.temperature_c) is not None]
     if bench.instrument.temperature_compensated or not known:
-        return Temperatures(tuple(warned), frozenset())
+        return Temperatures(tuple(warned), frozenset(), {})
     middle = float(ordered_mean(known))
-    left_open = set()
+    left_open, added, named = set(), {}, False
     for bottle in bench.bottles:
-        temperature = bottle.temperature_c
-        if temperature is None or abs(temperature - middle) < WARN_APART - DUST:
+        if bottle.temperature_c is None:
             continue
-        warned.append(_mismatch(bench.method, bottle, temperature - middle, slope))
-        if abs(temperature - middle) >= OPEN_APART - DUST:
+        warmer = bottle.temperature_c - middle
+        added[bottle.where] = _per_c(bench.method, bottle) * warmer
+        points = added[bottle.where] / slope
+        is_apart = abs(warmer) >= WARN_APART - DUST
+        if not is_apart and abs(points) <= WARN_SHARE * bench.band.width:
+            continue
+        warned.append(_mismatch(bottle, warmer, points))
+        named = True
+        if abs(warmer) >= OPEN_APART - DUST:
             left_open.add(bottle.where)
-    return Temperatures(tuple(warned), frozenset(left_open))
+    return Temperatures(tuple(warned), frozenset(left_open), added if named else {})
+
+
+def line_at_one_temperature(bench: Bench, added: Mapping[str, float]) -> tuple[float, float]:
+    """Intercept and slope with all bottles as warm as the standards are on average.
+
+    Parameters
+    ----------
+    bench : Bench.
+    added : what the temperature of each bottle adds to its reading, by its place.
+
+    Notes: the ordinary line whatever fit is asked for; it only says whether an answer would turn.
+    Source: as `look`. Check: tests/calc/test_temperatures.py, against `correct_to_c`.
+    """
+    points = [(standard.percent, standard.bottle) for standard in bench.standards]
+    if bench.include_water:
+        points.append((0.0, bench.water))
+    line = fit_line(
+        np.array([percent for percent, _ in points]),
+        np.array([at_one_temperature([bottle], added) for _, bottle in points]),
+    )
+    return float(line.intercept), float(line.slope)
+
+
+def at_one_temperature(bottles: Sequence[Bottle], added: Mapping[str, float]) -> float:
+    """Mean reading of some bottles with all of the bench as warm as the standards on average.
+
+    Source: as `look`. Check: tests/calc/test_temperatures.py, against `correct_to_c`.
+    """
+    return float(ordered_mean([b.mean - added.get(b.where, 0.0) for b in bottles]))
 
 
 def _corrections(bench: Bench, to_c: float, slope: float) -> list[Warned]:
@@ -168,13 +208,16 @@ def _odd(bottles: tuple[Bottle, ...]) -> list[Warned]:
     ]
 
 
-def _mismatch(method: str, bottle: Bottle, warmer: float, slope: float) -> Warned:
-    per_c = {
+def _per_c(method: str, bottle: Bottle) -> float:
+    """What a degree more adds to a reading of this bottle."""
+    return {
         "refractive_index": INDEX_PER_C,
         "brix": BRIX_PER_C,
         "conductivity": CONDUCTIVITY_PER_C * bottle.mean,
     }[method]
-    points = per_c * warmer / slope
+
+
+def _mismatch(bottle: Bottle, warmer: float, points: float) -> Warned:
     values = {
         "apart": abs(warmer),
         "side": "warmer" if warmer > 0 else "colder",

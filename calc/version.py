@@ -1,3 +1,3 @@
 """The engine version: bumped by every change that moves a number, a verdict or a warning."""
 
-__version__ = "2.0"
+__version__ = "2.1"

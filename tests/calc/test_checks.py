@@ -68,9 +68,27 @@ def test_one_degree_from_the_standards_is_a_mismatch(temperature):
     assert places(warm_sample(temperature), "temperature_mismatch") == ["$.samples[2]"]
 
 
-@pytest.mark.parametrize("temperature", [19.01, 20.0, 20.99])
+@pytest.mark.parametrize("temperature", [19.5, 20.0, 20.5])
 def test_less_than_one_degree_is_none(temperature):
     assert places(warm_sample(temperature), "temperature_mismatch") == []
+
+
+def test_less_than_one_degree_counts_where_it_is_worth_over_a_third_of_the_band():
+    # 1e-4 per °C (check-values B-08) over a slope of 2.9e-4 per %: 0.3 points are 0.87 °C.
+    assert places(warm_sample(20.85), "temperature_mismatch") == []
+    (warned,) = found(warm_sample(20.9), "temperature_mismatch")
+    assert 0.3 < warned.values["points"] < 0.4
+
+
+def test_answer_that_turns_with_the_temperature_is_open_and_says_so():
+    # 3.25 % read warm looks leaner than it is: 0.65 points more and it is rich.
+    stays, turns = warm_sample(21.7), warm_sample(22.1)
+    assert places(stays, "temperature_decides") == []
+    assert certainties(stays) == (["settled"] * 3, ["settled"] * 2)
+    (warned,) = found(turns, "temperature_decides")
+    assert warned.where == "$.samples[2]"
+    assert (warned.values["limits"], warned.values["limits_at_one"]) == ("in band", "rich")
+    assert certainties(turns) == (["settled", "settled", "undecided"], ["settled", "undecided"])
 
 
 def test_mismatch_of_exactly_one_degree_survives_binary_dust():
@@ -107,11 +125,15 @@ def test_compensating_instrument_gives_no_mismatch():
     assert certainties(bench)[0] == ["settled"] * 3
 
 
-def test_three_degrees_leave_only_the_results_open_that_rest_on_the_bottle():
-    assert certainties(warm_sample(22.9)) == (["settled"] * 3, ["settled"] * 2)
-    assert certainties(warm_sample(23.0)) == (
-        ["settled", "settled", "undecided"],
-        ["settled", "undecided"],
+@pytest.mark.parametrize(("temperature", "certainty"), [(17.1, "settled"), (17.0, "undecided")])
+def test_three_degrees_leave_only_the_results_open_that_rest_on_the_bottle(temperature, certainty):
+    # Plainly lean, and colder than the standards: at one temperature it would be leaner still.
+    bench = warm_sample(temperature)
+    bench["samples"][2]["readings"][0]["value"] = 1.33350
+    assert places(bench, "temperature_decides") == []
+    assert certainties(bench) == (
+        ["settled", "settled", certainty],
+        ["settled", certainty],
     )
 
 

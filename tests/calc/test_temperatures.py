@@ -3,6 +3,8 @@
 import pytest
 
 import calc
+from calc.form import read
+from calc.temperatures import at_one_temperature, line_at_one_temperature, look
 from calc.water import water_index
 from tests.calc.benches import a_bench, readings, standards, with_samples
 
@@ -33,6 +35,24 @@ def test_correction_takes_the_temperature_out_of_the_percent():
     raw, put_right = calc.evaluate(bench()), calc.evaluate(bench(correct_to_c=20))
     assert raw.samples[0].percent - 3.4 > 1.9  # eight degrees colder reads two points rich
     assert put_right.samples[0].percent == pytest.approx(3.4, abs=1e-6)
+
+
+@pytest.mark.parametrize("include_water", [True, False])
+@pytest.mark.parametrize("warm", ["$.water", "$.standards[0]", "$.standards[2]", "$.samples[0]"])
+def test_percent_at_one_temperature_is_near_that_of_a_correction(warm, include_water):
+    made = bench(sample_c=20.0, include_water=include_water)
+    bottles = {"$.water": made["water"], "$.samples[0]": made["samples"][0]["readings"]}
+    bottles |= {f"$.standards[{i}]": s["readings"] for i, s in enumerate(made["standards"])}
+    (reading,) = bottles[warm]
+    reading["temperature_c"] = 22.0
+    as_read, put_right = read(made), calc.evaluate({**made, "correct_to_c": 20}).samples[0].percent
+    found = calc.evaluate(made)
+    added = look(as_read, found.line.slope).added
+    intercept, slope = line_at_one_temperature(as_read, added)
+    about = (at_one_temperature([as_read.samples[0].bottle], added) - intercept) / slope
+    moved = abs(found.samples[0].percent - put_right)
+    # One coefficient over all temperatures against the equation for water: 15 % of the shift.
+    assert about == pytest.approx(put_right, abs=0.15 * moved)
 
 
 def test_correction_is_said_with_its_size_in_points():

@@ -262,6 +262,17 @@ def test_pond_read_as_water_of_tap_standards_leaves_the_answer_open(concentrate)
     assert answer(bench).certainty == "undecided"
 
 
+@pitfall(19)
+@pytest.mark.parametrize(("concentrate", "points"), [(STEEP, 0.6), (FLAT, 1.1)])
+def test_pond_beside_the_tap_of_the_standards_is_named_with_its_size(concentrate, points):
+    sample = [{"name": "design", "readings": readings(shown(3.4, concentrate) + 1.8e-4)}]
+    bench = true_bench(concentrate, samples=sample, test_water=readings(WATER + 1.8e-4))
+    (found,) = warned(bench, "waters_differ")
+    assert found.values["points"] == pytest.approx(points, abs=0.05)
+    assert found.values["way"] == "higher"
+    assert answer(bench).certainty == "undecided"
+
+
 def salty_bench(*values, resolution=10.0, **changes):
     """Conductivity in µS/cm of water and three standards; invented."""
     water, *rest = values
@@ -297,6 +308,17 @@ def test_degree_in_brackish_water_is_worth_many_points():
     )
     assert found.values["points"] == pytest.approx(10, abs=0.5)
     assert found.values["looks"] == "richer"
+
+
+@pitfall(11)
+def test_part_of_a_degree_in_brackish_water_is_warned_of_too():
+    # 0.9 °C is worth nine points there, though under the usual degree.
+    sample = [{"name": "design", "readings": readings(50_340, temperature_c=20.9)}]
+    bench = salty_bench(50_000, 50_200, 50_300, 50_400, samples=sample)
+    (found,) = warned(bench, "temperature_mismatch")
+    assert found.values["points"] == pytest.approx(9, abs=0.5)
+    assert "temperature_decides" in codes(calc.evaluate(bench))
+    assert answer(bench).certainty == "undecided"
 
 
 @pitfall(11)
