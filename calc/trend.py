@@ -14,6 +14,7 @@ from calc.acceptance import IN_BAND, LEAN, RICH, Band, limits
 from calc.arguments import not_negative, numbers, positive
 from calc.errors import CalcError
 from calc.kendall import FEWEST, LEVEL, MannKendall, TheilSen, cut_off, mann_kendall, theil_sen
+from calc.outlying import outlying
 from calc.properties import ABOVE, BELOW, WITHIN
 from calc.ranks import Shift, shift_between
 from calc.student import coverage_factor
@@ -66,6 +67,7 @@ class Drift:
     statement: str  # too few results | not shown | rising | falling
     slope: TheilSen | None
     test: MannKendall | None
+    apart: Point | None = None  # one result that stands apart from the others
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +158,11 @@ def drift(points: Sequence[Point]) -> Drift:
     Drift, slopes per year.
 
     Raises: beyond_numbers.
-    Notes: below 5 results no order of them is rare enough (4 rising ones: 2/4! = 0.083).
-    Source: Gilbert 1987, 16.4; Sen 1968. Check: fixtures/reference/check-values.json H-01, H-09.
+    Notes: below 5 results no order of them is rare enough (4 rising ones: 2/4! = 0.083). A result
+    that stands apart is named and stays in: slope and trend go by ranks and bear it. It is looked
+    for where every result has an uncertainty, below which the scatter never counts.
+    Source: Gilbert 1987, 16.4; Sen 1968; Grubbs 1969. Check: fixtures/reference/check-values.json
+    H-01, H-06, H-09.
     """
     first, last, count = points[0].day, points[-1].day, len(points)
     if count < 2:
@@ -171,7 +176,15 @@ def drift(points: Sequence[Point]) -> Drift:
         statement = NOT_SHOWN
     else:
         statement = RISING if test.s > 0 else FALLING
-    return Drift(first, last, count, statement, slope, test)
+    return Drift(first, last, count, statement, slope, test, _apart(points))
+
+
+def _apart(points: Sequence[Point]) -> Point | None:
+    known = [point.u_value for point in points if point.u_value is not None]
+    if len(points) < FEWEST or len(known) < len(points):
+        return None
+    found = outlying([point.value for point in points], least_sd=median(known))
+    return points[found.index] if found.stands_apart else None
 
 
 def difference(latest: Point, baseline: float, u_baseline: float | None) -> Difference:

@@ -166,6 +166,9 @@ def _plain_drift(found: Drift) -> dict[str, Any]:
         "interval": _interval(slope.low, slope.high) if slope else None,
         "probability_by_chance": test.p if test else None,
         "statement": found.statement,
+        "stands_apart": None
+        if found.apart is None
+        else {"on": _date(found.apart.day), "value": found.apart.value},
     }
 
 

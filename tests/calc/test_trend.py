@@ -188,6 +188,46 @@ def test_origin_of_time_moves_nothing_but_the_days(values, start):
         assert one.earliest_day <= (len(values) - 1) * YEAR + HORIZON
 
 
+def unsure(values, u=0.05):
+    return [Point(point.day, point.value, u) for point in yearly(values)]
+
+
+def test_result_that_stands_apart_is_named_and_stays_in():
+    # 5.2 for 3.2, a slip of one key (invented): the slope by ranks hardly moves.
+    values = [3.20, 3.22, 3.18, 5.20, 3.21, 3.19]
+    found = trend(unsure(values))
+    assert found.present.apart == Point(3 * YEAR, 5.20, 0.05)
+    assert found.present.statement == NOT_SHOWN
+    assert abs(found.present.slope.slope) < 0.02
+    assert found.present.count == 6
+
+
+def test_result_apart_is_not_looked_for_where_that_cannot_be_told():
+    values = [3.20, 3.22, 3.18, 5.20, 3.21, 3.19]
+    assert trend(yearly(values)).present.apart is None  # without uncertainties
+    assert trend(unsure(values[:4])).present.apart is None  # below five results
+    assert trend(unsure([3.2, 3.2, 3.2, 3.2, 3.3])).present.apart is None  # rounding, not a slip
+    assert trend(unsure(values, u=1.5)).present.apart is None  # within what the tests can tell
+
+
+def test_new_lot_is_no_result_that_stands_apart():
+    points = unsure([3.2] * 6 + [3.9])
+    assert trend(points).present.apart is not None
+    assert trend(points, [Event(5.5 * YEAR, "other lot")]).drifts[0].apart is None
+
+
+@pytest.mark.parametrize("count", [5, 8, 20])
+def test_ordinary_results_seldom_stand_apart_with_or_without_a_drift(count):
+    rng = np.random.default_rng(14)
+    for slope in (0.0, 0.05):
+        series = [
+            unsure([3.2 + slope * i + e for i, e in enumerate(rng.normal(0, 0.05, count))])
+            for _ in range(1000)
+        ]
+        alarms = [trend(points).present.apart is not None for points in series]
+        assert np.mean(alarms) < 0.06
+
+
 @pytest.mark.parametrize(
     ("call", "code", "where"),
     [

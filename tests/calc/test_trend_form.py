@@ -55,6 +55,16 @@ def test_thirty_results_with_events_and_baseline():
     assert found["baseline"]["interval"][0] > 0
 
 
+def test_result_that_stands_apart_is_named_by_its_day():
+    given = a_series([3.20, 3.22, 3.18, 5.20, 3.21, 3.19])
+    assert answered("trend", given)["present"]["stands_apart"] is None
+    for result in given["results"]:
+        result["standard_uncertainty"] = 0.05
+    found = answered("trend", given)["present"]
+    assert found["stands_apart"] == {"on": "2018-05-04", "value": 5.20}
+    assert found["results"] == 6
+
+
 def test_order_of_the_results_does_not_matter():
     given = a_series([3.4, 3.5, 3.45, 3.6, 3.55, 3.65], criterion=FIXED_SYSTEMS)
     turned = {**given, "results": given["results"][::-1]}
