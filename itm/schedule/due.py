@@ -12,7 +12,8 @@ from uuid import UUID
 
 from itm.core.clock import add_months
 
-Cause = Literal["periodic", "retest"]
+Cause = Literal["periodic", "retest", "event", "once"]
+Unit = Literal["months", "days", "calendar_months", "calendar_weeks"]
 Name = Literal["ahead", "open", "due", "overdue"]
 
 # Days in which a device that tested lean, rich or undecided has to be tested again: own choice,
@@ -22,12 +23,48 @@ RETEST_DAYS = 30
 
 @dataclass(frozen=True)
 class Window:
-    """Months from the last completion: earliest that counts, interval, latest. The figures belong
-    to the requirement's row: ship rules allow no room where land rules allow nine to fifteen."""
+    """From the last completion: earliest that counts, interval, latest. The figures belong to the
+    requirement's row: ship rules allow no room where land rules allow nine to fifteen months.
+
+    In calendar months and weeks the three count whole months or weeks of the calendar, and the
+    spacing of the days says nothing: once in every month is 31 March and then 1 April.
+    """
 
     earliest: int
     interval: int
     latest: int
+    unit: Unit = "months"
+
+    def opens(self, counts_from: date) -> date:
+        if self.unit in ("calendar_months", "calendar_weeks"):
+            return begins(counts_from, self.earliest, self.unit)
+        return later(counts_from, self.earliest, self.unit)
+
+    def closes(self, counts_from: date) -> date:
+        if self.unit in ("calendar_months", "calendar_weeks"):
+            return begins(counts_from, self.latest + 1, self.unit) - timedelta(days=1)
+        return later(counts_from, self.latest, self.unit)
+
+    def due(self, counts_from: date) -> date:
+        """The interval counted from the day of the work, inside the window."""
+        day = later(counts_from, self.interval, self.unit)
+        return min(max(day, self.opens(counts_from)), self.closes(counts_from))
+
+
+def later(day: date, count: int, unit: Unit) -> date:
+    if unit in ("months", "calendar_months"):
+        return add_months(day, count)
+    return day + timedelta(days=count * (7 if unit == "calendar_weeks" else 1))
+
+
+def begins(day: date, count: int, unit: Unit) -> date:
+    """The first day of the month or week so many after that of `day`. Weeks begin on Monday.
+
+    Source: ISO 8601-1:2019 for weeks, from memory; months are those of the calendar.
+    """
+    if unit == "calendar_months":
+        return add_months(day.replace(day=1), count)
+    return day - timedelta(days=day.weekday()) + timedelta(weeks=count)
 
 
 @dataclass(frozen=True)
@@ -91,9 +128,9 @@ def periodic_cycle(window: Window, counts_from: date) -> Cycle:
     return Cycle(
         cause="periodic",
         counts_from=counts_from,
-        window_opens_on=add_months(counts_from, window.earliest),
-        due_on=add_months(counts_from, window.interval),
-        latest_on=add_months(counts_from, window.latest),
+        window_opens_on=window.opens(counts_from),
+        due_on=window.due(counts_from),
+        latest_on=window.closes(counts_from),
     )
 
 
@@ -173,8 +210,10 @@ def days_missed(latest_on: date, until: date) -> int:
 
 
 def missed_tests(window: Window, counts_from: date, until: date) -> int:
-    """How many tests a gap swallowed: every interval whose own latest day passed without one."""
+    """How many a gap swallowed: every interval whose own latest day passed without one."""
     count = 0
-    while add_months(counts_from, window.latest + count * window.interval) < until:
+    while replace(window, latest=window.latest + count * window.interval).closes(counts_from) < (
+        until
+    ):
         count += 1
     return count
