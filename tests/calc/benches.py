@@ -2,6 +2,8 @@
 
 from typing import Any
 
+import calc
+
 
 def readings(*values: float, temperature_c: float | None = 20.0) -> list[dict[str, Any]]:
     return [{"value": value, "temperature_c": temperature_c} for value in values]
@@ -47,3 +49,18 @@ def standards(percents: list[float], values: list[float]) -> list[dict[str, Any]
         {"percent": percent, "readings": readings(value)}
         for percent, value in zip(percents, values, strict=True)
     ]
+
+
+def found(bench: dict[str, Any], code: str) -> list[Any]:
+    """The warnings of one code."""
+    return [warned for warned in calc.evaluate(bench).warnings if warned.code == code]
+
+
+def places(bench: dict[str, Any], code: str) -> list[str]:
+    return [warned.where for warned in found(bench, code)]
+
+
+def certainties(bench: dict[str, Any]) -> tuple[list[str], list[str]]:
+    """Of the samples and of the flow points."""
+    result = calc.evaluate(bench)
+    return [r.certainty for r in result.samples], [r.certainty for r in result.flow_points]
