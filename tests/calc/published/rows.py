@@ -16,6 +16,10 @@ NOT_FORMED = {
     "A-04": ({"b0", "se_b0", "b1", "se_b1", "r_squared"}, "only the quadratic term is needed"),
     "C-06": ({"with_1_116"}, "the rounded multiplier is the slip that the case warns of"),
     "J-05": ({"sieve_um"}, "the mesh of a sieve is part of the laboratory's method, not a limit"),
+    "I-02": (
+        {"semiannual", "three_year"},
+        "no row of the programme comes round every half year or every three years",
+    ),
     "C-07": ({"m1_at_25"}, "a solution of 1 mol/kg is not offered: no bench water is that salty"),
 }
 

@@ -1,8 +1,6 @@
-"""Rules over dates, against published windows and laws that hold for any history."""
+"""Rules over dates, by laws that hold for any history; published ones: test_published_dates.py."""
 
-import json
 from datetime import date, timedelta
-from pathlib import Path
 from uuid import UUID, uuid4
 
 import pytest
@@ -22,12 +20,6 @@ from itm.schedule.due import (
     standing,
 )
 
-CHECKS = {
-    row["id"]: row
-    for row in json.loads(
-        (Path(__file__).parents[3] / "fixtures/reference/check-values.json").read_text()
-    )
-}
 ANNUAL = Window(earliest=9, interval=12, latest=15)
 SHIP = Window(earliest=0, interval=12, latest=12)
 BEGUN = date(2020, 1, 31)
@@ -39,16 +31,6 @@ def result(on: date, limits="in band", certainty="settled", phase="as_found", ke
 
 def of(cause: str, made: list[Cycle]) -> list[Cycle]:
     return [cycle for cycle in made if cycle.cause == cause]
-
-
-# Published values -------------------------------------------------------------------------------
-
-
-def test_annual_window_is_nine_to_fifteen_months():
-    """I-02. Source: NFPA 25 (2020) 3.7 frequency definitions, from memory."""
-    rows = json.loads((Path(__file__).parents[3] / "fixtures/programmes/first.json").read_text())
-    windows = {(row["earliest_months"], row["latest_months"]) for row in rows}
-    assert windows == {tuple(CHECKS["I-02"]["expected"]["annual"])}
 
 
 # Periodic cycles --------------------------------------------------------------------------------

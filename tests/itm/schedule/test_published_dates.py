@@ -5,6 +5,7 @@ from itertools import count, islice
 
 from itm.core.clock import add_months
 from itm.schedule.due import Window, cycles
+from itm.schedule.loading import read
 from tests.calc.published.rows import Cases, agree, inputs, published
 
 
@@ -49,10 +50,39 @@ def month_by_month():
     }
 
 
+def windows(programme, interval):
+    """Months of every row of one rhythm; they must all be the same."""
+    rows = [row for row in read(programme)["rows"] if row["unit"] == "months"]
+    found = {(r["earliest"], r["latest"]) for r in rows if r["interval"] == interval}
+    [(earliest, latest)] = found
+    return [earliest, latest]
+
+
+def years(task, name):
+    """Of the rows of ships for one kind of record."""
+    rows = [row for row in read("imo-ships")["rows"] if row["task"] == task]
+    [months] = {row[name] for row in rows}
+    return months / 12
+
+
+LAND = "us-nfpa25-foam-water"
+
+
+def ships():
+    return {
+        "proportioner_years": years("proportioning_test", "interval"),
+        "first_concentrate_years": years("concentrate_check", "first"),
+        "then_years": years("concentrate_check", "interval"),
+    }
+
+
 CASES: Cases = {
+    "I-01": lambda: {"quarterly_months": windows(LAND, 3)},
+    "I-02": lambda: {"annual": windows(LAND, 12), "five_year": windows(LAND, 60)},
     "I-03": window_of_a_year,
     "I-04": month_ends,
     "I-05": twice_a_month,
+    "I-06": ships,
     "I-07": month_by_month,
 }
 
