@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.db.models.functions import Lower
 
 from itm.core.history import Author, Tracked, TrackedQuerySet
@@ -23,6 +23,8 @@ class Organisation(Tracked):
     # Authority only: how sure a statement must be to count as settled; frozen into each test at
     # Prepare. Null is simple acceptance: never undecided. 0.75 is our own choice, no source.
     verdict_probability = models.FloatField(null=True, blank=True, default=0.75)
+    # How sure it must be, besides, that an answer other than lean is not lean; null asks no more.
+    lean_probability = models.FloatField(null=True, blank=True)
     objects = TrackedQuerySet.as_manager()
 
     class Meta:
@@ -39,6 +41,15 @@ class Organisation(Tracked):
                 name="verdict_probability_in_range",
                 violation_error_message=(
                     "The probability for a settled verdict is at least 0.5 and below 1, or empty."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(lean_probability=None)
+                | Q(lean_probability__gte=F("verdict_probability"), lean_probability__lt=1),
+                name="lean_probability_is_stricter",
+                violation_error_message=(
+                    "The probability of not being lean is at least that of a settled verdict and "
+                    "below 1, or empty."
                 ),
             ),
         ]

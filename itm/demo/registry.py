@@ -63,7 +63,8 @@ def build(told: dict[str, Any], ages: Ages) -> World:
 
 def _organisation(world: World, kind: str, told: dict[str, Any], password: str) -> None:
     by = system(world.ages.day(LONG_AGO))
-    more = {"verdict_probability": told["verdict_probability"]} if kind == "authority" else {}
+    asked = ("verdict_probability", "lean_probability")
+    more = {name: told[name] for name in asked if name in told}
     row = Organisation.objects.create(by=by, name=told["name"], kind=kind, **more)
     world.organisations[row.name] = row
     world.members[row.name] = []
@@ -164,6 +165,7 @@ def _system(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> Non
         minimum_flow=flow(told["minimum_flow"]),
         design_flow=flow(told["design_flow"]),
         commissioned_on=world.ages.day(told["commissioned_days_ago"], site.time_zone),
+        criterion=told.get("criterion", "common"),
     )
     for device in told["proportioners"]:
         tank = world.tanks[site.name, device["tank"]]

@@ -10,6 +10,7 @@ from typing import Any
 
 import calc
 from calc.inverse import instrument_sd
+from itm.records.rule import left_by_lean
 
 MOST_BOTTLES = 4  # more bottles than that nobody makes on the day, own choice
 # Finest display a crew can get, in the unit of the reading; common practice, no source.
@@ -38,7 +39,8 @@ def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[st
 
 
 def _advice(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float) -> str:
-    if point["probability_of_limits"] >= wanted:
+    lean = left_by_lean(point, result["band"], inputs.get("lean_probability"))
+    if point["probability_of_limits"] >= wanted and not lean:
         return "The chance would do, but a warning below leaves it open: mend that first."
     steps = _steps(inputs, result, point)
     outcomes = calc.evaluate_many([step.inputs for step in steps])

@@ -1,8 +1,12 @@
-"""The canonical form of a proportioning test, form number 1.
+"""The canonical form of a proportioning test, form number 2.
 
 Everything the report prints stands here by value, so that renaming a system changes no sealed
 report. Keys, never primary keys; numbers that people typed as they typed them; instants in UTC.
-A form is never changed, only followed by the next, and every old one stays readable.
+A form is never changed, only followed by the next, and every old one stays readable: a key that
+came later is read with `get`, and without it the reader says what the old form said.
+
+Form 2 holds the criterion in words (title, edition, how sure) and the probability of not being
+lean, which form 1 did not know.
 """
 
 from datetime import UTC, date, datetime
@@ -161,9 +165,13 @@ def _test(test: ProportioningTest) -> dict[str, Any]:
         "notes": test.notes,
         "nominal_percent": written(test.nominal_percent),
         "criterion": test.criterion,
+        "criterion_title": test.criterion_title,
         "criterion_source": test.criterion_source,
+        "criterion_edition": test.criterion_edition,
+        "criterion_confidence": test.criterion_confidence,
         "band": {"lower": written(test.band_lower), "upper": written(test.band_upper)},
         "verdict_probability": test.verdict_probability,
+        "lean_probability": test.lean_probability,
         "include_water": test.include_water,
     }
 

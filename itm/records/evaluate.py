@@ -47,7 +47,7 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
         criterion = {"lower": _number(test.band_lower), "upper": _number(test.band_upper)}
     water = [r for b in _of_role(test, Bottle.Role.WATER) for r in _readings(b)]
     concentrate = [r for b in _of_role(test, Bottle.Role.CONCENTRATE) for r in _readings(b)]
-    return {
+    form = {
         "method": instrument.method,
         "nominal_percent": _number(test.nominal_percent),
         "criterion": criterion,
@@ -76,6 +76,10 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
         "fit": "ordinary",
         "verdict_probability": test.verdict_probability,
     }
+    # Keys that not every test has stand in it only where they say something: digests stay.
+    if test.lean_probability is not None:
+        form["lean_probability"] = test.lean_probability
+    return form
 
 
 def _missing(form: dict[str, Any]) -> str:

@@ -16,8 +16,9 @@ from itm.core.quantities import QuantityField
 from itm.records import queries
 from itm.records.merge import Crossed, shown
 from itm.records.models import FlowRun, ProportioningTest, Visit
-from itm.records.preparing import FrozenRule, NewBench
+from itm.records.preparing import NewBench
 from itm.records.remarks import can_settle, outside_listing
+from itm.records.rule import FrozenRule
 from itm.registry.forms import Refusing
 from itm.registry.models import Proportioner, Site
 

@@ -8,8 +8,6 @@ from typing import Any
 
 from django.db import transaction
 
-from calc import acceptance
-from calc.criteria import common_band
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
@@ -24,20 +22,11 @@ from itm.records.models import (
     RestorationLine,
     Visit,
 )
-from itm.registry.models import (
-    ConcentrateLot,
-    FlowPoint,
-    FoamSystem,
-    Instrument,
-    Proportioner,
-    Site,
-    SiteAuthority,
-    Tank,
-)
+from itm.records.rule import frozen_rule
+from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Tank
 from itm.registry.restoring import FLUSH_ORDER, restoration_order
 
 State, Phase = ProportioningTest.State, ProportioningTest.Phase
-DEFAULT_PROBABILITY = 0.75  # own choice, no source: where no fire authority has set one
 
 
 @dataclass(frozen=True)
@@ -98,7 +87,7 @@ def prepare_test(
     defaults that change later change no verdict. Without `flow_points` all of the proportioner are
     run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
     bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
-    as_found_first, adjusted_missing.
+    as_found_first, adjusted_missing, nominal_not_named.
     """
     visit = locked_visit(actor, visit)
     if isinstance(bench, NewBench):
@@ -111,9 +100,8 @@ def prepare_test(
         by=actor, site=visit.site, visit=visit, proportioner=proportioner, bench=bench,
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
         tested_on=date_at(visit.site.time_zone, at) if visit.started_at else visit.planned_on,
-        nominal_percent=proportioner.nominal_percent, criterion=rule.criterion,
-        criterion_source=rule.source, band_lower=rule.band.lower, band_upper=rule.band.upper,
-        verdict_probability=rule.verdict_probability, include_water=include_water,
+        nominal_percent=proportioner.nominal_percent, include_water=include_water,
+        **rule.columns(),
     )  # fmt: skip
     for point in points:
         FlowRun.objects.create(by=actor, test=test, flow_point=point)
@@ -153,38 +141,6 @@ def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> 
     _points_to_run(row.proportioner, [flow_point])
     there = row.runs.filter(flow_point=flow_point).first()
     return there or FlowRun.objects.create(by=actor, test=row, flow_point=flow_point)
-
-
-@dataclass(frozen=True)
-class FrozenRule:
-    """How a result of this proportioner would be judged if it were prepared now."""
-
-    criterion: str
-    source: str
-    band: acceptance.Band
-    verdict_probability: float | None
-
-
-def frozen_rule(proportioner: Proportioner) -> FrozenRule:
-    """The criteria of the system and the decision rule of the site's fire authorities."""
-    system = proportioner.system
-    lower, upper = system.custom_lower, system.custom_upper
-    if system.criterion == FoamSystem.Criterion.CUSTOM and lower is not None and upper is not None:
-        band = acceptance.custom_band(lower, upper)
-    else:
-        band = common_band(proportioner.nominal_percent)
-    return FrozenRule(
-        system.criterion, system.criterion_source, band, verdict_probability(system.site)
-    )
-
-
-def verdict_probability(site: Site) -> float | None:
-    """The strictest of the fire authorities; simple acceptance only where all of them say so."""
-    fire = SiteAuthority.objects.filter(site=site, scope=SiteAuthority.Scope.FIRE)
-    wanted = list(fire.values_list("organisation__verdict_probability", flat=True))
-    if not wanted:
-        return DEFAULT_PROBABILITY
-    return max((p for p in wanted if p is not None), default=None)
 
 
 def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench) -> None:

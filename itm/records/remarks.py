@@ -5,8 +5,8 @@ from decimal import Decimal
 
 from itm.core.figures import day
 from itm.records.models import Bottle, FlowRun, ProportioningTest
-from itm.records.preparing import FrozenRule
 from itm.records.queries import Previous
+from itm.records.rule import FrozenRule
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner
 
 # Common practice, no published source: how long the mixture takes to settle, and how many samples

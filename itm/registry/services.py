@@ -18,7 +18,7 @@ from itm.accounts.models import Organisation
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.history import Tracked
 from itm.core.quantities import Quantity
-from itm.registry import queries
+from itm.registry import criteria, queries
 from itm.registry.models import (
     ConcentrateLot,
     Equipment,
@@ -143,7 +143,10 @@ def add_system(*, actor: Actor, site: Site, **values: Any) -> FoamSystem:
 
 
 def change_system(*, actor: Actor, system: FoamSystem, **values: Any) -> FoamSystem:
+    """Refused nominal_not_named where a proportioner in use has a percent it says nothing about."""
     require_own(actor, system, "change a foam system")
+    for device in system.proportioners.filter(retired_on=None):
+        criteria.require_named(values.get("criterion", system.criterion), device.nominal_percent)
     return keep(system, values, by=actor)
 
 
@@ -167,6 +170,7 @@ def add_proportioner(
     row = Proportioner(system=system)
     _require_tank_of_site(values["tank"], system)
     keep(row, values, by=actor)
+    criteria.require_named(system.criterion, row.nominal_percent, "nominal_percent")
     _keep_flow_points(actor, row, flow_points)
     return row
 
@@ -176,8 +180,10 @@ def change_proportioner(
     *, actor: Actor, proportioner: Proportioner, flow_points: Sequence[PointRow], **values: Any
 ) -> Proportioner:
     require_own(actor, proportioner, "change a proportioner")
-    _require_tank_of_site(values["tank"], proportioner.system)
+    system = proportioner.system
+    _require_tank_of_site(values["tank"], system)
     keep(proportioner, values, by=actor)
+    criteria.require_named(system.criterion, proportioner.nominal_percent, "nominal_percent")
     _keep_flow_points(actor, proportioner, flow_points)
     return proportioner
 

@@ -76,7 +76,7 @@ class Paper:
 
 
 def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
-    """The report of a document in canonical form number 1."""
+    """The report of a document in canonical form number 1 or 2."""
     clock = SiteClock.of(document)
     seal = document["seal"]
     readings = bench.readings(document, clock)

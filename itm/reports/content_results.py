@@ -6,11 +6,14 @@ from math import floor, log10
 from typing import Any
 
 from itm.core.figures import MOST_DIGITS, figure
+from itm.records.rule import chance_of_lean, left_by_lean
+from itm.registry.criteria import OWN_LIMITS, Words
 from itm.reports.curve import in_force
 from itm.reports.wording import SiteClock, at_least_tenths, chance
 
 LEAST_DIGITS = 2
 STANDARD = "premix standard"
+FORM_1_TITLES = {"common": "From nominal to the lower of 1.3 × nominal and nominal + 1 point"}
 PLACE = re.compile(
     r"^\$\.(water|concentrate|instrument|standards|samples|flow_points)(?:\[(\d+)\])?"
 )
@@ -83,7 +86,7 @@ def _answer(
         limits=point["limits"],
         certainty=point["certainty"],
         chance=chance(point["probability_of_limits"], wanted),
-        why=_why(point, wanted),
+        why=_why(point, test),
         standard_uncertainty=f"{point['standard_uncertainty']:.3g}",
         degrees_of_freedom=f"{point['degrees_of_freedom']:g}",
         **_supply(supply),
@@ -107,7 +110,8 @@ def _measured(point: dict[str, Any], band: dict[str, str]) -> tuple[str, str, st
     )
 
 
-def _why(point: dict[str, Any], wanted: float | None) -> str:
+def _why(point: dict[str, Any], test: dict[str, Any]) -> str:
+    wanted, not_lean = test["verdict_probability"], test.get("lean_probability")
     if wanted is None:
         return "simple acceptance: no probability is asked for"
     asked = chance(wanted)
@@ -115,6 +119,12 @@ def _why(point: dict[str, Any], wanted: float | None) -> str:
         return f"at least {asked} asked for"
     if point["probability_of_limits"] < wanted:
         return f"less than the {asked} asked for"
+    if not_lean is not None and left_by_lean(point, test["band"], not_lean):
+        sure = chance(1 - chance_of_lean(point, test["band"]), not_lean)
+        return (
+            f"enough by itself ({asked} asked for), but not lean with only {sure} of 100 where "
+            f"{chance(not_lean)} are asked for"
+        )
     return f"enough by itself ({asked} asked for), but a warning below leaves it open"
 
 
@@ -157,14 +167,10 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
     """The decision rule in words, as it was fixed before the first reading."""
     test = document["test"]
     wanted = test["verdict_probability"]
-    if test["criterion"] == "common":
-        basis = (
-            "From nominal to the lower of 1.3 × nominal and nominal + 1 point: "
-            f"{band_words(document)}."
-        )
-    else:
-        basis = f"Limits set for this system: {band_words(document)}."
-    source = f"Source: {test['criterion_source']}." if test["criterion_source"] else ""
+    words = criterion(document)
+    between = "; for this test " if ":" in words.title else ": "
+    basis = f"{words.title}{between}{band_words(document)}."
+    source = f"Source: {words.grounds}." if words.grounds else ""
     sure = (
         "Simple acceptance: the plain value decides alone, and no result is undecided."
         if wanted is None
@@ -174,6 +180,13 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
             "otherwise it is undecided."
         )
     )
+    not_lean = test.get("lean_probability")
+    lean = (
+        f"An answer other than lean needs, besides, at least {chance(not_lean)} of 100 that it is "
+        "not lean."
+        if wanted is not None and not_lean is not None
+        else ""
+    )
     return tuple(
         sentence
         for sentence in (
@@ -181,10 +194,22 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
             "Percent is the volume of concentrate in 100 volumes of solution. In band, lean or "
             "rich goes by the plain value before any rounding; both limits belong to the band.",
             sure,
+            lean,
             "Limits and rule were fixed when the test was prepared, before the first reading.",
         )
         if sentence
     )
+
+
+def criterion(document: dict[str, Any]) -> Words:
+    """The criterion in words; canonical form 1 held its code and its source only."""
+    test = document["test"]
+    if "criterion_title" in test:
+        return Words(
+            test["criterion_title"], test["criterion_source"],
+            test["criterion_edition"], test["criterion_confidence"],
+        )  # fmt: skip
+    return Words(FORM_1_TITLES.get(test["criterion"], OWN_LIMITS), test["criterion_source"])
 
 
 def warnings(document: dict[str, Any]) -> tuple[WarningLine, ...]:

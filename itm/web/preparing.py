@@ -16,6 +16,7 @@ from itm.records import preparing, queries
 from itm.records.drafts import require_crew
 from itm.records.forms import TestEditForm, TestForm
 from itm.records.remarks import band_text, bench_remarks
+from itm.records.rule import frozen_rule, frozen_words
 from itm.web.cautions import PREPARE
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
@@ -38,7 +39,7 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
             "crumbs": [*to_visit(visit), ("Prepare a test", "")],
         }  # fmt: skip
         return render(request, "visits/choose.html", context)
-    rule, previous = preparing.frozen_rule(device), queries.previous_results(actor, device)
+    rule, previous = frozen_rule(device), queries.previous_results(actor, device)
     form = TestForm(
         request.POST or None, actor=actor, visit=visit, proportioner=device, rule=rule,
         previous=previous,
@@ -99,7 +100,7 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
     context: dict[str, Any] = {
         "test": test, "steps": steps(test, "prepare"), "writes": writes,
         "not_run": [p for p in points if p.pk not in run] if writes else [],
-        "band": band_text(test.band_lower, test.band_upper),
+        "band": band_text(test.band_lower, test.band_upper), "criterion": frozen_words(test),
         "previous": results(queries.previous_results(actor, test.proportioner)),
         "remarks": bench_remarks(test), "tested_on": day(test.tested_on),
         "started": test.visit.started_at is not None,

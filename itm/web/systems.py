@@ -15,6 +15,7 @@ from itm.actions.change_proportioner import change_proportioner
 from itm.actions.change_system import change_system
 from itm.core.figures import day
 from itm.registry import queries, services
+from itm.registry.criteria import words_of
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
 from itm.trends.devices import device_rows
 from itm.web.editing import Crumbs, edit, site_date
@@ -74,6 +75,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
         "system": row,
         "site": row.site,
         "limits": _limits(row),
+        "grounds": words_of(row.criterion, row.criterion_source).grounds,
         "mine": queries.may_change(actor, row),
         "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
         "retired": [d for d in devices if d.retired_on is not None],

@@ -44,11 +44,15 @@ class ProportioningTest(Tracked, Scoped):
     state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
     # Frozen at Prepare, before the first reading: changed defaults never change a verdict.
     nominal_percent = models.DecimalField(max_digits=5, decimal_places=3)
-    criterion = models.CharField(max_length=8)
-    band_lower = models.DecimalField(max_digits=6, decimal_places=3)
+    criterion = models.CharField(max_length=24)
+    criterion_title = models.CharField(max_length=120, blank=True)
+    band_lower = models.DecimalField(max_digits=7, decimal_places=4)
     band_upper = models.DecimalField(max_digits=7, decimal_places=4)
     criterion_source = models.CharField(max_length=200, blank=True)
+    criterion_edition = models.CharField(max_length=80, blank=True)
+    criterion_confidence = models.CharField(max_length=40, blank=True)
     verdict_probability = models.FloatField(null=True, blank=True)
+    lean_probability = models.FloatField(null=True, blank=True)
     include_water = models.BooleanField(default=True)
     notes = models.TextField(max_length=2000, blank=True)
     # The plain outcome of the evaluation that was handed in, so that lists need not open results.

@@ -5,12 +5,14 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.utils.html import format_html
 
 from calc.units import FLOW
 from itm.core.errors import Refused
 from itm.core.fields import DayField, LinesField, NumberField
 from itm.core.quantities import QuantityField
 from itm.registry import queries
+from itm.registry.criteria import choices, words_of
 from itm.registry.forms.base import RegistryForm
 from itm.registry.models import FoamSystem, Proportioner
 from itm.registry.restoring import FLUSH_ORDER, restoration_order, untouched
@@ -44,7 +46,25 @@ class SystemForm(RegistryForm):
             "criterion": "Acceptance band",
             "criterion_source": "Source of the limits",
         }
-        help_texts = {"hazard": "", "criterion_source": "Code and edition, as the report names it."}
+        widgets = {"criterion": forms.RadioSelect}
+        help_texts = {
+            "hazard": "",
+            "criterion": "The edition that the authority having jurisdiction adopted decides. "
+            "Tests already prepared keep the limits they were prepared with.",
+            "criterion_source": "Code and edition, as the report names it; left empty, what stands "
+            "beside the choice.",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["criterion"].choices = [  # type: ignore[attr-defined]
+            (code, _explained(title, words_of(code).grounds)) for code, title in choices()
+        ]
+
+
+def _explained(title: str, grounds: str) -> str:
+    """A choice with what it rests on; the edition that the authority adopted decides."""
+    return format_html("<span>{}<small>{}</small></span>", title, grounds) if grounds else title
 
 
 class ProportionerForm(RegistryForm):

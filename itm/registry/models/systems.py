@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.core.history import Tracked
+from itm.registry import criteria
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models.concentrate import Tank
 from itm.registry.models.sites import Site
@@ -25,10 +26,6 @@ class FoamSystem(Tracked, Scoped):
         HIGH_EXPANSION = "high_expansion", "High-expansion generators"
         OTHER = "other", "Other"
 
-    class Criterion(models.TextChoices):
-        COMMON = "common", "Common rule: nominal to 1.3 × nominal, at most 1 point above"
-        CUSTOM = "custom", "Limits set for this system"
-
     site_path = "site"
     site = models.ForeignKey(Site, models.PROTECT, related_name="systems")
     name = models.CharField(max_length=80)
@@ -40,7 +37,7 @@ class FoamSystem(Tracked, Scoped):
     design_flow = models.FloatField(help_text="Largest solution flow to test, m³/s")
     design_flow_typed = models.CharField(max_length=40)
     required_minutes = models.FloatField(help_text="Required discharge time, minutes")
-    criterion = models.CharField(max_length=8, choices=Criterion.choices, default=Criterion.COMMON)
+    criterion = models.CharField(max_length=24, choices=criteria.choices, default=criteria.COMMON)
     custom_lower = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
     custom_upper = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
     criterion_source = models.CharField(
@@ -71,7 +68,7 @@ class FoamSystem(Tracked, Scoped):
             ),
             models.CheckConstraint(
                 condition=(
-                    Q(criterion="common", custom_lower=None, custom_upper=None)
+                    (~Q(criterion="custom") & Q(custom_lower=None, custom_upper=None))
                     | Q(
                         criterion="custom",
                         custom_lower__gte=0,
@@ -82,7 +79,7 @@ class FoamSystem(Tracked, Scoped):
                 name="system_limits_in_order",
                 violation_error_message=(
                     "Limits of its own need both a lower and a higher upper percent, 0 to 100; "
-                    "under the common rule both stay empty."
+                    "under any other criterion both stay empty."
                 ),
             ),
         ]

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from itm.core.history import Change
+from itm.registry.criteria import choices
 from itm.registry.models import (
     FoamSystem,
     Proportioner,
@@ -136,6 +137,28 @@ def test_same_name_is_free_again_once_the_other_system_is_retired(enter: Any, sc
         f"/sites/{scene.site.key}/systems/new/", {**SYSTEM, "name": old.name}
     )
     assert answer.status_code == 302
+
+
+def test_a_criterion_is_chosen_with_source_edition_and_confidence_beside_it(
+    enter: Any, scene: Scene
+) -> None:
+    page = enter("owner")
+    url = f"/systems/{scene.system.key}/edit/"
+    text = page.get(url).content.decode()
+    for words in ("MSC.1/Circ.1432 (2012); looked up", "edition not known; from memory, low"):
+        assert words in text
+    assert text.count('name="criterion"') == len(choices())
+    assert page.post(url, {**SYSTEM, "criterion": "marine"}).status_code == 302
+    scene.system.refresh_from_db()
+    assert scene.system.criterion == "marine"
+    shown = page.get(f"/systems/{scene.system.key}/").content.decode()
+    assert "Ships: from 10 % below to 30 % above nominal" in shown
+    assert "annex 9.2.4; MSC.1/Circ.1432 (2012); looked up" in shown
+    scene.proportioner.nominal_percent = 2
+    scene.proportioner.save(by=scene.owner)
+    refused = page.post(url, {**SYSTEM, "criterion": "vehicle-turrets"})
+    assert refused.status_code == 422
+    assert "says nothing about a nominal 2 %, only about 3, 6 %" in refused.content.decode()
 
 
 @pytest.mark.parametrize(
