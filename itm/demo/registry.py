@@ -12,6 +12,7 @@ from itm.accounts.models import Membership, Organisation, User
 from itm.actions.add_proportioner import add_proportioner
 from itm.actions.add_tank import add_tank
 from itm.core.clock import date_at
+from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
 from itm.registry import services
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
@@ -57,7 +58,7 @@ def build(told: dict[str, Any], ages: Ages) -> World:
         for one in owner["lots"]:
             _lot(world, actor, one)
         for site in owner["sites"]:
-            _site(world, actor, site)
+            _site(world, actor, site, told["equipment"])
     return world
 
 
@@ -111,7 +112,7 @@ def _lot(world: World, actor: Actor, told: dict[str, Any]) -> None:
     world.conductivity[row.pk] = told["conductivity_per_percent"]
 
 
-def _site(world: World, actor: Actor, told: dict[str, Any]) -> None:
+def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str, Any]) -> None:
     site = services.add_site(
         actor=actor, **{name: told[name] for name in ("name", "address", "country", "time_zone")}
     )
@@ -133,6 +134,8 @@ def _site(world: World, actor: Actor, told: dict[str, Any]) -> None:
         _tank(world, actor, site, one)
     for one in told["systems"]:
         _system(world, actor, site, one)
+    if site.name in equipment:
+        equip(actor, site, equipment[site.name], world.ages)
 
 
 def _tank(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:

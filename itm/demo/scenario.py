@@ -14,13 +14,16 @@ from itm.core.clock import date_at
 from itm.core.quantities import Quantity, quantity
 
 PATH = Path(settings.BASE_DIR) / "fixtures" / "demo" / "scenario.json"
+EQUIPMENT = PATH.with_name("equipment.json")
 DAYS_A_YEAR = 365.25
 MORNING = time(8, 30)
 HOURS_RUNNING = 3  # how long the crew of the running visit has been at work
 
 
 def scenario() -> dict[str, Any]:
+    """The story, and beside it the equipment of its sites, which is a long list of its own."""
     told: dict[str, Any] = json.loads(PATH.read_text(encoding="utf-8"))
+    told["equipment"] = json.loads(EQUIPMENT.read_text(encoding="utf-8"))["sites"]
     return told
 
 

@@ -18,7 +18,8 @@ from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
 from itm.records.chain import verify
 from itm.records.models import ProportioningTest, Reading, RestorationLine, Seal, Visit
-from itm.registry.models import FoamSystem, Instrument, Proportioner, Site
+from itm.registry.models import Equipment, FoamSystem, Instrument, Proportioner, Site
+from itm.registry.models.equipment import VARIETIES
 from itm.schedule.models import Duty
 from tests.demo.conftest import NOW
 
@@ -44,6 +45,21 @@ def test_world_is_as_large_as_promised() -> None:
     assert FoamSystem.objects.count() >= 10
     assert len(set(FoamSystem.objects.values_list("kind", flat=True))) >= 5
     assert len(set(Proportioner.objects.values_list("kind", flat=True))) >= 7
+
+
+def test_equipment_of_many_kinds_stands_at_systems_tanks_and_sites_alone() -> None:
+    kinds = set(Equipment.objects.values_list("kind", flat=True))
+    assert {"valve", "strainer", "concentrate_pump", "discharge", "actuation", "drainage"} <= kinds
+    valves = Equipment.objects.filter(kind="valve")
+    assert set(valves.values_list("variety", flat=True)) == set(VARIETIES["valve"])
+    assert {"open", "closed", "as_noted"} <= set(valves.values_list("normal_position", flat=True))
+    places = [{"tank": None}, {"system": None}, {"system": None, "tank": None}]
+    assert all(Equipment.objects.filter(**place).exists() for place in places)
+    assert Equipment.objects.count() == sum(
+        len(things)
+        for site in scenario()["equipment"].values()
+        for things in (site["site"], *site["tanks"].values(), *site["systems"].values())
+    )
 
 
 def test_one_proportioner_drifts_until_it_is_rich() -> None:
