@@ -16,7 +16,7 @@ from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
 from itm.registry import services
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
-from itm.registry.restoring import FLUSH_ORDER, restoration_order
+from itm.registry.restoring import FLUSH_ORDER
 from itm.registry.services import PointRow
 
 LONG_AGO = 3300  # days; before everything in the scenario
@@ -183,7 +183,7 @@ def _system(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> Non
             lowest_listed_flow=flow(lowest),
             highest_listed_flow=flow(highest),
             flush_order=list(FLUSH_ORDER),
-            restoration_order=restoration_order(tank.kind, device["kind"]),
+            restoration_order=[],  # as the valves of equipment.json stand
             flow_points=[PointRow(n, flow(text)) for n, text in device["flow_points"].items()],
         )
 

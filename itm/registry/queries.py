@@ -24,6 +24,7 @@ from itm.registry.models import (
     Tank,
     TankFill,
 )
+from itm.registry.restoring import restoration_order, untouched
 
 M = TypeVar("M", bound=Model)
 
@@ -238,6 +239,29 @@ def equipment_counts(actor: Actor, site: Site) -> list[tuple[str, str, int]]:
 def equipment(actor: Actor, key: UUID) -> Equipment:
     rows = Equipment.objects.visible_to(actor).select_related("site__owner", "system", "tank")
     return _one(rows, "equipment", key)
+
+
+def valves_at(system: FoamSystem, tank: Tank | None) -> list[Equipment]:
+    """Valves in use of a system and of the tank it is fed from, in the order of the walk back.
+
+    Who reads the system reads its valves.
+    """
+    at = Q(system=system) | Q(tank=tank) if tank is not None else Q(system=system)
+    rows = Equipment.objects.filter(at, kind=Equipment.Kind.VALVE, retired_on=None)
+    return list(rows.order_by(F("walk_order").asc(nulls_last=True), "tag", "pk"))
+
+
+def lines_to_put_back(proportioner: Proportioner) -> tuple[list[str], bool]:
+    """What is put back after a test, and whether somebody wrote it for this proportioner.
+
+    Otherwise it follows the valves of the register, so that a new valve is in the next test's list.
+    """
+    own = proportioner.restoration_order
+    if own and not untouched(own):
+        return own, True
+    tank = proportioner.tank
+    valves = valves_at(proportioner.system, tank)
+    return restoration_order(tank.kind, proportioner.kind, valves), False
 
 
 def places_to_choose(site: Site) -> list[tuple[str, str, list[Any]]]:

@@ -30,11 +30,6 @@ def crumbs_at(row: Any) -> Crumbs:
     return crumbs
 
 
-def position(row: Any) -> str:
-    """How a valve normally stands, in its own words where it has some."""
-    return row.position_note or row.get_normal_position_display()
-
-
 @signed_in
 @require_GET
 def equipment_list(request: HttpRequest) -> HttpResponse:
@@ -61,7 +56,7 @@ def equipment_list(request: HttpRequest) -> HttpResponse:
         cells=lambda row: (
             Cell(row.tag, reverse("equipment", args=[row.key])),
             Cell(f"{row.name or row.what}{f', {row.pieces} pieces' if row.pieces > 1 else ''}"),
-            Cell(position(row)),
+            Cell(row.position),
             Cell(str(row.stands_at)),
             Cell(row.place),
             Cell(row.site.name, reverse("site", args=[row.site.key])),
@@ -93,7 +88,6 @@ def equipment(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries.equipment(actor, key)
     context = {
         "equipment": row,
-        "position": position(row),
         "mine": queries.may_change(actor, row),
         "crumbs": [*crumbs_at(row), (row.tag, "")],
     }

@@ -159,8 +159,11 @@ def proportioners(request: HttpRequest) -> HttpResponse:
 def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.proportioner(actor, key)
+    to_put_back, written = queries.lines_to_put_back(row)
     context = {
         "device": row,
+        "to_put_back": to_put_back,
+        "written": written,
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
         "points": queries.flow_points(row),

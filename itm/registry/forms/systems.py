@@ -14,7 +14,7 @@ from itm.core.quantities import QuantityField
 from itm.registry import queries
 from itm.registry.criteria import choices, words_of
 from itm.registry.forms.base import RegistryForm
-from itm.registry.models import FoamSystem, Proportioner
+from itm.registry.models import FoamSystem, Proportioner, Tank
 from itm.registry.restoring import FLUSH_ORDER, restoration_order, untouched
 from itm.registry.services import PointRow, check_flow_points
 
@@ -89,8 +89,12 @@ class ProportionerForm(RegistryForm):
     restoration_order = LinesField(
         label="To be put back after a test",
         rows=14,
+        most=200,
         required=False,
-        help_text="One line each, in the order of the walk back.",
+        help_text=(
+            "One line each, in the order of the walk back. As long as it stays as proposed, or is "
+            "empty, it follows the valves of the system and of its tank."
+        ),
     )
 
     class Meta:
@@ -111,29 +115,36 @@ class ProportionerForm(RegistryForm):
             self.initial.update(
                 tank=first.pk if first else None,
                 flush_order=list(FLUSH_ORDER),
-                restoration_order=restoration_order(first.kind if first else "", ""),
+                restoration_order=self._proposed(first, ""),
             )
+        else:
+            self.initial["restoration_order"] = queries.lines_to_put_back(row)[0]
+
+    def _proposed(self, tank: Tank | None, kind: str) -> list[str]:
+        valves = queries.valves_at(self.instance.system, tank)
+        return restoration_order(tank.kind if tank else "", kind, valves)
+
+    def _as_proposed(self, lines: list[str]) -> bool:
+        """Whether nobody wrote these lines: as offered for one of the tanks that can be chosen."""
+        system, tanks = self.instance.system, [None, *self.fields["tank"].queryset]  # type: ignore[attr-defined]
+        return not lines or untouched(lines, [queries.valves_at(system, tank) for tank in tanks])
 
     def follow(self, typed: Any) -> None:
         """Show the list that fits the kind and tank just chosen, unless somebody wrote in it."""
         text = typed.get("restoration_order", "")
         lines = [line.strip() for line in text.splitlines() if line.strip()]
-        if not lines or untouched(lines):
+        if self._as_proposed(lines):
             tank = self.fields["tank"].queryset.filter(pk=_digits(typed.get("tank"))).first()  # type: ignore[attr-defined]
-            lines = restoration_order(tank.kind if tank else "", typed.get("kind", ""))
+            lines = self._proposed(tank, typed.get("kind", ""))
         self.initial["restoration_order"] = lines
 
     def clean(self) -> dict[str, Any]:
-        """Lists that nobody touched follow the kind and the tank that were chosen."""
+        """Lists that nobody touched stay nobody's: they follow kind, tank and valves."""
         cleaned = self.cleaned_data
         if "flush_order" in cleaned:
             cleaned["flush_order"] = cleaned["flush_order"] or list(FLUSH_ORDER)
-        lines = cleaned.get("restoration_order")
-        if lines is not None and (not lines or (self.instance.pk is None and untouched(lines))):
-            tank = cleaned.get("tank")
-            cleaned["restoration_order"] = restoration_order(
-                tank.kind if tank else "", cleaned.get("kind", "")
-            )
+        if "restoration_order" in cleaned and self._as_proposed(cleaned["restoration_order"]):
+            cleaned["restoration_order"] = []
         return super().clean()
 
 

@@ -159,5 +159,10 @@ class Equipment(Tracked, Scoped):
         return ", ".join(filter(None, (self.get_kind_display(), variety)))
 
     @property
+    def position(self) -> str:
+        """How a valve normally stands, in its own words where it has some."""
+        return self.position_note or self.get_normal_position_display()
+
+    @property
     def stands_at(self) -> "FoamSystem | Tank | Site":
         return self.system or self.tank or self.site

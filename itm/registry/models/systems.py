@@ -116,8 +116,9 @@ class Proportioner(Tracked, Scoped):
     highest_listed_flow_typed = models.CharField(max_length=40, blank=True)
     # The order comes from the maker's manual, so it is data: one step a line.
     flush_order = models.JSONField(default=list)
-    # What has to be back in its normal position after a test: one line each.
-    restoration_order = models.JSONField(default=list)
+    # What has to be back in its normal position after a test: one line each. Empty while nobody
+    # wrote a list for this device: it then follows the valves of the register.
+    restoration_order = models.JSONField(default=list, blank=True)
     # From papers older than this record, so that a new installation does not call all of it late.
     earlier_test_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)

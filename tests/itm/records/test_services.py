@@ -17,9 +17,11 @@ from itm.records.merge import Crossed
 from itm.records.models import ProportioningTest
 from itm.records.preparing import add_run, change_test, open_bench, prepare_test
 from itm.records.services import add_notice, change_visit, plan_visit, take_back_start
+from itm.registry.restoring import restoration_order
 from tests.factories import (
     TODAY,
     ConcentrateLotFactory,
+    EquipmentFactory,
     GrantFactory,
     InstrumentFactory,
     OrganisationFactory,
@@ -151,6 +153,21 @@ def test_bench_takes_own_instrument_and_a_lot_of_the_tank(scene):
         with pytest.raises(Refused) as refusal:
             bench_for(scene, visit, **values)
         assert refusal.value.code == code
+
+
+def test_list_to_put_back_is_made_from_the_valves_when_nobody_wrote_one(scene):
+    scene.proportioner.restoration_order = []
+    scene.proportioner.save(by=scene.owner)
+    valve = EquipmentFactory(site=scene.site, system=scene.system, tag="MV-2", name="Main valve")
+    EquipmentFactory(site=scene.site, system=scene.system, tag="MV-3", retired_on=TODAY)
+    test = prepared(scene)
+    lines = [line.text for line in test.visit.restoration_lines.order_by("position")]
+    assert lines == restoration_order("bladder", "bladder_tank", [valve])
+    assert lines[0] == "MV-2 Main valve: open, locked"
+    assert not any("MV-3" in line for line in lines)
+    valve.normal_position = "closed"  # what was begun stays as it was begun
+    valve.save(by=scene.owner)
+    assert test.visit.restoration_lines.order_by("position").first().text == lines[0]
 
 
 def test_prepared_test_holds_its_runs_steps_and_lines(scene):

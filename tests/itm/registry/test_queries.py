@@ -4,12 +4,19 @@ from datetime import date
 
 import pytest
 
+from itm.records.models import RestorationLine
 from itm.registry import queries
-from itm.registry.models import FlowPoint, Grant
+from itm.registry.models import Equipment, FlowPoint, Grant
 from itm.registry.queries import Wanted
-from itm.registry.restoring import restoration_order, untouched
+from itm.registry.restoring import LONGEST, restoration_order, untouched, valve_line
 from tests.conftest import Scene
-from tests.factories import ConcentrateLotFactory, InstrumentFactory, SiteFactory, TankFactory
+from tests.factories import (
+    ConcentrateLotFactory,
+    EquipmentFactory,
+    InstrumentFactory,
+    SiteFactory,
+    TankFactory,
+)
 
 
 def test_rows_without_a_value_come_last_both_ways(scene: Scene) -> None:
@@ -97,3 +104,19 @@ def test_list_is_untouched_only_while_every_line_is_as_offered() -> None:
     assert not untouched([*offered, "One more"])
     assert not untouched(offered[1:])
     assert not untouched([])
+    valves = [EquipmentFactory.build(tag="V-1", site=None, system=None)]
+    with_valves = restoration_order("bladder", "line_eductor", valves)
+    assert untouched(with_valves, [valves])
+    assert not untouched(with_valves)
+
+
+def test_line_of_a_valve_leaves_its_name_out_before_it_grows_too_long() -> None:
+    short = Equipment(tag="V-1", name="Drain", variety="unsupervised", normal_position="closed")
+    assert valve_line(short) == "V-1 Drain: closed"
+    longest = {
+        "tag": "T" * 40, "name": "N" * 80, "position_note": "P" * 120, "variety": "supervised",
+    }  # fmt: skip
+    line = valve_line(Equipment(normal_position="as_noted", **longest))
+    assert line == f"{'T' * 40}: {'P' * 120}, supervised"
+    assert len(line) <= LONGEST
+    assert RestorationLine._meta.get_field("text").max_length == LONGEST

@@ -89,7 +89,7 @@ BUDGET = {
     "/sites/{site}/": 17,
     "/systems/{system}/": 10,
     "/tanks/{tank}/": 7,
-    "/proportioners/{proportioner}/": 8,
+    "/proportioners/{proportioner}/": 9,
 }
 
 

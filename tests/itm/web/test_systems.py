@@ -6,8 +6,10 @@ from typing import Any
 import pytest
 
 from itm.core.history import Change
+from itm.registry import queries
 from itm.registry.criteria import choices
 from itm.registry.models import (
+    Equipment,
     FoamSystem,
     Proportioner,
     Site,
@@ -17,6 +19,7 @@ from itm.registry.restoring import FLUSH_ORDER, restoration_order
 from itm.schedule.models import Duty
 from tests.conftest import Scene
 from tests.factories import (
+    EquipmentFactory,
     FoamSystemFactory,
     SiteFactory,
 )
@@ -55,7 +58,10 @@ def test_owner_goes_from_a_new_site_to_a_proportioner_with_what_is_due(
     made = Proportioner.objects.get(tag="PR-9")
     assert answer["Location"] == f"/proportioners/{made.key}/"
     assert made.flush_order == FLUSH_ORDER
-    assert made.restoration_order == restoration_order("bladder", "in_line_balanced")
+    assert made.restoration_order == []  # nobody's, so it follows kind, tank and valves
+    assert queries.lines_to_put_back(made) == (
+        restoration_order("bladder", "in_line_balanced"), False,
+    )  # fmt: skip
     assert made.lowest_listed_flow is None
     flows = [(one.name, one.flow_typed) for one in made.flow_points.order_by("flow")]
     assert flows == [("minimum", "420 L/min"), ("design", "2100 L/min")]
@@ -89,7 +95,7 @@ def test_list_offered_for_another_kind_follows_the_kind_that_was_chosen(
     offered = "\n".join(restoration_order("bladder", ""))
     page.post(url, device(scene.tank, kind="electronic", restoration_order=offered))
     made = Proportioner.objects.get(tag="PR-9")
-    assert made.restoration_order == restoration_order("bladder", "electronic")
+    assert queries.lines_to_put_back(made)[0] == restoration_order("bladder", "electronic")
 
 
 def test_choosing_a_kind_answers_with_its_list_and_leaves_written_lines_alone(
@@ -109,6 +115,36 @@ def test_choosing_a_kind_answers_with_its_list_and_leaves_written_lines_alone(
                      headers={"HX-Request": "true"})  # fmt: skip
     assert wrong.status_code == 200
     assert "x" * 201 in wrong.content.decode()
+
+
+def test_list_follows_the_valves_until_somebody_writes_one(enter: Any, scene: Scene) -> None:
+    at = {"site": scene.site, "system": scene.system}
+    outlet = EquipmentFactory(
+        site=scene.site, system=None, tank=scene.tank, tag="CV-1", name="Outlet", walk_order=1
+    )
+    EquipmentFactory(**at, tag="MV-2", variety="sealed", normal_position="closed", walk_order=2)
+    EquipmentFactory(**at, tag="ST-3", kind="strainer", variety="water")
+    page, url = enter("owner"), f"/systems/{scene.system.key}/proportioners/new/"
+    offered = page.get(url).content.decode().split('name="restoration_order"')[1]
+    assert "CV-1 Outlet: open, locked\nMV-2: closed, sealed\nEvery other valve" in offered
+    assert "Concentrate tank outlet valve open" not in offered  # the valve itself says so
+    assert "Strainers opened, cleaned and closed" in offered  # no valve, so it stays
+    lines = restoration_order("bladder", "", [outlet, Equipment.objects.get(tag="MV-2")])
+    page.post(url, device(scene.tank, restoration_order="\n".join(lines)))
+    made = Proportioner.objects.get(tag="PR-9")
+    assert made.restoration_order == []
+    EquipmentFactory(**at, tag="TV-3", normal_position="as_noted", position_note="shut, capped")
+    shown = page.get(f"/proportioners/{made.key}/").content.decode()
+    assert "<li>TV-3: shut, capped, locked</li>" in shown
+    assert "it follows the valves of" in shown
+    flows = {"minimum": "420", "design": "2100"}
+    kept = [point(p.name, flows[p.name], key=str(p.key)) for p in queries.flow_points(made)]
+    change = device(scene.tank, *kept, restoration_order="Valve A open")
+    assert page.post(f"/proportioners/{made.key}/edit/", change).status_code == 302
+    shown = page.get(f"/proportioners/{made.key}/").content.decode()
+    assert "<li>Valve A open</li>" in shown
+    assert "TV-3" not in shown
+    assert "Written for this proportioner" in shown
 
 
 def test_constraints_of_the_database_speak_at_the_form_and_keep_what_was_typed(
