@@ -139,7 +139,7 @@ def outcome(result: dict[str, Any]) -> tuple[str, str]:
 
 def supply(test: ProportioningTest, result: dict[str, Any]) -> list[dict[str, Any]]:
     """Minutes that a full tank lasts at each flow point, at its flow and measured percent."""
-    flows = {run.flow_point.name: _flow(run) for run in test.runs.all()}
+    flows = {run.flow_point.name: flow_of(run) for run in test.runs.all()}
     tank = test.bench.tank
     return [
         {
@@ -154,5 +154,6 @@ def supply(test: ProportioningTest, result: dict[str, Any]) -> list[dict[str, An
     ]
 
 
-def _flow(run: FlowRun) -> float:
+def flow_of(run: FlowRun) -> float:
+    """As measured, or as planned where nobody measured it."""
     return run.solution_flow or run.flow_point.flow

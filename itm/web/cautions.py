@@ -25,3 +25,8 @@ RESTORE = (
     "writing. Tanks are pressure vessels: isolate, vent and prove zero pressure before opening; "
     f"never refill under water pressure. {DEFER}"
 )
+LOOK = (
+    "Nothing is opened or set anew on a system in service. Isolate, vent and prove zero pressure "
+    "first; concentrate burns eyes and skin. Test again after any change: as found and as left are "
+    f"one result each. {DEFER}"
+)

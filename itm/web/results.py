@@ -25,6 +25,8 @@ from itm.intake.complete import problems
 from itm.records import queries, states
 from itm.records.as_it_stands import record_form
 from itm.records.record_forms import SignForm, StepForm
+from itm.trends.where_to_look import where_to_look
+from itm.web.cautions import LOOK
 from itm.web.guard import actor_of, signed_in
 from itm.web.results_page import page
 from itm.web.steps import address, crumbs, steps
@@ -54,6 +56,8 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
             verb: states.possible(actor, verb, row)
             for verb in ("change", "hand_in", "sign", "send_back", "abandon", "amend")
         },
+        "where_to_look": where_to_look(row, form),
+        "caution": LOOK,
         "once": uuid.uuid4(),
         "seal": getattr(row, "seal", None),
         "amendment": row.amendments.exclude(state="abandoned").first(),
