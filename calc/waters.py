@@ -31,7 +31,10 @@ def _apart(
     code: str, bench: Bench, bottle: Bottle, mean: float, slope: float, sd: float
 ) -> list[Warned]:
     u_first, u_second = _u(bench, bench.water, sd), _u(bench, bottle, sd)
-    moved = water_moved(bench.water.mean, mean, u_first, u_second, slope)
+    try:
+        moved = water_moved(bench.water.mean, mean, u_first, u_second, slope)
+    except CalcError:  # step or scatter are no numbers any more; its places mean nothing here
+        raise CalcError("beyond_numbers", bottle.where) from None
     points = float(moved.points)
     if not moved.moved or abs(points) <= ALIKE_SHARE * bench.band.width:
         return []

@@ -80,3 +80,11 @@ def test_repeats_of_the_other_waters_teach_the_scatter_too():
     rough = readings(1.33299, 1.33304, 1.33301, 1.33305)
     plain, more = calc.evaluate(a_bench()), calc.evaluate(a_bench(water_again=rough))
     assert more.samples[0].standard_uncertainty > plain.samples[0].standard_uncertainty
+
+
+@pytest.mark.parametrize("key", ["water_again", "test_water"])
+def test_meter_beyond_the_range_of_numbers_is_refused_at_the_other_water(key):
+    meter = {**a_bench()["instrument"], "repeatability": 1.7e308}
+    with pytest.raises(calc.CalcError) as refused:
+        calc.evaluate(a_bench(instrument=meter, **{key: readings(1.33301)}))
+    assert (refused.value.code, refused.value.where) == ("beyond_numbers", f"$.{key}")

@@ -225,6 +225,9 @@ def drawn(choose: random.Random) -> Any:
             for i in range(choose.choice([1, 2, 3, 6]))
         ],
     }
+    for key in ("water_again", "test_water"):
+        if choose.random() < 0.2:
+            form[key] = bottle(choose.choice([0, 0.05, percents[0]]))
     for key in ("fit", "include_water", "correct_to_c", "verdict_probability", "lean_probability"):
         if choose.random() < (0.1 if key == "correct_to_c" else 0.4):
             form[key] = choose.choice(OPTIONS[key])
