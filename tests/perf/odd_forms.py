@@ -26,7 +26,8 @@ PAIRS = ["percent_uncertainty", "concentrate_ml", "water_ml", "correct_to_c", "l
 
 def archived() -> list[Any]:
     """Every input that an archive of the engine holds."""
-    files = sorted((FIXTURES / "frozen").glob("*/*.json"))
+    folder = FIXTURES / "frozen"
+    files = sorted([*folder.glob("inputs/*.json"), *folder.glob("[0-9]*/*.json")])
     read = [json.loads(file.read_text(encoding="utf-8")) for file in files]
     return [entry.get("input", entry) for entry in read]
 
