@@ -20,7 +20,7 @@ from itm.registry.models import (
     Site,
     SiteAuthority,
     Tank,
-    TankFill,
+    TankMovement,
 )
 from itm.registry.restoring import FLUSH_ORDER, restoration_order
 
@@ -137,11 +137,12 @@ class ConcentrateLotFactory(TrackedFactory):
 
 class TankFillFactory(TrackedFactory):
     class Meta:
-        model = TankFill
+        model = TankMovement
 
+    kind = TankMovement.Kind.FILL
     tank = factory.SubFactory(TankFactory)
     lot = factory.SubFactory(ConcentrateLotFactory)
-    filled_on = date(2018, 2, 1)
+    moved_on = date(2018, 2, 1)
     volume = 0.95
     volume_typed = "950 L"
 

@@ -1,7 +1,7 @@
 """Numbers as people type them: kept as typed beside the SI value."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -60,6 +60,15 @@ def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str =
     return Quantity(float(value) * units[unit], f"{number.strip()} {unit}")
 
 
+def apart(typed: str, units: Iterable[str]) -> tuple[str, str]:
+    """Number and unit of what was typed; the unit is empty where it is none of these."""
+    # From the end: a number may hold spaces (1 900) and so may a unit (US gpm).
+    for unit in sorted(units, key=len, reverse=True):
+        if typed.endswith(f" {unit}"):
+            return typed.removesuffix(f" {unit}"), unit
+    return typed, ""
+
+
 class QuantityWidget(forms.MultiWidget):
     """A number beside its unit."""
 
@@ -73,11 +82,7 @@ class QuantityWidget(forms.MultiWidget):
 
     def decompress(self, value: Any) -> list[str]:
         typed = value.typed if isinstance(value, Quantity) else str(value or "")
-        # From the end: a number may hold spaces (1 900) and so may a unit (US gpm).
-        for unit in sorted(self.units, key=len, reverse=True):
-            if typed.endswith(f" {unit}"):
-                return [typed.removesuffix(f" {unit}"), unit]
-        return [typed, ""]
+        return list(apart(typed, self.units))
 
 
 class QuantityField(forms.MultiValueField):

@@ -14,11 +14,13 @@ from itm.actions.add_tank import add_tank
 from itm.core.clock import date_at
 from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
-from itm.registry import services
+from itm.registry import movements, services
+from itm.registry.contents import contents
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
 from itm.registry.restoring import FLUSH_ORDER
 from itm.registry.services import PointRow
 
+MOVEMENT_WORDS = ("reason", "cleaned", "allowed_by", "allowed_because")
 LONG_AGO = 3300  # days; before everything in the scenario
 
 
@@ -149,14 +151,17 @@ def _tank(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:
         earlier_check_on=world.ages.day(told["earlier_check_days_ago"], site.time_zone),
     )
     world.tanks[site.name, tank.tag] = tank
-    for fill in told["fills"]:
-        services.fill_tank(
+    for one in told["movements"]:
+        movements.move(
             actor=actor,
             tank=tank,
             today=date_at(site.time_zone, world.ages.now),
-            lot=world.lots[fill["lot"]],
-            filled_on=world.ages.working_day(fill["days_ago"], site.time_zone),
-            volume=volume(fill["volume"]),
+            kind=one["kind"],
+            lot=world.lots[one["lot"]] if "lot" in one else None,
+            moved_on=world.ages.working_day(one["days_ago"], site.time_zone),
+            volume=volume(one["volume"]) if "volume" in one else None,
+            **{name: one.get(name, "") for name in MOVEMENT_WORDS},
+            residue_mg_l=Decimal(one["residue_mg_l"]) if "residue_mg_l" in one else None,
         )
 
 
@@ -195,8 +200,8 @@ def contractor_at(world: World, site: Site, day: date) -> str:
 
 
 def fill_in_use(tank: Tank, day: date) -> ConcentrateLot:
-    """The lot that went in last: the scenario's tanks are emptied before a new lot goes in."""
-    fill = tank.fills.filter(filled_on__lte=day).order_by("-filled_on").first()
-    if fill is None:
+    """The lot that most of the tank is."""
+    held = contents(tank, tank.movements.select_related("lot"), day)
+    if not held.parts:
         raise LookupError(f"Tank {tank} is empty on {day}.")
-    return fill.lot
+    return held.parts[0].lot

@@ -17,6 +17,8 @@ from calc.standards import as_made_percent
 from itm.records.evaluate import supply
 from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Seal
 from itm.records.rows import rows
+from itm.registry.contents import amount, as_of, ledger
+from itm.registry.models import Tank
 
 
 def instant(at: datetime | None) -> str | None:
@@ -118,12 +120,34 @@ def _place(test: ProportioningTest) -> dict[str, Any]:
             "tag": tank.tag,
             "kind": tank.get_kind_display(),
             "usable_volume": tank.usable_volume_typed,
-            "fills": [
-                {"lot": str(f.lot), "volume": f.volume_typed, "filled_on": written(f.filled_on)}
-                for f in tank.fills.all()
-                if f.filled_on <= test.tested_on
-            ],
+            **_tank_contents(tank, test.tested_on),
         },
+    }
+
+
+def _tank_contents(tank: Tank, on: date) -> dict[str, Any]:
+    """What went in since the tank was last empty, and what the book says of it on that day."""
+    lines = [line for line in ledger(tank, tank.movements.all()) if line.movement.moved_on <= on]
+    held = as_of(lines, on)
+    since = next((i for i in range(len(lines), 0, -1) if not lines[i - 1].holds.volumes), 0)
+    return {
+        "fills": [
+            {"lot": str(m.lot), "volume": m.volume_typed, "filled_on": written(m.moved_on)}
+            for m in (line.movement for line in lines[since:])
+            if m.goes_in
+        ],
+        "contents": [
+            {
+                "lot": str(part.lot),
+                "volume": amount(part.volume, tank.capacity_typed),
+                "share_percent": f"{100 * part.share:.1f}",
+            }
+            for part in held.parts
+        ],
+        "remarks": [
+            *(problem.sentence for problem in held.problems),
+            *(mixing.sentence for mixing in held.mixings),
+        ],
     }
 
 

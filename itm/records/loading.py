@@ -3,6 +3,7 @@
 from django.db.models import Prefetch
 
 from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, RestorationLine
+from itm.registry.models import TankMovement
 
 
 def whole(pk: int) -> ProportioningTest:
@@ -33,7 +34,9 @@ def whole(pk: int) -> ProportioningTest:
                 "visit__restoration_lines", RestorationLine.objects.order_by("position", "pk")
             ),
             "site__site_authorities__organisation",
-            "bench__tank__fills__lot",
+            Prefetch(
+                "bench__tank__movements", TankMovement.objects.in_force().select_related("lot")
+            ),
         )
         .get(pk=pk)
     )

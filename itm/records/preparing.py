@@ -59,7 +59,7 @@ def open_bench(
         raise Refused("instrument_not_yours", "Take an instrument of your own list.", "instrument")
     if instrument.retired_on is not None:
         raise Refused("instrument_retired", f"{instrument} is retired.", "instrument")
-    if lot is not None and not tank.fills.filter(lot=lot).exists():
+    if lot is not None and not tank.movements.in_force().filter(lot=lot).exists():
         raise Refused(
             "lot_not_in_tank",
             f"{lot} was never filled into tank {tank}: standards are made from what is in the "

@@ -178,7 +178,9 @@ def instruments(actor: Actor) -> QuerySet[Instrument]:
 
 def lots_in(proportioner: Proportioner) -> QuerySet[ConcentrateLot]:
     """Lots that were ever filled into the tank the proportioner draws from."""
-    return ConcentrateLot.objects.filter(fills__tank=proportioner.tank_id).distinct()
+    return ConcentrateLot.objects.filter(
+        movements__tank=proportioner.tank_id, movements__withdrawn_at=None
+    ).distinct()
 
 
 def benches_for(visit: Visit, proportioner: Proportioner) -> list[Bench]:

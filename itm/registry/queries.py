@@ -22,7 +22,7 @@ from itm.registry.models import (
     Site,
     SiteAuthority,
     Tank,
-    TankFill,
+    TankMovement,
 )
 from itm.registry.restoring import restoration_order, untouched
 
@@ -103,12 +103,11 @@ def systems_of(actor: Actor, site: Site) -> list[FoamSystem]:
 
 
 def tanks_of(actor: Actor, site: Site) -> list[Tank]:
-    """Tanks with their fills, the newest first, and the proportioners they feed."""
-    fills = TankFill.objects.select_related("lot").order_by("-filled_on", "-pk")
+    """Tanks with their book in force and the proportioners they feed."""
     feeds = Proportioner.objects.filter(retired_on=None)
     rows = Tank.objects.visible_to(actor).filter(site=site)
     rows = rows.order_by(F("retired_on").desc(nulls_first=True), "tag", "pk")
-    return list(rows.prefetch_related(Prefetch("fills", fills), Prefetch("proportioners", feeds)))
+    return list(rows.prefetch_related(_book(), Prefetch("proportioners", feeds)))
 
 
 def authorities_of(actor: Actor, site: Site) -> QuerySet[SiteAuthority]:
@@ -290,9 +289,8 @@ LOT_SORTS = {
 
 
 def tanks(actor: Actor, wanted: Wanted) -> QuerySet[Tank]:
-    fills = TankFill.objects.select_related("lot").order_by("-filled_on", "-pk")
-    rows = Tank.objects.visible_to(actor).select_related("site")
-    rows = rows.prefetch_related(Prefetch("fills", fills))
+    """With their book in force."""
+    rows = Tank.objects.visible_to(actor).select_related("site").prefetch_related(_book())
     return _arranged(rows, wanted, find_in=("tag", "site__name"), sorts=TANK_SORTS)
 
 
@@ -300,14 +298,19 @@ def tank(actor: Actor, key: UUID) -> Tank:
     return _one(Tank.objects.visible_to(actor).select_related("site__owner"), "tank", key)
 
 
-def fills_of(actor: Actor, tank: Tank) -> QuerySet[TankFill]:
-    rows = TankFill.objects.visible_to(actor).filter(tank=tank).select_related("lot")
-    return rows.order_by("-filled_on", "-pk")
+def _book() -> Prefetch:
+    return Prefetch("movements", TankMovement.objects.in_force().select_related("lot"))
 
 
-def fill(actor: Actor, key: UUID) -> TankFill:
-    rows = TankFill.objects.visible_to(actor).select_related("tank__site__owner", "lot")
-    return _one(rows, "tank fill", key)
+def movements_of(actor: Actor, tank: Tank) -> list[TankMovement]:
+    """All of them, those that were withdrawn too; a ledger leaves these out by itself."""
+    rows = TankMovement.objects.visible_to(actor).filter(tank=tank).select_related("lot")
+    return list(rows.order_by("moved_on", "position", "pk"))
+
+
+def movement(actor: Actor, key: UUID) -> TankMovement:
+    rows = TankMovement.objects.visible_to(actor)
+    return _one(rows.select_related("tank__site__owner", "lot"), "movement of a tank", key)
 
 
 def fed_by(actor: Actor, tank: Tank) -> QuerySet[Proportioner]:
@@ -330,9 +333,11 @@ def lots_to_choose(actor: Actor) -> QuerySet[ConcentrateLot]:
     return ConcentrateLot.objects.visible_to(actor).filter(owner=actor.organisation_id)
 
 
-def fills_from(actor: Actor, lot: ConcentrateLot) -> QuerySet[TankFill]:
-    rows = TankFill.objects.visible_to(actor).filter(lot=lot).select_related("tank__site")
-    return rows.order_by("-filled_on", "-pk")
+def tanks_with(actor: Actor, lot: ConcentrateLot) -> list[Tank]:
+    """Every tank that holds or held any of the lot, retired ones too, with its book in force."""
+    went_in = TankMovement.objects.filter(lot=lot, withdrawn_at=None).values("tank")
+    rows = Tank.objects.visible_to(actor).filter(pk__in=went_in).select_related("site")
+    return list(rows.order_by("site__name", "tag", "pk").prefetch_related(_book()))
 
 
 # Instruments -------------------------------------------------------------------------------------

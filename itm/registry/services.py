@@ -16,9 +16,11 @@ from django.db import IntegrityError, transaction
 from itm.accounts.actor import Actor, require_kind
 from itm.accounts.models import Organisation
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
+from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.core.quantities import Quantity
 from itm.registry import criteria, queries
+from itm.registry.book import lines_of, refuse_new_problems
 from itm.registry.models import (
     ConcentrateLot,
     Equipment,
@@ -30,7 +32,6 @@ from itm.registry.models import (
     Site,
     SiteAuthority,
     Tank,
-    TankFill,
 )
 
 T = TypeVar("T", bound=Tracked)
@@ -241,9 +242,21 @@ def add_tank(*, actor: Actor, site: Site, **values: Any) -> Tank:
     return keep(Tank(site=site), values, by=actor)
 
 
+@transaction.atomic
 def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
+    """Refused over_capacity, already_in_use where its own book would contradict it."""
     require_own(actor, tank, "change a tank")
-    return keep(tank, values, by=actor)
+    before = lines_of(tank)
+    row = keep(tank, values, by=actor)
+    refuse_new_problems(before, lines_of(row), "capacity")
+    first = before[0].movement.moved_on if before else None
+    if first and row.installed_on and first < row.installed_on:
+        raise Refused(
+            "already_in_use",
+            f"Something went into it on {day(first)} already; it was installed by then.",
+            "installed_on",
+        )
+    return row
 
 
 def add_lot(*, actor: Actor, **values: Any) -> ConcentrateLot:
@@ -255,33 +268,6 @@ def add_lot(*, actor: Actor, **values: Any) -> ConcentrateLot:
 def change_lot(*, actor: Actor, lot: ConcentrateLot, **values: Any) -> ConcentrateLot:
     require_own(actor, lot, "change a lot")
     return keep(lot, values, by=actor)
-
-
-def fill_tank(*, actor: Actor, tank: Tank, today: date, **values: Any) -> TankFill:
-    """`today` on the clock of the site. Refused day_ahead, more_than_tank, foreign_lot."""
-    require_own(actor, tank, "fill a tank")
-    require_in_use(tank, "tank")
-    return _keep_fill(TankFill(tank=tank), values, by=actor, today=today)
-
-
-def change_fill(*, actor: Actor, fill: TankFill, today: date, **values: Any) -> TankFill:
-    """Puts a slip right; the history keeps what stood there."""
-    require_own(actor, fill, "change a tank fill")
-    return _keep_fill(fill, values, by=actor, today=today)
-
-
-def _keep_fill(fill: TankFill, values: dict[str, Any], *, by: Actor, today: date) -> TankFill:
-    if values["filled_on"] > today:
-        raise Refused("day_ahead", "This day has not come yet.", "filled_on")
-    if values["volume"].si > fill.tank.capacity * (1 + 1e-9):
-        raise Refused(
-            "more_than_tank",
-            f"The tank holds {fill.tank.capacity_typed}; more does not go in at once.",
-            "volume",
-        )
-    if values["lot"].owner_id != fill.tank.site.owner_id:
-        raise Refused("foreign_lot", "This lot belongs to another owner.", "lot")
-    return keep(fill, values, by=by)
 
 
 # Instruments -------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import NotFound
 from itm.records.models import ProportioningTest
-from itm.registry.models import Proportioner, TankFill
+from itm.registry.models import Proportioner, TankMovement
 from itm.schedule.due import days_missed, missed_tests
 from itm.schedule.models import Duty
 from itm.schedule.queries import cycles_of
@@ -193,10 +193,10 @@ def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest
     """What could make a step: another lot in the tank, an adjustment, a corrected record."""
     out = []
     before = None
-    fills = TankFill.objects.visible_to(actor).filter(tank=device.tank_id)
-    for fill in fills.select_related("lot").order_by("filled_on", "pk"):
+    fills = TankMovement.objects.visible_to(actor).in_force()
+    for fill in fills.filter(tank=device.tank_id, lot__isnull=False).select_related("lot"):
         if before is not None and fill.lot_id != before:
-            out.append(Event(fill.filled_on, f"lot {fill.lot.batch}", str(fill.lot)))
+            out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot)))
         before = fill.lot_id
     zone = device.system.site.time_zone
     for test in tests:

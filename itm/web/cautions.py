@@ -30,3 +30,9 @@ LOOK = (
     "first; concentrate burns eyes and skin. Test again after any change: as found and as left are "
     f"one result each. {DEFER}"
 )
+TANK = (
+    "Isolate the tank, vent it and prove zero pressure before opening; never refill under water "
+    "pressure. Nobody enters a tank without a permit and a test of its air. Concentrate irritates "
+    "skin and eyes and may hold PFAS: gloves, eye protection, and what comes out, rinse water too, "
+    f"is kept as waste. {DEFER}"
+)

@@ -1,5 +1,7 @@
 """Concentrate: tanks, what was filled into them and when, and the lots it came from."""
 
+from itertools import pairwise
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -12,9 +14,11 @@ from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
 from itm.core.figures import day
 from itm.registry import queries, services
-from itm.registry.forms import LotForm, TankFillForm, TankForm
+from itm.registry.contents import Contents, Part, amount, as_of, ledger
+from itm.registry.forms import LotForm, TankForm
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
+from itm.web.holding import book, brief, day_asked, now_in, shown, warnings
 from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
 from itm.web.sites import crumbs_to
 
@@ -25,13 +29,12 @@ def tanks(request: HttpRequest) -> HttpResponse:
     actor, asked = actor_of(request), wanted(request)
 
     def cells(tank: queries.Tank) -> tuple[Cell, ...]:
-        last = next(iter(tank.fills.all()), None)
         return (
             Cell(tank.tag, reverse("tank", args=[tank.key])),
             Cell(tank.site.name, reverse("site", args=[tank.site.key])),
             Cell(tank.get_kind_display()),
             Cell(tank.usable_volume_typed, number=True),
-            Cell(f"{last.lot} on {day(last.filled_on)}" if last else "no fill noted"),
+            Cell(brief(tank, now_in(tank))),
         )
 
     listed = List(
@@ -42,7 +45,7 @@ def tanks(request: HttpRequest) -> HttpResponse:
             Column("Site", "site"),
             Column("Type", "kind"),
             Column("Usable volume", "usable_volume", number=True),
-            Column("Last fill"),
+            Column("Holds"),
         ),
         cells=cells,
         empty="No tank yet. A tank is added on the page of its site.",
@@ -56,10 +59,19 @@ def tanks(request: HttpRequest) -> HttpResponse:
 def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.tank(actor, key)
+    movements = queries.movements_of(actor, row)
+    lines = ledger(row, movements)
+    form, on = day_asked(request.GET, site_date(row.site.time_zone))
+    mine = queries.may_change(actor, row)
     context = {
         "tank": row,
-        "mine": queries.may_change(actor, row),
-        "fills": queries.fills_of(actor, row),
+        "mine": mine,
+        "writes": mine and row.retired_on is None,
+        "form": form,
+        "on": on,
+        "holds": shown(row, as_of(lines, on)),
+        "book": book(row, lines),
+        "withdrawn": [m for m in movements if m.withdrawn_at is not None],
         "devices": queries.fed_by(actor, row),
         "equipment": queries.equipment_of(actor, row),
         "crumbs": [*crumbs_to(row.site), (row.tag, "")],
@@ -100,43 +112,6 @@ def tank_edit(request: HttpRequest, key: UUID) -> HttpResponse:
         write=lambda: change_tank(actor=actor, tank=row, **form.values),
         to=lambda row: reverse("tank", args=[row.key]),
         title=f"Change {row}", back=reverse("tank", args=[key]), crumbs=crumbs_to_tank(row),
-    )  # fmt: skip
-
-
-@signed_in
-@require_http_methods(["GET", "POST"])
-def tank_fill_new(request: HttpRequest, key: UUID) -> HttpResponse:
-    actor = actor_of(request)
-    row = queries.tank(actor, key)
-    services.require_own(actor, row, "fill a tank")
-    services.require_in_use(row, "tank")
-    today = site_date(row.site.time_zone)
-    form = TankFillForm(request.POST, actor=actor, tank=row)
-    return edit(
-        request, form=form, choose=queries.lots_to_choose(actor).exists(),
-        write=lambda: services.fill_tank(actor=actor, tank=row, today=today, **form.values),
-        to=lambda _: reverse("tank", args=[key]),
-        title="Note a fill", save="Note the fill", said="Noted: {}.",
-        template="registry/fill_form.html", back=reverse("tank", args=[key]),
-        crumbs=crumbs_to_tank(row),
-    )  # fmt: skip
-
-
-@signed_in
-@require_http_methods(["GET", "POST"])
-def tank_fill_edit(request: HttpRequest, key: UUID) -> HttpResponse:
-    actor = actor_of(request)
-    row = queries.fill(actor, key)
-    services.require_own(actor, row, "change a tank fill")
-    today = site_date(row.tank.site.time_zone)
-    form = TankFillForm(request.POST, actor=actor, row=row)
-    there = reverse("tank", args=[row.tank.key])
-    return edit(
-        request, form=form, choose=True,
-        write=lambda: services.change_fill(actor=actor, fill=row, today=today, **form.values),
-        to=lambda _: there,
-        title="Put a fill right", template="registry/fill_form.html", back=there,
-        crumbs=crumbs_to_tank(row.tank),
     )  # fmt: skip
 
 
@@ -183,10 +158,31 @@ def lot(request: HttpRequest, key: UUID) -> HttpResponse:
         "lot": row,
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
-        "fills": queries.fills_from(actor, row),
+        "tanks": [_with_lot(tank, row) for tank in queries.tanks_with(actor, row)],
         "crumbs": [("Lots", reverse("lots")), (str(row), "")],
     }
     return render(request, "registry/lot.html", context)
+
+
+def _with_lot(tank: queries.Tank, lot: queries.ConcentrateLot) -> dict[str, Any]:
+    """How much of the lot went into a tank, what of it is there by the book, and until when."""
+    lines = ledger(tank, tank.movements.all())
+    fills = [line.movement for line in lines if line.movement.lot_id == lot.pk]
+    held = [(line, _share(line.holds, lot)) for line in lines]
+    left = held[-1][1]
+    gone = [line for (_, before), (line, after) in pairwise(held) if before and not after]
+    return {
+        "tank": tank,
+        "fills": [(day(fill.moved_on), fill.volume_typed) for fill in fills],
+        "left": amount(left.volume, tank.capacity_typed) if left else "",
+        "share": f"{100 * left.share:.1f}" if left else "",
+        "gone": "" if left or not gone else day(gone[-1].movement.moved_on),
+        "warnings": warnings(lines[-1].holds) if left else [],
+    }
+
+
+def _share(held: Contents, lot: queries.ConcentrateLot) -> Part | None:
+    return next((part for part in held.parts if part.lot.pk == lot.pk), None)
 
 
 @signed_in
@@ -226,8 +222,6 @@ urls: list[URLPattern] = [
     path("sites/<uuid:key>/tanks/new/", tank_new, name="tank_new"),
     path("tanks/<uuid:key>/", tank, name="tank"),
     path("tanks/<uuid:key>/edit/", tank_edit, name="tank_edit"),
-    path("tanks/<uuid:key>/fills/new/", tank_fill_new, name="tank_fill_new"),
-    path("fills/<uuid:key>/edit/", tank_fill_edit, name="tank_fill_edit"),
     path("lots/", lots, name="lots"),
     path("lots/new/", lot_new, name="lot_new"),
     path("lots/<uuid:key>/", lot, name="lot"),

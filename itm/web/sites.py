@@ -19,6 +19,7 @@ from itm.registry.forms import AuthorityForm, EndForm, EngageForm, SiteForm
 from itm.trends.devices import DeviceRow, device_rows
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
+from itm.web.holding import brief, now_in
 from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
 
 VISITS = 10  # the latest on a site's page; the visits' own list has them all
@@ -95,8 +96,8 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "systems": with_devices(systems),
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
-        "tanks": queries.tanks_of(actor, row),
         "equipment": queries.equipment_counts(actor, row),
+        "tanks": [(tank, brief(tank, now_in(tank))) for tank in queries.tanks_of(actor, row)],
         "authorities": queries.authorities_of(actor, row),
         "grants": [
             (grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)

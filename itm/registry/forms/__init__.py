@@ -5,8 +5,9 @@
 
 from itm.registry.forms.base import Refusing
 from itm.registry.forms.equipment import EquipmentForm
+from itm.registry.forms.movements import MovementForm, WithdrawForm
 from itm.registry.forms.sites import AuthorityForm, EndForm, EngageForm, RetireForm, SiteForm
-from itm.registry.forms.stock import InstrumentForm, LotForm, TankFillForm, TankForm
+from itm.registry.forms.stock import InstrumentForm, LotForm, TankForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
 
 __all__ = [
@@ -16,12 +17,13 @@ __all__ = [
     "EquipmentForm",
     "InstrumentForm",
     "LotForm",
+    "MovementForm",
     "ProportionerForm",
     "Refusing",
     "RetireForm",
     "SiteForm",
     "SystemForm",
-    "TankFillForm",
     "TankForm",
+    "WithdrawForm",
     "flow_point_rows",
 ]

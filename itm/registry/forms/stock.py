@@ -1,14 +1,10 @@
-"""Tanks, fills, lots and instruments."""
-
-from typing import Any
+"""Tanks, lots and instruments."""
 
 from calc.units import VOLUME
-from itm.accounts.actor import Actor
 from itm.core.fields import DayField, NumberField
 from itm.core.quantities import QuantityField
-from itm.registry import queries
 from itm.registry.forms.base import RegistryForm
-from itm.registry.models import ConcentrateLot, Instrument, Tank, TankFill
+from itm.registry.models import ConcentrateLot, Instrument, Tank
 
 
 class TankForm(RegistryForm):
@@ -18,6 +14,11 @@ class TankForm(RegistryForm):
         label="Usable volume",
         help_text="What the suction inlet can reach; minutes of foam are worked out from it.",
     )
+    installed_on = DayField(
+        label="Installed on",
+        required=False,
+        help_text="Nothing can have gone into it before that day.",
+    )
     earlier_check_on = DayField(
         label="Last concentrate check before this record",
         required=False,
@@ -26,21 +27,8 @@ class TankForm(RegistryForm):
 
     class Meta:
         model = Tank
-        fields = ("tag", "kind", "capacity", "usable_volume", "earlier_check_on")
+        fields = ("tag", "kind", "capacity", "usable_volume", "installed_on", "earlier_check_on")
         labels = {"kind": "Type of tank"}
-
-
-class TankFillForm(RegistryForm):
-    filled_on = DayField(label="Filled on")
-    volume = QuantityField(units=VOLUME, label="Volume filled")
-
-    class Meta:
-        model = TankFill
-        fields = ("lot", "filled_on", "volume")
-
-    def __init__(self, data: Any = None, *, actor: Actor, **kwargs: Any) -> None:
-        super().__init__(data, **kwargs)
-        self.fields["lot"].queryset = queries.lots_to_choose(actor)  # type: ignore[attr-defined]
 
 
 class LotForm(RegistryForm):

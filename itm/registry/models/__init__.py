@@ -1,6 +1,7 @@
-from itm.registry.models.concentrate import ConcentrateLot, Tank, TankFill
+from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Instrument
+from itm.registry.models.movements import TankMovement
 from itm.registry.models.sites import Grant, Site, SiteAuthority
 from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 
@@ -15,5 +16,5 @@ __all__ = [
     "Site",
     "SiteAuthority",
     "Tank",
-    "TankFill",
+    "TankMovement",
 ]

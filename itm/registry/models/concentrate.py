@@ -1,9 +1,9 @@
-"""Concentrate: lots, the tanks that hold them, and which lot went where and when."""
+"""Concentrate: lots, and the tanks that hold them. What goes in and out stands in movements.py."""
 
 from typing import Self
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
@@ -28,6 +28,7 @@ class Tank(Tracked, Scoped):
     capacity_typed = models.CharField(max_length=40)
     usable_volume = models.FloatField(help_text="m³ that the suction inlet can reach")
     usable_volume_typed = models.CharField(max_length=40)
+    installed_on = models.DateField(null=True, blank=True)
     # From papers older than this record, so that a new installation does not call all of it late.
     earlier_check_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)
@@ -58,9 +59,8 @@ class LotQuerySet(TrackedQuerySet):
         """Lots of the actor's organisation, and those in a tank that the actor may see."""
         if actor.organisation_id is None:
             return self.none()
-        tanks = Tank.objects.visible_to(actor).values("pk")
-        fills = TankFill.objects.filter(tank__in=tanks).values("lot")
-        return self.filter(Q(owner=actor.organisation_id) | Q(pk__in=fills))
+        seen = Tank.objects.visible_to(actor).filter(movements__lot=OuterRef("pk"))
+        return self.filter(Q(owner=actor.organisation_id) | Exists(seen))
 
 
 class ConcentrateLot(Tracked):
@@ -132,28 +132,3 @@ class ConcentrateLot(Tracked):
 
     def __str__(self) -> str:
         return f"{self.product}, batch {self.batch}"
-
-
-class TankFill(Tracked, Scoped):
-    """A lot went into a tank on a day."""
-
-    site_path = "tank__site"
-    tank = models.ForeignKey(Tank, models.PROTECT, related_name="fills")
-    lot = models.ForeignKey(ConcentrateLot, models.PROTECT, related_name="fills")
-    filled_on = models.DateField()
-    volume = models.FloatField(help_text="m³")
-    volume_typed = models.CharField(max_length=40)
-    objects = ScopedQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["tank_id", "filled_on", "pk"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(volume__gt=0),
-                name="fill_volume_positive",
-                violation_error_message="The volume filled is above 0.",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.volume_typed} of {self.lot} into {self.tank}"

@@ -136,7 +136,7 @@ def test_notice_says_who_told_whom(scene):
 
 def test_bench_takes_own_instrument_and_a_lot_of_the_tank(scene):
     visit = planned(scene)
-    lot = scene.tank.fills.get().lot
+    lot = scene.tank.movements.get().lot
     assert bench_for(scene, visit, lot=lot).batch_volume_ml == 200
     refusals = {
         "lot_not_in_tank": {"lot": ConcentrateLotFactory(owner=scene.owner.organisation)},

@@ -70,7 +70,7 @@ def test_retired_rows_show_when_asked_for(scene: Scene) -> None:
 
 def test_site_of_finds_the_way_from_every_kind_of_row(scene: Scene) -> None:
     point = FlowPoint.objects.filter(proportioner=scene.proportioner).first()
-    fill = scene.tank.fills.get()
+    fill = scene.tank.movements.get()
     rows = [scene.site, scene.system, scene.proportioner, scene.tank, fill, point]
     rows.append(Grant.objects.get(site=scene.site))
     assert [queries.site_of(row) for row in rows] == [scene.site] * len(rows)
@@ -79,7 +79,7 @@ def test_site_of_finds_the_way_from_every_kind_of_row(scene: Scene) -> None:
 
 
 def test_rows_are_changed_by_whose_they_are(scene: Scene) -> None:
-    lot = scene.tank.fills.get().lot
+    lot = scene.tank.movements.get().lot
     for row in (scene.site, scene.system, scene.proportioner, scene.tank, lot):
         assert queries.may_change(scene.owner, row)
         assert not queries.may_change(scene.contractor, row)

@@ -89,10 +89,10 @@ def test_the_band_steps_where_the_criterion_changed(scene):
 
 def test_another_lot_in_the_tank_is_an_event_and_a_top_up_is_none(scene):
     """Pitfall 68: each change is a mark in the series."""
-    lot = scene.tank.fills.get().lot
-    TankFillFactory(tank=scene.tank, lot=lot, filled_on=date(2022, 3, 1))
+    lot = scene.tank.movements.get().lot
+    TankFillFactory(tank=scene.tank, lot=lot, moved_on=date(2022, 3, 1))
     other = ConcentrateLotFactory(owner=scene.owner.organisation, batch="B-next")
-    TankFillFactory(tank=scene.tank, lot=other, filled_on=date(2023, 3, 1))
+    TankFillFactory(tank=scene.tank, lot=other, moved_on=date(2023, 3, 1))
     found = series(scene.authority, scene.proportioner.key, NOW)
     assert [(e.day, e.words) for e in found.events] == [(date(2023, 3, 1), "lot B-next")]
 

@@ -71,7 +71,7 @@ def test_owner_goes_from_a_new_site_to_a_proportioner_with_what_is_due(
     assert {duty.counts_from for duty in Duty.objects.all()} == {date(2020, 4, 30)}
 
     text = page.get(f"/sites/{site.key}/").content.decode()
-    for shown in ("North quay", "Rack foam", "PR-9", "T-9", "470 US gal", "no fill noted"):
+    for shown in ("North quay", "Rack foam", "PR-9", "T-9", "470 US gal", "nothing noted"):
         assert shown in text
     change = Change.objects.filter(object_key=site.key).get()
     assert (change.verb, change.person) == ("created", scene.owner.person)

@@ -54,7 +54,7 @@ def test_crew_plans_prepares_and_starts_by_pressing(crew, scene):
     answer = press(
         crew, "test_new", visit.key, proportioner=scene.proportioner.key, purpose="periodic",
         phase="as_found", flow_points=points, bench="new", instrument=scene.instrument.key,
-        lot=scene.tank.fills.get().lot.key, batch_volume_ml="200", water_source="Hydrant 3",
+        lot=scene.tank.movements.get().lot.key, batch_volume_ml="200", water_source="Hydrant 3",
     )  # fmt: skip
     test = ProportioningTest.objects.get()
     assert answer.url == reverse("test_prepare", args=[test.key])

@@ -1,0 +1,119 @@
+"""What went into a tank and out of it. A wrong movement is withdrawn, never edited away."""
+
+from django.db import models
+from django.db.models import Q
+
+from itm.core.history import Tracked
+from itm.registry.access import Scoped, ScopedQuerySet
+from itm.registry.models.concentrate import ConcentrateLot, Tank
+
+
+class MovementQuerySet(ScopedQuerySet):
+    def in_force(self) -> "MovementQuerySet":
+        """Not withdrawn, in the order of the tank's own book."""
+        rows = self.filter(withdrawn_at=None)
+        return rows.order_by("tank_id", "moved_on", "position", "pk")
+
+
+class TankMovement(Tracked, Scoped):
+    """A volume of concentrate in or out on a day. What a tank holds follows from these rows alone.
+
+    A fill goes into an empty tank, a top-up onto what stands there; a draw-off takes of every lot
+    in proportion; a drain empties, whatever was measured of it.
+    """
+
+    class Kind(models.TextChoices):
+        FILL = "fill", "Fill"
+        TOP_UP = "top_up", "Top-up"
+        DRAW_OFF = "draw_off", "Draw-off"
+        DRAIN = "drain", "Drain"
+
+    IN = (Kind.FILL, Kind.TOP_UP)
+    OUT = (Kind.DRAW_OFF, Kind.DRAIN)
+
+    site_path = "tank__site"
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="movements")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    lot = models.ForeignKey(
+        ConcentrateLot, models.PROTECT, null=True, blank=True, related_name="movements"
+    )
+    moved_on = models.DateField()
+    # Order within the day: a tank may be drained and filled on one.
+    position = models.IntegerField(default=0)
+    volume = models.FloatField(null=True, blank=True, help_text="m³; of a drain, if measured")
+    volume_typed = models.CharField(max_length=40, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+    # Of a drain: how the tank was cleaned after it, and what of PFAS an analysis then found.
+    cleaned = models.CharField(max_length=200, blank=True)
+    residue_mg_l = models.DecimalField(max_digits=9, decimal_places=3, null=True, blank=True)
+    # Who answers for putting together what is refused without a name, and why.
+    allowed_by = models.CharField(max_length=120, blank=True)
+    allowed_because = models.CharField(max_length=300, blank=True)
+    replaces = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
+    )
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.CharField(max_length=200, blank=True)
+    withdrawn_because = models.CharField(max_length=200, blank=True)
+    objects = MovementQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["tank_id", "moved_on", "position", "pk"]
+        indexes = [
+            models.Index(fields=["tank", "moved_on", "position"], name="movements_of_tank"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=["fill", "top_up"], lot__isnull=False)
+                | Q(kind__in=["draw_off", "drain"], lot__isnull=True),
+                name="movement_names_its_lot",
+                violation_error_message=(
+                    "A fill or top-up names the lot that went in; a draw-off or drain takes of "
+                    "what is there and names none."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(volume__gt=0) | Q(kind="drain", volume=None),
+                name="movement_volume_positive",
+                violation_error_message=(
+                    "The volume is above 0; only that of a drain may stay empty."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=["fill", "top_up"]) | ~Q(reason=""),
+                name="movement_out_has_reason",
+                violation_error_message="Say why it was taken out: a test, a leak, a change.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="drain") | Q(cleaned="", residue_mg_l=None),
+                name="movement_cleaned_is_drain",
+                violation_error_message="Only a drained tank is cleaned: leave that empty.",
+            ),
+            models.CheckConstraint(
+                condition=Q(residue_mg_l=None) | Q(residue_mg_l__gte=0),
+                name="movement_residue_not_negative",
+                violation_error_message="The PFAS left by analysis is 0 mg/L or more.",
+            ),
+            models.CheckConstraint(
+                condition=Q(allowed_by="", allowed_because="")
+                | (Q(kind__in=["fill", "top_up"]) & ~Q(allowed_by="") & ~Q(allowed_because="")),
+                name="movement_leave_is_whole",
+                violation_error_message=(
+                    "Leave to mix names both who answers for it and why, and belongs to a top-up."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_because="")
+                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_because="")),
+                name="movement_withdrawn_is_whole",
+                violation_error_message="A withdrawal says who, when and why.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        what = f"{self.get_kind_display()} of {self.volume_typed}".removesuffix(" of ")
+        return f"{what}, {self.lot}" if self.lot else what
+
+    @property
+    def goes_in(self) -> bool:
+        return self.kind in self.IN

@@ -1,0 +1,135 @@
+"""Writes to the book of a tank: note a movement, put a wrong one right, withdraw it.
+
+Append-only: a wrong movement stays with its reason. Each write is judged over the whole book, since
+a backdated one moves every later day. The row of the tank is the gate for two at once.
+"""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max, Min
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Refused
+from itm.core.figures import day
+from itm.registry.book import lines_of, refuse_new_problems
+from itm.registry.contents import MIXED, Line, differences
+from itm.registry.models import Tank, TankMovement
+from itm.registry.services import keep, require_in_use, require_own
+
+Kind = TankMovement.Kind
+
+
+@transaction.atomic
+def move(
+    *, actor: Actor, tank: Tank, today: date, first_of_day: bool = False, **values: Any
+) -> TankMovement:  # fmt: skip
+    """`today` on the clock of the site. `first_of_day` puts it before what that day holds already.
+
+    Refused day_ahead, before_installed, more_than_tank, foreign_lot, not_needed, and what
+    `book.refuse_new_problems` refuses.
+    """
+    require_own(actor, tank, "note what goes into a tank or out of it")
+    require_in_use(tank, "tank")
+    tank, before = _locked(tank)
+    row = TankMovement(tank=tank, position=_position(tank, values["moved_on"], first_of_day))
+    return _keep(row, values, before, by=actor, today=today)
+
+
+@transaction.atomic
+def correct(
+    *, actor: Actor, movement: TankMovement, because: str, today: date, at: datetime, **values: Any
+) -> TankMovement:  # fmt: skip
+    """The right one takes the place of the wrong one, both at once: alone, the withdrawal of a
+    fill that was drawn from later would be refused. Refused as `move` and `withdraw` do."""
+    require_own(actor, movement, "put a movement right")
+    tank, before = _locked(movement.tank)
+    old = _withdraw(actor, movement, because, at)
+    same_day = values["moved_on"] == old.moved_on
+    position = old.position if same_day else _position(tank, values["moved_on"], False)
+    row = TankMovement(tank=tank, kind=old.kind, position=position, replaces=old)
+    return _keep(row, values, before, by=actor, today=today)
+
+
+@transaction.atomic
+def withdraw(
+    *, actor: Actor, movement: TankMovement, because: str, at: datetime
+) -> TankMovement:  # fmt: skip
+    """It counts for nothing from now on and stays to be read.
+
+    Refused because_missing, and what `book.refuse_new_problems` refuses; Conflict when it was
+    withdrawn already.
+    """
+    require_own(actor, movement, "withdraw a movement")
+    tank, before = _locked(movement.tank)
+    row = _withdraw(actor, movement, because, at)
+    refuse_new_problems(before, lines_of(tank))
+    return row
+
+
+def _locked(tank: Tank) -> tuple[Tank, list[Line]]:
+    row = Tank.objects.select_for_update().select_related("site").get(pk=tank.pk)
+    return row, lines_of(row)
+
+
+def _position(tank: Tank, on: date, first: bool) -> int:
+    there = tank.movements.filter(moved_on=on)
+    ends = there.aggregate(low=Min("position"), high=Max("position"))
+    if ends["low"] is None:
+        return 0
+    return int(ends["low"] - 1 if first else ends["high"] + 1)
+
+
+def _keep(
+    row: TankMovement, values: dict[str, Any], before: list[Line], *, by: Actor, today: date
+) -> TankMovement:
+    tank, on = row.tank, values["moved_on"]
+    if on > today:
+        raise Refused("day_ahead", "This day has not come yet.", "moved_on")
+    if tank.installed_on is not None and on < tank.installed_on:
+        raise Refused(
+            "before_installed",
+            f"{tank} was installed on {day(tank.installed_on)}, after that day.",
+            "moved_on",
+        )
+    volume, lot = values.get("volume"), values.get("lot")
+    if volume is not None and volume.si > tank.capacity * (1 + 1e-9):
+        raise Refused(
+            "more_than_tank",
+            f"The tank holds {tank.capacity_typed}; more does not go in or come out at once.",
+            "volume",
+        )
+    if lot is not None and lot.owner_id != tank.site.owner_id:
+        raise Refused("foreign_lot", "This lot belongs to another owner.", "lot")
+    row = keep(row, values, by=by, verb="noted")
+    after = lines_of(tank)
+    # The field where the matter can be mended: a name answers for a mixture, all else is volume.
+    try:
+        refuse_new_problems(before, after, "volume")
+    except Refused as refused:
+        refused.place = "allowed_by" if refused.code == MIXED else "volume"
+        raise
+    line = next(line for line in after if line.movement.pk == row.pk)
+    if row.allowed_by and row.lot and not differences(line.held, row.lot):
+        raise Refused(
+            "not_needed",
+            "Nothing is mixed here that would need leave: leave the name and the reason empty.",
+            "allowed_by",
+        )
+    return row
+
+
+def _withdraw(actor: Actor, movement: TankMovement, because: str, at: datetime) -> TankMovement:
+    row = TankMovement.objects.select_related("tank__site", "lot").get(pk=movement.pk)
+    if row.withdrawn_at is not None:
+        raise Conflict(f"{row.withdrawn_by} withdrew this movement already.")
+    if not because.strip():
+        raise Refused("because_missing", "Say what is wrong with it.", "because")
+    values = {
+        "withdrawn_at": at, "withdrawn_by": actor.person, "withdrawn_because": because.strip()
+    }  # fmt: skip
+    for name, value in values.items():
+        setattr(row, name, value)
+    row.save(by=actor, verb="withdrawn", text=because)
+    return row
