@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.records.duties import derive_site
 from itm.registry import services as registry
 from itm.registry.models import Proportioner
 from itm.registry.services import PointRow
@@ -24,4 +25,5 @@ def change_proportioner(
         actor=actor, proportioner=proportioner, flow_points=flow_points, **values
     )
     schedule.start_duties(actor=actor, proportioner=row, tank=row.tank)
+    derive_site(actor=actor, site=row.system.site)
     return row

@@ -5,6 +5,7 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.records.duties import derive_site
 from itm.registry import services as registry
 from itm.registry.models import FoamSystem
 from itm.schedule import services as schedule
@@ -19,4 +20,5 @@ def change_system(*, actor: Actor, system: FoamSystem, **values: Any) -> FoamSys
         for device in row.proportioners.filter(retired_on=None).select_related("tank__site"):
             device.system = row
             schedule.start_duties(actor=actor, proportioner=device, tank=device.tank)
+    derive_site(actor=actor, site=row.site)
     return row

@@ -5,6 +5,7 @@ from datetime import date
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.records.duties import derive_site
 from itm.registry import retiring
 from itm.registry.queries import site_of
 from itm.registry.retiring import Retirable
@@ -24,6 +25,9 @@ def take_back(*, actor: Actor, row: Retirable) -> Retirable:
     """Raises what `registry.retiring.take_back` raises. May run twice."""
     done = retiring.take_back(actor=actor, row=row)
     restand(actor, done)
+    site = site_of(done)
+    if site is not None:  # rules may have changed while it was out of use
+        derive_site(actor=actor, site=site)
     return done
 
 

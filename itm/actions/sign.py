@@ -10,6 +10,7 @@ from itm.core import outbox
 from itm.core.errors import Refused
 from itm.records import chain, states
 from itm.records.chain import Signature
+from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest
 from itm.records.results import results_in_force
 from itm.schedule import services as schedule
@@ -46,5 +47,6 @@ def sign(
         proportioner=test.proportioner,
         results=results_in_force(test.proportioner),
     )
+    derive_site(actor=actor, site=test.site)  # a flow test brings other tasks on
     outbox.add("render_report", once=f"render_report {test.key}", record_key=str(test.key))
     return test

@@ -16,14 +16,16 @@ def in_force(tests: QuerySet[ProportioningTest]) -> QuerySet[ProportioningTest]:
 
 def results_in_force(proportioner: Proportioner) -> list[Result]:
     """What the whole history of a proportioner says to the schedule."""
-    return [
-        Result(
-            tested_on=test.tested_on,
-            limits=test.limits,
-            certainty=test.certainty,
-            purpose=test.purpose,
-            phase=test.phase,
-            key=test.key,
-        )
-        for test in in_force(ProportioningTest.objects.filter(proportioner=proportioner))
-    ]
+    tests = ProportioningTest.objects.filter(proportioner=proportioner)
+    return [result_of(test) for test in in_force(tests)]
+
+
+def result_of(test: ProportioningTest) -> Result:
+    return Result(
+        tested_on=test.tested_on,
+        limits=test.limits,
+        certainty=test.certainty,
+        purpose=test.purpose,
+        phase=test.phase,
+        key=test.key,
+    )

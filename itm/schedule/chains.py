@@ -3,13 +3,15 @@
 Pure: dates in, cycles out. Each cycle comes with the rule it is one of.
 """
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 from itm.schedule.due import Cycle, Result, Window, periodic_cycle
 
-Ruled = tuple[Hashable, Cycle]
+# The rule is whatever names it to the caller; equal where it is the same.
+Ruled = tuple[Any, Cycle]
 # How long before its last day a task opens that has to be done before an event: own choice.
 BEFORE = timedelta(days=30)
 
@@ -19,7 +21,7 @@ class Segment:
     """From this day on the rule and its window hold; without a rule, nothing is asked."""
 
     starts_on: date
-    rule: Hashable | None = None
+    rule: Any = None
     window: Window | None = None
 
 
@@ -30,7 +32,7 @@ class Claim:
     starts_on: date
     ends_on: date | None
     rank: int
-    rule: Hashable
+    rule: Any
     window: Window | None
 
 
@@ -57,7 +59,7 @@ class Ruling:
     """A segment that asks for something."""
 
     starts_on: date
-    rule: Hashable
+    rule: Any
     window: Window
 
 
@@ -91,14 +93,19 @@ def chained(
     for run, ends in runs(parts):
         known = [r.tested_on for r in results if begun <= r.tested_on <= run[0].starts_on]
         first = max(begun, run[0].starts_on) if from_adoption else begun
-        out += one_run(run, ends, max(known, default=first), results)
+        out += one_run(run, ends, max(known, default=first), results, first=not known)
     return out
 
 
 def one_run(
-    run: Sequence[Ruling], ends: date | None, counts_from: date, results: Sequence[Result]
+    run: Sequence[Ruling],
+    ends: date | None,
+    counts_from: date,
+    results: Sequence[Result],
+    *,
+    first: bool,
 ) -> list[Ruled]:
-    place, cycle = settle(run, 0, counts_from, results)
+    place, cycle = settle(run, 0, counts_from, results, first=first)
     out: list[Ruled] = []
     for result in results:
         if ends is not None and result.tested_on >= ends:
@@ -116,11 +123,16 @@ def counts(cycle: Cycle, result: Result) -> bool:
 
 
 def settle(
-    run: Sequence[Ruling], place: int, counts_from: date, results: Sequence[Result]
+    run: Sequence[Ruling],
+    place: int,
+    counts_from: date,
+    results: Sequence[Result],
+    *,
+    first: bool = False,
 ) -> tuple[int, Cycle]:
     """The cycle that begins on this day, under the rule whose it is."""
     for at in range(place, len(run)):
-        cycle = periodic_cycle(run[at].window, counts_from)
+        cycle = periodic_cycle(run[at].window, counts_from, first=first)
         if at + 1 == len(run):
             break
         after = run[at + 1].starts_on

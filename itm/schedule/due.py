@@ -34,6 +34,7 @@ class Window:
     interval: int
     latest: int
     unit: Unit = "months"
+    first: int | None = None  # interval and latest of the very first cycle, where it may be longer
 
     def opens(self, counts_from: date) -> date:
         if self.unit in ("calendar_months", "calendar_weeks"):
@@ -124,7 +125,9 @@ def periodic_cycles(window: Window, started_on: date, results: Sequence[Result])
     return [*out, current]
 
 
-def periodic_cycle(window: Window, counts_from: date) -> Cycle:
+def periodic_cycle(window: Window, counts_from: date, *, first: bool = False) -> Cycle:
+    if first and window.first is not None:
+        window = replace(window, interval=window.first, latest=window.first, first=None)
     return Cycle(
         cause="periodic",
         counts_from=counts_from,

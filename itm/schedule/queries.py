@@ -8,7 +8,7 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.registry.models import Proportioner
 from itm.schedule.due import Standing, standing
-from itm.schedule.models import ASKED, Duty
+from itm.schedule.models import ASKED, Duty, Requirement
 
 
 def open_duties(actor: Actor) -> QuerySet[Duty]:
@@ -28,6 +28,10 @@ def standing_of(duty: Duty, now: datetime) -> Standing:
 
 
 def cycles_of(actor: Actor, proportioner: Proportioner) -> list[Duty]:
-    """Every cycle of a device, the newest first: done, missed and open."""
-    rows = Duty.objects.visible_to(actor).filter(proportioner=proportioner, withdrawn_on=None)
+    """Every cycle of the test of a device, the newest first: done, missed and open."""
+    rows = Duty.objects.visible_to(actor).filter(
+        proportioner=proportioner,
+        withdrawn_on=None,
+        requirement__task=Requirement.Task.PROPORTIONING_TEST,
+    )
     return list(rows.select_related("requirement", "site").order_by("-counts_from", "-pk"))

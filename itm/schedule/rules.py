@@ -117,4 +117,5 @@ def window_of(row: Requirement | Terms) -> Window | None:
     earliest, interval, latest = row.earliest, row.interval, row.latest
     if earliest is None or interval is None or latest is None:
         return None
-    return Window(earliest, interval, latest, row.unit)  # type: ignore[arg-type]
+    first = row.first_latest if isinstance(row, Requirement) else None
+    return Window(earliest, interval, latest, row.unit, first)  # type: ignore[arg-type]

@@ -1,116 +1,164 @@
 """Writes of the schedule. All may run twice and work inside the caller's transaction."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Min
 
 from itm.accounts.actor import Actor
-from itm.registry.models import FoamSystem, Proportioner, Tank
-from itm.schedule.due import Cycle, Result, Window, cycles
+from itm.core.history import bulk
+from itm.registry.models import Proportioner, Site, Tank
+from itm.schedule import rules
+from itm.schedule.deriving import EVERYWHERE, Wanted, everything, rules_at, wanted_of
+from itm.schedule.due import Cycle, Result, Window
+from itm.schedule.history import History
 from itm.schedule.models import Duty, Requirement
+from itm.schedule.models.duties import LINKS
 from itm.schedule.standing import WAYS, stand
+from itm.schedule.things import Thing, proportioner_thing, tank_thing, things_of
 
-Device = Proportioner | Tank
+TEST, CHECK = EVERYWHERE
 
 
 @transaction.atomic
 def refresh(*, actor: Actor, proportioner: Proportioner, results: Iterable[Result]) -> None:
-    """Bring the rows in line with the device's whole history; write only what differs.
+    """Bring the tests of a device in line with its whole history; write only what differs.
 
     `results` are all sealed records of the device that no sealed amendment corrects, those of one
     day and phase in the order they were made.
     """
-    history = list(results)
-    started_on = first_counts_from(proportioner)
-    for requirement in requirements(Requirement.Task.PROPORTIONING_TEST):
-        wanted = cycles(window_of(requirement), started_on, history)
-        reconcile(actor, requirement, proportioner, wanted)
+    thing = proportioner_thing(proportioner)
+    history = History(tests={proportioner.pk: list(results)})
+    site = proportioner.system.site
+    wanted = wanted_of(thing, rules_at(site), history, [], [TEST])
+    settle(actor, site, [(thing, wanted)], [TEST])
 
 
 @transaction.atomic
 def start_duties(
     *, actor: Actor, proportioner: Proportioner | None = None, tank: Tank | None = None
 ) -> None:
-    """First cycle of each duty of a new device, from the day its system was commissioned.
+    """First cycle of test and check of a new device, from the day its system was commissioned.
 
     Run again after that day was corrected, it moves the first cycle, unless one was already done.
     A tank without a proportioner protects nothing yet and gets its duty with the first one.
     """
     if proportioner is not None:
-        begun = first_counts_from(proportioner)
-        start(actor, Requirement.Task.PROPORTIONING_TEST, proportioner, begun)
+        start(actor, proportioner.system.site, proportioner_thing(proportioner), TEST)
     if tank is not None:
-        fed = FoamSystem.objects.filter(proportioners__tank=tank)
-        first: date | None = fed.aggregate(first=Min("commissioned_on"))["first"]
-        if first is not None:
-            begun = max(first, tank.earlier_check_on or first)
-            start(actor, Requirement.Task.CONCENTRATE_CHECK, tank, begun)
+        # Whatever it ever fed: a device that has retired does not make the tank any younger.
+        fed = Proportioner.objects.filter(tank=tank).select_related("system")
+        start(actor, tank.site, tank_thing(tank, fed), CHECK)
 
 
-def first_counts_from(proportioner: Proportioner) -> date:
-    """The day of commissioning, or of the last test that older papers show."""
-    commissioned = proportioner.system.commissioned_on
-    return max(commissioned, proportioner.earlier_test_on or commissioned)
+def start(actor: Actor, site: Site, thing: Thing, task: str) -> None:
+    rows = Duty.objects.filter(**link(thing), requirement__task=task, withdrawn_on=None)
+    if any(row.done_on or row.cause != Duty.Cause.PERIODIC for row in rows):
+        return
+    wanted = wanted_of(thing, rules_at(site), History(), [], [task])
+    settle(actor, site, [(thing, wanted)], [task])
 
 
-def start(actor: Actor, task: str, device: Device, begun: date) -> None:
-    for requirement in requirements(task):
-        rows = rows_of(requirement, device)
-        if not any(row.done_on or row.cause == Duty.Cause.RETEST for row in rows):
-            reconcile(actor, requirement, device, cycles(window_of(requirement), begun, []))
+@transaction.atomic
+def derive(*, actor: Actor, site: Site, history: History, why: str = "") -> None:
+    """Everything that is due at a site, from its rules, records and events; only what differs is
+    written. New cycles are noted as one change, with `why`."""
+    things = things_of(site)
+    if not things:
+        return
+    wanted = everything(things, rules_at(site), history)
+    settle(actor, site, list(zip(things, wanted, strict=True)), list(Requirement.Task.values), why)
 
 
-def requirements(task: str) -> list[Requirement]:
-    return list(Requirement.objects.filter(programme__everywhere=True, task=task))
+def settle(
+    actor: Actor, site: Site, pairs: Sequence[tuple[Thing, Wanted]], tasks: Collection[str],
+    why: str = "",
+) -> None:  # fmt: skip
+    """Withdrawals and completions of all rows go first: one cycle of a kind is open at a time."""
+    held: dict[tuple[str, int], list[Duty]] = defaultdict(list)
+    rows = Duty.objects.filter(site=site, requirement__task__in=tasks, withdrawn_on=None)
+    if len(pairs) == 1:
+        rows = rows.filter(**link(pairs[0][0]))
+    for row in rows.select_related(*WAYS).order_by("counts_from", "pk"):
+        held[hook_of(row)].append(row)
+    today, new = actor.date_at(site.time_zone), []
+    for thing, wanted in pairs:
+        by_requirement: dict[int, list[Duty]] = defaultdict(list)
+        for row in held[thing.hook]:
+            by_requirement[row.requirement_id].append(row)
+        for requirement in sorted({*wanted, *by_requirement}):
+            cycles = wanted.get(requirement, [])
+            missing = reconcile(actor, by_requirement[requirement], cycles, today)
+            new += [
+                Duty(site=site, requirement_id=requirement, **link(thing), **values(cycle))
+                for cycle in missing
+            ]
+    create(actor, new, today, why)
+
+
+def create(actor: Actor, new: Sequence[Duty], today: date, why: str) -> None:
+    for row in new:
+        stand(row, today)
+    if why:
+        if new:
+            with bulk(actor, "created", Duty, f"{len(new)} duties: {why}"):
+                Duty.objects.bulk_create(new)
+        return
+    for row in sorted(new, key=lambda row: row.done_on is None):
+        row.save(by=actor)
+
+
+def hook_of(row: Duty) -> tuple[str, int]:
+    for name in LINKS:
+        if (pk := getattr(row, f"{name}_id")) is not None:
+            return name, pk
+    return "", row.site_id
 
 
 def window_of(requirement: Requirement) -> Window:
     """Of a row with an interval."""
-    earliest, interval, latest = requirement.earliest, requirement.interval, requirement.latest
-    if earliest is None or interval is None or latest is None:
+    window = rules.window_of(requirement)
+    if window is None:
         raise ValueError(f"{requirement.code} has no interval.")
-    return Window(earliest=earliest, interval=interval, latest=latest)
+    return window
 
 
-def rows_of(requirement: Requirement, device: Device) -> list[Duty]:
-    rows = Duty.objects.filter(requirement=requirement, withdrawn_on=None, **link(device))
-    return list(rows.select_related(*WAYS).order_by("counts_from", "pk"))
-
-
-def link(device: Device) -> dict[str, Any]:
-    return {"tank" if isinstance(device, Tank) else "proportioner": device}
+def link(thing: Thing) -> dict[str, Any]:
+    return {**dict.fromkeys(LINKS), **({thing.link: thing.row} if thing.link else {})}
 
 
 def reconcile(
-    actor: Actor, requirement: Requirement, device: Device, wanted: Sequence[Cycle]
-) -> None:
-    """Make the rows say what the cycles say.
+    actor: Actor, rows: Sequence[Duty], wanted: Sequence[Cycle], today: date
+) -> list[Cycle]:
+    """Make the rows of one requirement on one thing say what the cycles say; what has no row yet
+    is handed back.
 
     Rows are withdrawn, never deleted: an amendment can take back the verdict that opened a retest.
-    Withdrawals and completions go first, since a device has one open cycle of a kind.
     """
-    site = device.site if isinstance(device, Tank) else device.system.site
-    today = actor.date_at(site.time_zone)
-    pairs, surplus, missing = paired(rows_of(requirement, device), wanted)
+    pairs, surplus, missing = paired(rows, wanted)
     for row in surplus:
         row.withdrawn_on = actor.today
         stand(row, today)
         row.save(
-            by=actor, verb="withdrawn", text="The records as they now stand do not ask for it."
+            by=actor, verb="withdrawn", text="Rules and records as they now stand do not ask it."
         )
     for row, cycle in sorted(pairs, key=lambda pair: pair[1].done_on is None):
-        for name, value in values(cycle).items():
+        for name, value in shifted(row, cycle).items():
             setattr(row, name, value)
         stand(row, today)
         row.save(by=actor)
-    for cycle in sorted(missing, key=lambda cycle: cycle.done_on is None):
-        row = Duty(site=site, requirement=requirement, **link(device), **values(cycle))
-        stand(row, today)
-        row.save(by=actor)
+    return missing
+
+
+def shifted(row: Duty, cycle: Cycle) -> dict[str, Any]:
+    """The cycle's dates; a due date that people moved stays moved while it fits the window."""
+    out = values(cycle)
+    to = row.shifted_to if cycle.counts_from == row.counts_from else None
+    if to is not None and cycle.window_opens_on <= to <= cycle.latest_on:
+        return {**out, "due_on": to}
+    return {**out, "shifted_to": None, "shifted_why": ""}
 
 
 def paired(

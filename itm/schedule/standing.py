@@ -13,7 +13,15 @@ from itm.schedule.due import changes_on, standing
 from itm.schedule.models import Duty
 
 # What a duty hangs on, and what that hangs on: retired anywhere on the way, it asks for nothing.
-WAYS = ("site", "proportioner", "proportioner__system", "tank")
+WAYS = (
+    "site",
+    "proportioner",
+    "proportioner__system",
+    "tank",
+    "equipment",
+    "equipment__system",
+    "system",
+)
 COLUMNS = ["stands", "stands_changes_on"]
 AT_A_TIME = 2000
 

@@ -79,7 +79,10 @@ def duties_of(
     devices: Sequence[Proportioner], now: datetime
 ) -> tuple[Standings, Standings, Standings]:
     """Open tests and retests by proportioner, open checks by tank; the most urgent of each."""
-    own = Duty.objects.filter(proportioner__in=[device.pk for device in devices])
+    own = Duty.objects.filter(
+        proportioner__in=[device.pk for device in devices],
+        requirement__task=Requirement.Task.PROPORTIONING_TEST,
+    )
     tanks = Duty.objects.filter(
         tank__in=[device.tank_id for device in devices],
         requirement__task=Requirement.Task.CONCENTRATE_CHECK,

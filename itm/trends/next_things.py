@@ -146,7 +146,7 @@ def marked_results(actor: Actor) -> QuerySet[ProportioningTest]:
 
 def marked_duties(actor: Actor) -> QuerySet[Any]:
     """Periodic duties; an open retest is told with the result that opened it."""
-    rows = open_duties(actor).filter(cause=Duty.Cause.PERIODIC)
+    rows = open_duties(actor).exclude(cause=Duty.Cause.RETEST)
     check = Q(requirement__task=Requirement.Task.CONCENTRATE_CHECK)
     whens = []
     for name in ("overdue", "due", "open"):
@@ -189,7 +189,16 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
         by_kind.get("test", set()),
     )
     duties = keyed(
-        Duty.objects.select_related("site", "requirement", "proportioner__system", "tank"),
+        Duty.objects.select_related(
+            "site",
+            "requirement",
+            "proportioner__system",
+            "tank",
+            "system",
+            "equipment__site",
+            "equipment__system",
+            "equipment__tank",
+        ),
         by_kind.get("duty", set()),
     )
     results = results_of(tests)
@@ -290,20 +299,30 @@ def not_proven(
 
 
 def to_do(duty: Duty, stands: Standing, engaged: dict[int, str]) -> Thing:
-    device = duty.proportioner or duty.tank
-    system = f"{duty.proportioner.system.name}, " if duty.proportioner else "tank "
+    place, page = duty_place(duty)
     return Thing(
         kind=stands.name,
-        what=duty.requirement.get_task_display(),
+        what=str(duty.requirement),
         site=duty.site.name,
-        where=f"{system}{device}",
+        where=place,
         how_long=stands.words,
         who=engaged.get(duty.site_id, ""),
-        page="proportioner" if duty.proportioner else "tank",
-        key=device.key if device else duty.key,
+        page=page,
+        key=duty.thing.key,
         detail=f"counted from {day(duty.counts_from)}, latest {day(duty.latest_on)}",
         standing=stands,
     )
+
+
+def duty_place(duty: Duty) -> tuple[str, str]:
+    """Where it is to be done, and the name of that thing's page."""
+    if duty.proportioner is not None:
+        return f"{duty.proportioner.system.name}, {duty.proportioner}", "proportioner"
+    if duty.tank is not None:
+        return f"tank {duty.tank}", "tank"
+    if duty.equipment is not None:
+        return f"{duty.equipment.stands_at}, {duty.equipment}", "equipment"
+    return ("whole site", "site") if duty.system is None else (str(duty.system), "system")
 
 
 def sent_back(test: ProportioningTest, told: tuple[str, str]) -> Thing:

@@ -5,11 +5,11 @@ from datetime import datetime
 from typing import Any
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Case, CharField, Exists, OuterRef, QuerySet, Subquery, Value, When
+from django.db.models import Case, CharField, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
 
 from itm.accounts.actor import Actor
 from itm.registry.models import FoamSystem, Proportioner
-from itm.schedule.models import Duty
+from itm.schedule.models import Duty, Requirement
 from itm.schedule.queries import asked
 from itm.trends.devices import DeviceRow, device_rows
 from itm.trends.impairments import site_is_out, system_is_out
@@ -17,7 +17,7 @@ from itm.trends.latest import latest_of
 
 PAGE = 50
 # Worst first. The letter orders the rows and never leaves this module. The concentrate check
-# stands in a column of its own and does not move a system in this list.
+# stands in a column of its own and inspections in the list of next things: they move no system.
 STANDINGS = {
     "impaired": "Out of service",
     "outside": "Lean or rich",
@@ -63,7 +63,8 @@ def ranked(actor: Actor) -> QuerySet[Any]:
         limits=Subquery(latest_of("pk").values("limits")[:1]),
         certainty=Subquery(latest_of("pk").values("certainty")[:1]),
     )
-    at = asked(Duty.objects.filter(proportioner__system=OuterRef("pk")))
+    test = Q(requirement__task=Requirement.Task.PROPORTIONING_TEST)
+    at = asked(Duty.objects.filter(test, proportioner__system=OuterRef("pk")))
     place = Case(
         When(system_is_out() | site_is_out(), then=Value(ORDER["impaired"])),
         When(Exists(judged.filter(limits__in=["lean", "rich"])), then=Value(ORDER["outside"])),

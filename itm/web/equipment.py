@@ -8,8 +8,10 @@ from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
+from itm.actions.add_equipment import add_equipment
+from itm.actions.change_equipment import change_equipment
 from itm.core.errors import NotFound
-from itm.registry import equipping, queries, services
+from itm.registry import queries, services
 from itm.registry.forms import EquipmentForm
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -106,7 +108,7 @@ def equipment_new(request: HttpRequest, key: UUID) -> HttpResponse:
     form = EquipmentForm(request.POST, site=site, like=like, at=request.GET.get("at", ""))
     return edit(
         request, form=form, template=FORM, wide=True,
-        write=lambda: equipping.add_equipment(
+        write=lambda: add_equipment(
             actor=actor, site=site, today=site_date(site.time_zone), **form.values
         ),
         to=lambda row: reverse("equipment", args=[row.key]),
@@ -136,7 +138,7 @@ def equipment_edit(request: HttpRequest, key: UUID) -> HttpResponse:
     there = reverse("equipment", args=[key])
     return edit(
         request, form=form, template=FORM, wide=True,
-        write=lambda: equipping.change_equipment(
+        write=lambda: change_equipment(
             actor=actor, equipment=row, today=site_date(row.site.time_zone), **form.values
         ),
         to=lambda _: there,

@@ -5,7 +5,7 @@ from django.db.models import F, Q
 
 from itm.core.history import Tracked
 from itm.registry.access import Scoped, ScopedQuerySet
-from itm.registry.models import Proportioner, Site, Tank
+from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
 from itm.schedule.models.programmes import Requirement
 
 # Where an open cycle stands; the names are those of `due.standing`.
@@ -13,8 +13,30 @@ ASKED = ("ahead", "open", "due", "overdue")
 TO_COME = ASKED[:-1]  # these change when a day passes
 
 
+# What a duty hangs on; with none of them it hangs on the site itself.
+LINKS = ("proportioner", "tank", "equipment", "system")
+
+
+def hangs_on_one_thing() -> Q:
+    """At most one of the links."""
+    out = Q(**dict.fromkeys(LINKS))
+    for name in LINKS:
+        others = {other: None for other in LINKS if other != name}
+        out |= Q(**{f"{name}__isnull": False}, **others)
+    return out
+
+
+def one_open(name: str, link: str, **alone: None) -> models.UniqueConstraint:
+    """One cycle of a kind is open at a time."""
+    return models.UniqueConstraint(
+        fields=["requirement", "cause", link],
+        condition=Q(done_on=None, withdrawn_on=None, **alone),
+        name=name,
+    )
+
+
 class Duty(Tracked, Scoped):
-    """One cycle of one requirement on one piece of equipment.
+    """One cycle of one requirement on one thing.
 
     The open cycle is the row without `done_on`. A cycle done after its latest day stays a row that
     says so: a duty missed stays visible after the next one is done.
@@ -23,6 +45,8 @@ class Duty(Tracked, Scoped):
     class Cause(models.TextChoices):
         PERIODIC = "periodic", "periodic"
         RETEST = "retest", "retest"
+        EVENT = "event", "event"
+        ONCE = "once", "once"
 
     class Stands(models.TextChoices):
         AHEAD = "ahead", "ahead"
@@ -40,6 +64,12 @@ class Duty(Tracked, Scoped):
         Proportioner, models.PROTECT, null=True, blank=True, related_name="duties"
     )
     tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="duties")
+    equipment = models.ForeignKey(
+        Equipment, models.PROTECT, null=True, blank=True, related_name="duties"
+    )
+    system = models.ForeignKey(
+        FoamSystem, models.PROTECT, null=True, blank=True, related_name="duties"
+    )
     counts_from = models.DateField(help_text="Day of the last completion, or commissioning")
     window_opens_on = models.DateField()
     due_on = models.DateField()
@@ -49,6 +79,9 @@ class Duty(Tracked, Scoped):
     done_by_record = models.UUIDField(null=True, blank=True)
     # An amendment can take back the verdict that opened a retest: the row stays, out of every list.
     withdrawn_on = models.DateField(null=True, blank=True)
+    # A due date that people moved inside the window, and why; the window itself stays.
+    shifted_to = models.DateField(null=True, blank=True)
+    shifted_why = models.CharField(max_length=200, blank=True)
     # Where the cycle stands on its site's date, and the first day on which that is no longer so.
     # `standing.stand` sets both with every write, `sweep` moves them when a day passes. No default:
     # a writer who forgets them is refused by the database.
@@ -61,8 +94,7 @@ class Duty(Tracked, Scoped):
         verbose_name_plural = "duties"
         constraints = [
             models.CheckConstraint(
-                condition=Q(proportioner=None, tank__isnull=False)
-                | Q(proportioner__isnull=False, tank=None),
+                condition=hangs_on_one_thing(),
                 name="duty_hangs_on_one_thing",
             ),
             models.CheckConstraint(
@@ -84,15 +116,16 @@ class Duty(Tracked, Scoped):
                 ),
                 name="duty_stands_by_its_dates",
             ),
-            models.UniqueConstraint(
-                fields=["requirement", "cause", "proportioner"],
-                condition=Q(done_on=None, withdrawn_on=None, tank=None),
-                name="one_open_duty_a_proportioner",
-            ),
-            models.UniqueConstraint(
-                fields=["requirement", "cause", "tank"],
-                condition=Q(done_on=None, withdrawn_on=None, proportioner=None),
-                name="one_open_duty_a_tank",
+            one_open("one_open_duty_a_proportioner", "proportioner", tank=None),
+            one_open("one_open_duty_a_tank", "tank", proportioner=None),
+            one_open("one_open_duty_a_piece_of_equipment", "equipment"),
+            one_open("one_open_duty_a_system", "system"),
+            one_open("one_open_duty_a_site", "site", **dict.fromkeys(LINKS)),
+            models.CheckConstraint(
+                condition=Q(shifted_to=None, shifted_why="")
+                | Q(shifted_to__isnull=False) & ~Q(shifted_why=""),
+                name="duty_shift_has_its_reason",
+                violation_error_message="A due date is moved with a reason.",
             ),
         ]
         indexes = [
@@ -114,4 +147,8 @@ class Duty(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"{self.requirement} of {self.proportioner or self.tank}, due {self.due_on}"
+        return f"{self.requirement} of {self.thing}, due {self.due_on}"
+
+    @property
+    def thing(self) -> Proportioner | Tank | Equipment | FoamSystem | Site:
+        return self.proportioner or self.tank or self.equipment or self.system or self.site

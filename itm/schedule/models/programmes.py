@@ -129,7 +129,10 @@ class Requirement(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.words or self.get_task_display()
+        """As lists name it: test and check by their trade words, an inspection by what is done."""
+        if self.task == self.Task.INSPECTION and self.words:
+            return self.words
+        return self.get_task_display()
 
     @property
     def needs_confirmation(self) -> bool:

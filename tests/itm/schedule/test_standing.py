@@ -16,6 +16,7 @@ from itm.schedule.due import Result, changes_on, standing
 from itm.schedule.models import Duty
 from itm.schedule.services import refresh, start_duties
 from itm.schedule.standing import WAYS, stand
+from tests.deeds import tested
 from tests.factories import TODAY
 
 
@@ -28,7 +29,7 @@ def begun(scene, on: date) -> Duty:
 
 
 @pytest.mark.parametrize(
-    ("tested", "stands", "changes"),
+    ("on", "stands", "changes"),
     [
         (date(2026, 6, 1), "ahead", date(2027, 3, 1)),
         (date(2025, 9, 15), "open", date(2026, 9, 15)),
@@ -37,8 +38,8 @@ def begun(scene, on: date) -> Duty:
         (date(2025, 3, 14), "overdue", None),
     ],
 )
-def test_a_written_duty_says_where_it_stands_and_until_when(scene, tested, stands, changes):
-    duty = begun(scene, tested)
+def test_a_written_duty_says_where_it_stands_and_until_when(scene, on, stands, changes):
+    duty = begun(scene, on)
     assert (duty.stands, duty.stands_changes_on) == (stands, changes)
 
 
@@ -73,7 +74,8 @@ def test_the_history_of_a_duty_does_not_speak_of_its_standing(scene):
 
 @pytest.mark.parametrize("what", ["proportioner", "system"])
 def test_retired_equipment_rests_and_stands_again_when_taken_back(scene, what):
-    duty = begun(scene, date(2025, 9, 15))
+    tested(scene, on=date(2025, 9, 15))
+    duty = Duty.objects.get(done_on=None, proportioner=scene.proportioner)
     row = getattr(scene, what)
     if what == "system":
         retiring.retire(actor=scene.owner, row=scene.proportioner, on=TODAY, today=TODAY)

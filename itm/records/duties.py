@@ -1,0 +1,41 @@
+"""What the records of a site say to the schedule, and the duties that follow from them."""
+
+from collections import defaultdict
+from datetime import date
+
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.records.models import ProportioningTest, RestorationLine, Visit
+from itm.records.results import in_force, result_of
+from itm.registry.models import Site
+from itm.schedule import services as schedule
+from itm.schedule.due import Result
+from itm.schedule.history import History
+
+
+def derive_site(*, actor: Actor, site: Site, why: str = "") -> None:
+    """Bring every duty of the site in line with its rules, its equipment and its records.
+
+    May run twice. `why` is what the history says of new duties, as one change for all of them.
+    """
+    schedule.derive(actor=actor, site=site, history=history_of(site), why=why)
+
+
+def history_of(site: Site) -> History:
+    """In a fixed number of queries."""
+    tests: dict[int, list[Result]] = defaultdict(list)
+    for test in in_force(ProportioningTest.objects.filter(site=site)):
+        tests[test.proportioner_id].append(result_of(test))
+    planned = Visit.objects.filter(site=site, started_at=None, tests__isnull=False)
+    days = planned.order_by("planned_on").values_list("planned_on", flat=True).distinct()
+    return History(tests=tests, out_of_order=out_of_order(site), planned=list(days))
+
+
+def out_of_order(site: Site) -> dict[int, list[date]]:
+    """By system: the days on which something was left out of service."""
+    lines = RestorationLine.objects.filter(visit__site=site, outcome="left_out")
+    out: dict[int, list[date]] = defaultdict(list)
+    for line in lines.select_related("proportioner"):
+        if line.ended_at is not None:
+            out[line.proportioner.system_id].append(date_at(site.time_zone, line.ended_at))
+    return out

@@ -1,0 +1,151 @@
+"""The cycles that a thing should have: rules, records and events read together. No writes."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from itm.registry.models import Site
+from itm.schedule.applies import applies
+from itm.schedule.chains import (
+    Claim,
+    Segment,
+    chained,
+    event_cycles,
+    once_cycle,
+    segments,
+)
+from itm.schedule.due import Cycle, Result, in_order, retest_cycles
+from itm.schedule.history import History, Occurred, occurred
+from itm.schedule.models import Requirement
+from itm.schedule.rules import Slot, adoptions_at, claims, window_of
+from itm.schedule.things import Thing
+
+Task = Requirement.Task
+# These two hold everywhere, so that their past is known from commissioning on; what was adopted
+# later counts from its adoption.
+EVERYWHERE = (Task.PROPORTIONING_TEST, Task.CONCENTRATE_CHECK)
+Wanted = dict[int, list[Cycle]]  # by requirement
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What holds at one site: the claims of each task, and the rows that hold everywhere."""
+
+    claims: Mapping[Slot, list[Claim]]
+    everywhere: Sequence[Requirement]
+
+
+def rules_at(site: Site) -> Rules:
+    """In a fixed number of queries."""
+    rows = Requirement.objects.filter(programme__everywhere=True).select_related("programme")
+    return Rules(claims(adoptions_at(site)), list(rows))
+
+
+@dataclass(frozen=True)
+class Line:
+    """One task on one thing through all editions."""
+
+    slot: Slot
+    task: str
+    parts: list[Segment]
+
+
+def lines(thing: Thing, rules: Rules, tasks: Collection[str]) -> list[Line]:
+    """Where nothing was adopted for the test or the check, the row that holds everywhere does."""
+    out: list[Line] = []
+    for slot in sorted(rules.claims):
+        fitting = [
+            claim for claim in rules.claims[slot] if applies(claim.rule.applies_to, thing.answers)
+        ]
+        by_task: dict[str, list[Claim]] = defaultdict(list)
+        for claim in fitting:
+            by_task[claim.rule.task].append(claim)
+        out += [Line(slot, task, segments(held)) for task, held in by_task.items()]
+    for row in rules.everywhere:
+        if not applies(row.applies_to, thing.answers):
+            continue
+        slot, base = (row.programme.code, row.code), Claim(date.min, None, -1, row, window_of(row))
+        first = next((n for n, line in enumerate(out) if timed(line, row.task)), None)
+        if first is None:
+            out.append(Line(slot, row.task, segments([base])))
+        else:
+            held = [claim for claim in rules.claims[out[first].slot] if claim.rule.task == row.task]
+            out[first] = replace(out[first], parts=segments([base, *held]))
+    return [line for line in out if line.task in tasks]
+
+
+def timed(line: Line, task: str) -> bool:
+    return line.task == task and any(part.window for part in line.parts)
+
+
+def wanted_of(
+    thing: Thing, rules: Rules, history: History, events: Iterable[Occurred],
+    tasks: Collection[str] = tuple(Task.values),
+) -> Wanted:  # fmt: skip
+    """Cycles by requirement, in the order in which they begin."""
+    out: Wanted = defaultdict(list)
+    if thing.begun is None:
+        return out
+    here = [event for event in events if event.touches(thing)]
+    retested = False
+    for line in lines(thing, rules, tasks):
+        results = history.results(thing, line.slot, line.task)
+        for rule, cycle in cycles_of(thing, line, results, here):
+            out[rule.pk].append(cycle)
+        if line.task == Task.PROPORTIONING_TEST and not retested and timed(line, line.task):
+            retested = True
+            for cycle in retest_cycles(in_order(results)):
+                held = rule_on(line.parts, cycle.counts_from)
+                if held is not None:
+                    out[held.pk].append(cycle)
+    for cycles in out.values():
+        cycles.sort(key=lambda cycle: (cycle.counts_from, cycle.cause))
+    return out
+
+
+def cycles_of(
+    thing: Thing, line: Line, results: Sequence[Result], events: Sequence[Occurred]
+) -> list[tuple[Requirement, Cycle]]:
+    begun = thing.begun or date.min
+    conditions = {part.rule.condition for part in line.parts if part.rule is not None}
+    if Requirement.Condition.CONCENTRATE_OLD in conditions:
+        if thing.old_on is None:
+            return []
+        begun = max(begun, thing.old_on)
+    since_adopted = line.task not in EVERYWHERE
+    made: list[tuple[Requirement, Cycle]] = []
+    for rule, cycle in chained(line.parts, begun, results, from_adoption=since_adopted):
+        made.append((rule, cycle))
+    for rule in {part.rule for part in line.parts if part.rule and part.window is None}:
+        made += [(rule, cycle) for cycle in untimed(rule, line.parts, results, events)]
+    return made
+
+
+def untimed(
+    rule: Requirement, parts: Sequence[Segment], results: Sequence[Result],
+    events: Iterable[Occurred],
+) -> list[Cycle]:  # fmt: skip
+    """What an event or a day brings on, while the row holds."""
+    if rule.by_date is not None:
+        asked_on = next(part.starts_on for part in parts if part.rule == rule)
+        cycle = once_cycle(asked_on, rule.by_date, results)
+        ended = parts[-1].rule != rule
+        return [] if ended and cycle.done_on is None else [cycle]
+    days = [
+        event.on
+        for event in events
+        if event.event in rule.events and rule_on(parts, event.on) == rule
+    ]
+    return event_cycles(days, rule.within_days or 0, results)
+
+
+def rule_on(parts: Sequence[Segment], day: date) -> Requirement | None:
+    ruling = [part for part in parts if part.starts_on <= day]
+    return ruling[-1].rule if ruling else None
+
+
+def everything(things: Sequence[Thing], rules: Rules, history: History) -> list[Wanted]:
+    """For each thing of a site."""
+    events = occurred(things, history)
+    return [wanted_of(thing, rules, history, events) for thing in things]
