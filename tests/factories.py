@@ -17,6 +17,7 @@ from itm.registry.models import (
     Grant,
     Instrument,
     Proportioner,
+    Relocation,
     Site,
     SiteAuthority,
     Tank,
@@ -186,6 +187,19 @@ class EquipmentFactory(TrackedFactory):
     kind = Equipment.Kind.VALVE
     variety = "locked"
     normal_position = factory.LazyAttribute(lambda row: "open" if row.kind == "valve" else "")
+
+
+class RelocationFactory(TrackedFactory):
+    """Equipment that came to its system from the site alone."""
+
+    class Meta:
+        model = Relocation
+
+    equipment = factory.SubFactory(EquipmentFactory)
+    site = factory.SelfAttribute("equipment.site")
+    to_system = factory.SelfAttribute("equipment.system")
+    moved_on = date(2024, 5, 6)
+    noted_by = "Person 0"
 
 
 class InstrumentFactory(TrackedFactory):

@@ -1,4 +1,4 @@
-"""A proportioner is corrected, or draws from another tank from now on."""
+"""A proportioner is corrected; its first duty counts from the last test on older papers."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -19,11 +19,11 @@ def change_proportioner(
 ) -> Proportioner:
     """Raises what `registry.services.change_proportioner` raises.
 
-    Duties already there stay as they are; a tank that fed nothing before gets its own.
+    Duties once done are not moved.
     """
     row = registry.change_proportioner(
         actor=actor, proportioner=proportioner, flow_points=flow_points, **values
     )
-    schedule.start_duties(actor=actor, proportioner=row, tank=row.tank)
+    schedule.start_duties(actor=actor, proportioner=row)
     derive_site(actor=actor, site=row.system.site)
     return row

@@ -23,7 +23,7 @@ from itm.records.models import (
     Visit,
 )
 from itm.records.rule import frozen_rule
-from itm.registry import queries as registry
+from itm.registry import queries_equipment
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Tank
 from itm.registry.restoring import FLUSH_ORDER
 
@@ -214,7 +214,7 @@ def _lay_restoration(actor: Actor, visit: Visit, proportioner: Proportioner) -> 
     """Once a visit and proportioner: two tests of one device are put back together."""
     if visit.restoration_lines.filter(proportioner=proportioner).exists():
         return
-    texts, _ = registry.lines_to_put_back(proportioner)
+    texts, _ = queries_equipment.lines_to_put_back(proportioner)
     for position, text in enumerate(texts, start=1):
         RestorationLine.objects.create(
             by=actor, visit=visit, proportioner=proportioner, position=position, text=text

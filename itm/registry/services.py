@@ -180,9 +180,14 @@ def add_proportioner(
 def change_proportioner(
     *, actor: Actor, proportioner: Proportioner, flow_points: Sequence[PointRow], **values: Any
 ) -> Proportioner:
+    """Puts right what is said of it; it comes to another tank by a move, which is kept.
+
+    Refused moves, and what the rules about flow points refuse.
+    """
     require_own(actor, proportioner, "change a proportioner")
     system = proportioner.system
-    _require_tank_of_site(values["tank"], system)
+    if values.get("tank", proportioner.tank) != proportioner.tank:
+        raise Refused("moves", "A proportioner comes to another tank by a move.", "tank")
     keep(proportioner, values, by=actor)
     criteria.require_named(system.criterion, proportioner.nominal_percent, "nominal_percent")
     _keep_flow_points(actor, proportioner, flow_points)

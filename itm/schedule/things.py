@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.db.models import Prefetch
+
 from itm.core.clock import add_months
 from itm.registry.contents import ledger
 from itm.registry.models import (
@@ -11,9 +13,11 @@ from itm.registry.models import (
     Equipment,
     FoamSystem,
     Proportioner,
+    Relocation,
     Site,
     Tank,
 )
+from itm.registry.relocating import first_system
 from itm.schedule import applies
 from itm.schedule.applies import Answers
 
@@ -57,7 +61,8 @@ def layout(site: Site) -> Layout:
     devices = Proportioner.objects.filter(
         system__site=site, system__retired_on=None, retired_on=None
     )
-    rows = list(devices.select_related("system", "tank"))
+    came = Prefetch("relocations", Relocation.objects.select_related("from_system"))
+    rows = list(devices.select_related("system", "tank").prefetch_related(came))
     fed: dict[int, list[Proportioner]] = {}
     for row in rows:
         fed.setdefault(row.tank_id, []).append(row)
@@ -91,8 +96,11 @@ def proportioner_thing(row: Proportioner) -> Thing:
 
 
 def first_counts_from(row: Proportioner) -> date:
-    """The day of commissioning, or of the last test that older papers show."""
-    commissioned = row.system.commissioned_on
+    """The day of commissioning, or of the last test that older papers show.
+
+    A proportioner that came from another system brings its history with it.
+    """
+    commissioned = first_system(row).commissioned_on
     return max(commissioned, row.earlier_test_on or commissioned)
 
 

@@ -13,7 +13,7 @@ from itm.accounts.actor import require_kind
 from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
 from itm.core.figures import day
-from itm.registry import queries, services
+from itm.registry import queries, queries_equipment, services
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
 from itm.registry.forms import LotForm, TankForm
 from itm.web.editing import Crumbs, edit, site_date
@@ -73,7 +73,8 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "book": book(row, lines),
         "withdrawn": [m for m in movements if m.withdrawn_at is not None],
         "devices": queries.fed_by(actor, row),
-        "equipment": queries.equipment_of(actor, row),
+        "equipment": queries_equipment.equipment_of(actor, row),
+        "moves": queries_equipment.moves_of(actor, row),
         "crumbs": [*crumbs_to(row.site), (row.tag, "")],
     }
     return render(request, "registry/tank.html", context)

@@ -11,14 +11,14 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.actions.add_equipment import add_equipment
 from itm.actions.change_equipment import change_equipment
 from itm.core.errors import NotFound
-from itm.registry import queries, services
+from itm.registry import queries, queries_equipment, services
 from itm.registry.forms import EquipmentForm
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, Within, beside, show, wanted
 from itm.web.sites import crumbs_to
 
-KINDS = Narrow("kind", "Kind", queries.EQUIPMENT_KINDS)
+KINDS = Narrow("kind", "Kind", queries_equipment.EQUIPMENT_KINDS)
 FORM = "registry/equipment_form.html"
 
 
@@ -69,7 +69,7 @@ def equipment_list(request: HttpRequest) -> HttpResponse:
         narrows=(KINDS,),
         within=within,
     )
-    return show(request, listed, queries.equipment_list(actor, asked), asked)
+    return show(request, listed, queries_equipment.equipment_list(actor, asked), asked)
 
 
 def _site_asked_for(request: HttpRequest) -> queries.Site | None:
@@ -87,9 +87,10 @@ def _site_asked_for(request: HttpRequest) -> queries.Site | None:
 @require_GET
 def equipment(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
-    row = queries.equipment(actor, key)
+    row = queries_equipment.equipment(actor, key)
     context = {
         "equipment": row,
+        "moves": queries_equipment.moves_of(actor, row),
         "mine": queries.may_change(actor, row),
         "crumbs": [*crumbs_at(row), (row.tag, "")],
     }
@@ -119,10 +120,10 @@ def equipment_new(request: HttpRequest, key: UUID) -> HttpResponse:
     )  # fmt: skip
 
 
-def _like(request: HttpRequest, site: queries.Site) -> queries.Equipment | None:
+def _like(request: HttpRequest, site: queries.Site) -> queries_equipment.Equipment | None:
     """Another thing of the site to start from; anything else in the address is passed over."""
     try:
-        row = queries.equipment(actor_of(request), UUID(request.GET.get("like", "")))
+        row = queries_equipment.equipment(actor_of(request), UUID(request.GET.get("like", "")))
     except (ValueError, NotFound):
         return None
     return row if row.site_id == site.pk else None
@@ -132,7 +133,7 @@ def _like(request: HttpRequest, site: queries.Site) -> queries.Equipment | None:
 @require_http_methods(["GET", "POST"])
 def equipment_edit(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
-    row = queries.equipment(actor, key)
+    row = queries_equipment.equipment(actor, key)
     services.require_own(actor, row, "change equipment")
     form = EquipmentForm(request.POST, row=row)
     there = reverse("equipment", args=[key])

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from itm.accounts.actor import Actor
 from itm.actions import retire as actions
-from itm.registry import queries, retiring, services
+from itm.registry import queries, queries_equipment, retiring, services
 from itm.registry.forms import RetireForm
 from itm.web.editing import ANYWHERE, edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -22,7 +22,7 @@ FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
     "system": queries.system,
     "proportioner": queries.proportioner,
     "tank": queries.tank,
-    "equipment": queries.equipment,
+    "equipment": queries_equipment.equipment,
     "instrument": queries.instrument,
 }
 

@@ -14,7 +14,7 @@ from itm.accounts.actor import require_kind
 from itm.actions.change_site import change_site
 from itm.core.figures import day
 from itm.records import queries as records
-from itm.registry import queries, services
+from itm.registry import queries, queries_equipment, services
 from itm.registry.forms import AuthorityForm, EndForm, EngageForm, SiteForm
 from itm.trends.devices import DeviceRow, device_rows
 from itm.web.editing import Crumbs, edit, site_date
@@ -96,7 +96,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "systems": with_devices(systems),
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
-        "equipment": queries.equipment_counts(actor, row),
+        "equipment": queries_equipment.equipment_counts(actor, row),
         "tanks": [(tank, brief(tank, now_in(tank))) for tank in queries.tanks_of(actor, row)],
         "authorities": queries.authorities_of(actor, row),
         "grants": [

@@ -14,7 +14,7 @@ from itm.actions.add_proportioner import add_proportioner
 from itm.actions.change_proportioner import change_proportioner
 from itm.actions.change_system import change_system
 from itm.core.figures import day
-from itm.registry import queries, services
+from itm.registry import queries, queries_equipment, services
 from itm.registry.criteria import words_of
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
 from itm.trends.devices import device_rows
@@ -79,7 +79,8 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
         "retired": [d for d in devices if d.retired_on is not None],
-        "equipment": queries.equipment_of(actor, row),
+        "equipment": queries_equipment.equipment_of(actor, row),
+        "moves": queries_equipment.moves_of(actor, row),
         "crumbs": [*crumbs_to(row.site), (row.name, "")],
     }
     return render(request, "registry/system.html", context)
@@ -159,10 +160,11 @@ def proportioners(request: HttpRequest) -> HttpResponse:
 def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.proportioner(actor, key)
-    to_put_back, written = queries.lines_to_put_back(row)
+    to_put_back, written = queries_equipment.lines_to_put_back(row)
     context = {
         "device": row,
         "to_put_back": to_put_back,
+        "moves": queries_equipment.moves_of(actor, row),
         "written": written,
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
@@ -180,7 +182,7 @@ def proportioner_new(request: HttpRequest, key: UUID) -> HttpResponse:
     system = queries.system(actor, key)
     services.require_own(actor, system, "add a proportioner")
     services.require_in_use(system, "system")
-    if not queries.tanks_to_choose(system.site, None).exists():
+    if not queries.tanks_to_choose(system.site).exists():
         messages.warning(
             request, "A proportioner draws from a tank, and this site has none yet: add it first."
         )

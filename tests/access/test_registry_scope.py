@@ -22,6 +22,7 @@ from itm.registry.models import (
     Grant,
     Instrument,
     Proportioner,
+    Relocation,
     Site,
     SiteAuthority,
     Tank,
@@ -35,6 +36,7 @@ from tests.factories import (
     InstrumentFactory,
     OrganisationFactory,
     ProportionerFactory,
+    RelocationFactory,
     SiteAuthorityFactory,
     SiteFactory,
     TankFactory,
@@ -59,6 +61,7 @@ def furnished(owner: Any) -> dict[type, Any]:
     tank = TankFactory(site=site)
     lot = ConcentrateLotFactory(owner=owner)
     device = ProportionerFactory(system__site=site, tank=tank)
+    valve = EquipmentFactory(site=site, system=device.system)
     return {
         Site: site,
         FoamSystem: device.system,
@@ -67,7 +70,8 @@ def furnished(owner: Any) -> dict[type, Any]:
         Tank: tank,
         TankMovement: TankFillFactory(tank=tank, lot=lot),
         ConcentrateLot: lot,
-        Equipment: EquipmentFactory(site=site, system=device.system),
+        Equipment: valve,
+        Relocation: RelocationFactory(equipment=valve),
         SiteAuthority: SiteAuthorityFactory(site=site),
         Grant: GrantFactory(site=site),
         Instrument: InstrumentFactory(),
@@ -123,6 +127,7 @@ SEES: dict[type, set[str]] = {
     TankMovement: ON_THE_SITE,
     ConcentrateLot: ON_THE_SITE,
     Equipment: ON_THE_SITE,
+    Relocation: ON_THE_SITE,
     SiteAuthority: ON_THE_SITE,
     # Both sides of an engagement; a contractor's own stays readable when it is over.
     Grant: {"own", "engaged"},
@@ -187,6 +192,8 @@ WRITE = {
     "/sites/{}/equipment/new/": Site,
     "/equipment/{}/edit/": Equipment,
     "/equipment/{}/retire/": Equipment,
+    "/equipment/{}/move/": Equipment,
+    "/proportioners/{}/move/": Proportioner,
     "/tanks/{}/movements/fill/": Tank,
     "/tanks/{}/movements/top-up/": Tank,
     "/tanks/{}/movements/draw-off/": Tank,
@@ -203,6 +210,7 @@ POST_ONLY = {
     "/proportioners/{}/take-back/": Proportioner,
     "/tanks/{}/take-back/": Tank,
     "/equipment/{}/take-back/": Equipment,
+    "/moves/{}/take-back/": Relocation,
     "/instruments/{}/take-back/": Instrument,
     "/engagements/{}/go-on/": Grant,
 }

@@ -14,7 +14,7 @@ from itm.accounts.models import Organisation
 from itm.records import restoration
 from tests.access.table import PUBLIC, TABLE
 from tests.deeds import discharged, prepared, read, tested
-from tests.factories import EquipmentFactory, OrganisationFactory, actor_of
+from tests.factories import EquipmentFactory, OrganisationFactory, RelocationFactory, actor_of
 
 KINDS = ("owner", "contractor", "authority")
 
@@ -47,6 +47,7 @@ def things(scene) -> dict[str, dict]:
         "equipment": {"key": EquipmentFactory(site=scene.site, system=scene.system).key},
         "tank and kind": {"key": scene.tank.key, "kind": "top-up"},
         "movement": {"key": scene.tank.movements.get().key},
+        "move": {"key": RelocationFactory(equipment__site=scene.site).key},
         "lot": {"key": scene.tank.movements.get().lot.key},
         "instrument": {"key": scene.instrument.key},
         "visit": {"key": test.visit.key},

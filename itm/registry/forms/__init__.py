@@ -6,6 +6,7 @@
 from itm.registry.forms.base import Refusing
 from itm.registry.forms.equipment import EquipmentForm
 from itm.registry.forms.movements import MovementForm, WithdrawForm
+from itm.registry.forms.moves import MoveForm
 from itm.registry.forms.sites import AuthorityForm, EndForm, EngageForm, RetireForm, SiteForm
 from itm.registry.forms.stock import InstrumentForm, LotForm, TankForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
@@ -17,6 +18,7 @@ __all__ = [
     "EquipmentForm",
     "InstrumentForm",
     "LotForm",
+    "MoveForm",
     "MovementForm",
     "ProportionerForm",
     "Refusing",

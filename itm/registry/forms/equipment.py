@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from itm.core.fields import DayField
-from itm.registry import queries
+from itm.registry import queries_equipment
 from itm.registry.forms.base import NOTHING, RegistryForm
 from itm.registry.models import Equipment, FoamSystem, Site, Tank
 from itm.registry.models.equipment import VARIETIES
@@ -35,7 +35,7 @@ class PlaceField(forms.ChoiceField):
     def __init__(self, site: Site, **kwargs: Any) -> None:
         self.places: dict[str, FoamSystem | Tank | None] = {ALONE: None}
         groups = []
-        for name, label, rows in queries.places_to_choose(site):
+        for name, label, rows in queries_equipment.places_to_choose(site):
             self.places |= {f"{name}:{row.key}": row for row in rows}
             groups.append((label, [(f"{name}:{row.key}", str(row)) for row in rows]))
         choices = [NOTHING, *[g for g in groups if g[1]], (ALONE, "At the site alone")]

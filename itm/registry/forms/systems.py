@@ -11,7 +11,7 @@ from calc.units import FLOW
 from itm.core.errors import Refused
 from itm.core.fields import DayField, LinesField, NumberField
 from itm.core.quantities import QuantityField
-from itm.registry import queries
+from itm.registry import queries, queries_equipment
 from itm.registry.criteria import choices, words_of
 from itm.registry.forms.base import RegistryForm
 from itm.registry.models import FoamSystem, Proportioner, Tank
@@ -107,27 +107,30 @@ class ProportionerForm(RegistryForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        row, field = self.instance, self.fields["tank"]
-        chosen = row.tank if row.tank_id else None
-        field.queryset = queries.tanks_to_choose(row.system.site, chosen)  # type: ignore[attr-defined]
+        row = self.instance
         if row.pk is None:
-            first = field.queryset.first()  # type: ignore[attr-defined]
+            field: Any = self.fields["tank"]
+            field.queryset = queries.tanks_to_choose(row.system.site)
+            first = field.queryset.first()
             self.initial.update(
                 tank=first.pk if first else None,
                 flush_order=list(FLUSH_ORDER),
                 restoration_order=self._proposed(first, ""),
             )
         else:
-            self.initial["restoration_order"] = queries.lines_to_put_back(row)[0]
+            del self.fields["tank"]  # it comes to another one by a move, which is kept
+            self.initial["restoration_order"] = queries_equipment.lines_to_put_back(row)[0]
 
     def _proposed(self, tank: Tank | None, kind: str) -> list[str]:
-        valves = queries.valves_at(self.instance.system, tank)
+        valves = queries_equipment.valves_at(self.instance.system, tank)
         return restoration_order(tank.kind if tank else "", kind, valves)
 
     def _as_proposed(self, lines: list[str]) -> bool:
         """Whether nobody wrote these lines: as offered for one of the tanks that can be chosen."""
-        system, tanks = self.instance.system, [None, *self.fields["tank"].queryset]  # type: ignore[attr-defined]
-        return not lines or untouched(lines, [queries.valves_at(system, tank) for tank in tanks])
+        row = self.instance
+        chosen: Any = self.fields["tank"].queryset if row.pk is None else [row.tank]  # type: ignore[attr-defined]
+        valves = [queries_equipment.valves_at(row.system, tank) for tank in (None, *chosen)]
+        return not lines or untouched(lines, valves)
 
     def follow(self, typed: Any) -> None:
         """Show the list that fits the kind and tank just chosen, unless somebody wrote in it."""

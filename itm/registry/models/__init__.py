@@ -2,6 +2,7 @@ from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Instrument
 from itm.registry.models.movements import TankMovement
+from itm.registry.models.relocations import Relocation
 from itm.registry.models.sites import Grant, Site, SiteAuthority
 from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 
@@ -13,6 +14,7 @@ __all__ = [
     "Grant",
     "Instrument",
     "Proportioner",
+    "Relocation",
     "Site",
     "SiteAuthority",
     "Tank",

@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 
 from itm.core.errors import Forbidden, Refused
 from itm.core.history import Change
-from itm.registry import equipping, queries, retiring
+from itm.registry import equipping, queries_equipment, retiring
 from itm.registry.models import Equipment
 from itm.registry.models.equipment import VARIETIES
 from tests.conftest import Scene
@@ -37,9 +37,9 @@ def test_equipment_stands_at_system_tank_or_site_and_is_found_there(scene: Scene
     assert [at_system.stands_at, at_tank.stands_at, at_site.stands_at] == [
         scene.system, scene.tank, scene.site,
     ]  # fmt: skip
-    assert queries.equipment_of(scene.owner, scene.system) == [at_system]
-    assert queries.equipment_of(scene.owner, scene.tank) == [at_tank]
-    assert queries.equipment_counts(scene.owner, scene.site) == [
+    assert queries_equipment.equipment_of(scene.owner, scene.system) == [at_system]
+    assert queries_equipment.equipment_of(scene.owner, scene.tank) == [at_tank]
+    assert queries_equipment.equipment_counts(scene.owner, scene.site) == [
         ("valve", "Valve", 2), ("drainage", "Drainage and containment", 1),
     ]  # fmt: skip
 
@@ -53,7 +53,7 @@ def test_equipment_of_a_place_stands_by_kind_in_the_order_of_the_walk_back(scene
         add(scene, tag=tag, **at, **more)
     gone = add(scene, tag="V-0", walk_order=0, **at)
     retiring.retire(actor=scene.owner, row=gone, on=TODAY, today=TODAY)
-    found = [row.tag for row in queries.equipment_of(scene.owner, scene.system)]
+    found = [row.tag for row in queries_equipment.equipment_of(scene.owner, scene.system)]
     assert found == ["V-9", "V-2", "V-1", "V-3", "P-1", "V-0"]
 
 

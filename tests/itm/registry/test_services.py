@@ -73,6 +73,15 @@ def test_first_proportioner_on_a_tank_starts_both_duties_once(scene: Scene) -> N
     assert Duty.objects.filter(proportioner__tank=tank).count() == 2
 
 
+def test_tank_of_a_proportioner_changes_by_a_move_and_not_unseen(scene: Scene) -> None:
+    with pytest.raises(Refused, match="by a move") as refused:
+        services.change_proportioner(
+            actor=scene.owner, proportioner=scene.proportioner, flow_points=POINTS,
+            tank=TankFactory(site=scene.site),
+        )  # fmt: skip
+    assert refused.value.code == "moves"
+
+
 def test_proportioner_with_wrong_flow_points_leaves_nothing_behind(scene: Scene) -> None:
     before = Change.objects.count()
     with pytest.raises(Refused) as refused:

@@ -2,9 +2,11 @@
 
 from typing import Any
 
+from django.contrib.messages import get_messages
+
 from itm.registry.models import Equipment
 from tests.conftest import Scene
-from tests.factories import EquipmentFactory, FoamSystemFactory, SiteFactory
+from tests.factories import EquipmentFactory, FoamSystemFactory, SiteFactory, TankFactory
 
 VALVE = {
     "what": "valve:locked", "tag": "V-101", "pieces": "1", "normal_position": "open",
@@ -116,3 +118,43 @@ def test_page_of_a_place_says_that_its_equipment_leaves_with_it(enter: Any, scen
     assert "Retired since 31 Jan 2026" in page.get(f"/equipment/{row.key}/").content.decode()
     page.post(f"/systems/{system.key}/take-back/")
     assert "Retired since" not in page.get(f"/equipment/{row.key}/").content.decode()
+
+
+def test_move_is_kept_on_the_pages_of_the_thing_and_of_both_places(
+    enter: Any, scene: Scene
+) -> None:
+    valve = EquipmentFactory(site=scene.site, system=scene.system)
+    page, url = enter("owner"), f"/equipment/{valve.key}/"
+    assert f'href="{url}move/"' in page.get(url).content.decode()
+    to = {"stands_at": f"tank:{scene.tank.key}"}
+    asked = page.post(f"{url}move/", to)
+    assert "Since which day does it stand there?" in asked.content.decode()
+    answer = page.post(f"{url}move/", {**to, "moved_on": "2026-02-03", "reason": "new branch"})
+    kept = valve.relocations.get()
+    said = [*get_messages(answer.wsgi_request)][-1]
+    assert said.extra_tags == f"/moves/{kept.key}/take-back/"
+    words = f"from {scene.system} to tank {scene.tank}: new branch"
+    for there in (url, f"/systems/{scene.system.key}/", f"/tanks/{scene.tank.key}/"):
+        text = page.get(there).content.decode()
+        assert "3 Feb 2026" in text
+        assert words in text
+    page.post(f"/moves/{kept.key}/take-back/")
+    assert "taken back on" in page.get(url).content.decode()
+    page.post(f"{url}move/", {**to, "slip": "on", "moved_on": ""})
+    valve.refresh_from_db()
+    assert valve.tank == scene.tank
+    assert valve.relocations.count() == 1
+
+
+def test_proportioner_moves_with_system_and_tank_and_not_by_its_form(
+    enter: Any, scene: Scene
+) -> None:
+    device, tank = scene.proportioner, TankFactory(site=scene.site)
+    page, url = enter("owner"), f"/proportioners/{scene.proportioner.key}/"
+    assert 'name="tank"' not in page.get(f"{url}edit/").content.decode()
+    same = {"system": scene.system.pk, "tank": scene.tank.pk, "moved_on": "2026-02-03"}
+    assert "It stands there already." in page.post(f"{url}move/", same).content.decode()
+    assert page.post(f"{url}move/", {**same, "tank": tank.pk}).status_code == 302
+    device.refresh_from_db()
+    assert device.tank == tank
+    assert f"to {scene.system}, tank {tank}" in page.get(f"/tanks/{tank.key}/").content.decode()

@@ -15,6 +15,7 @@ from tests.factories import (
     InstrumentFactory,
     OrganisationFactory,
     ProportionerFactory,
+    RelocationFactory,
     SiteFactory,
     TankFactory,
     TankFillFactory,
@@ -72,7 +73,7 @@ def grow(scene: Scene, count: int) -> None:
         ProportionerFactory(
             system=FoamSystemFactory(site=scene.site), tank=TankFactory(site=scene.site)
         )
-        EquipmentFactory(site=scene.site, system=scene.system)
+        RelocationFactory(equipment__site=scene.site, equipment__system=scene.system)
         EquipmentFactory(site=scene.site, system=None, tank=scene.tank)
         GrantFactory(site=scene.site, starts_on=date(2010, 1, 1 + number % 28))
         InstrumentFactory(organisation=scene.contractor.organisation)
@@ -87,9 +88,9 @@ BUDGET = {
     "/lots/": 5,
     "/equipment/": 5,
     "/sites/{site}/": 17,
-    "/systems/{system}/": 10,
-    "/tanks/{tank}/": 7,
-    "/proportioners/{proportioner}/": 9,
+    "/systems/{system}/": 11,
+    "/tanks/{tank}/": 8,
+    "/proportioners/{proportioner}/": 10,
 }
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from itm.core.history import Change
-from itm.registry import queries
+from itm.registry import queries, queries_equipment
 from itm.registry.criteria import choices
 from itm.registry.models import (
     Equipment,
@@ -59,7 +59,7 @@ def test_owner_goes_from_a_new_site_to_a_proportioner_with_what_is_due(
     assert answer["Location"] == f"/proportioners/{made.key}/"
     assert made.flush_order == FLUSH_ORDER
     assert made.restoration_order == []  # nobody's, so it follows kind, tank and valves
-    assert queries.lines_to_put_back(made) == (
+    assert queries_equipment.lines_to_put_back(made) == (
         restoration_order("bladder", "in_line_balanced"), False,
     )  # fmt: skip
     assert made.lowest_listed_flow is None
@@ -95,7 +95,9 @@ def test_list_offered_for_another_kind_follows_the_kind_that_was_chosen(
     offered = "\n".join(restoration_order("bladder", ""))
     page.post(url, device(scene.tank, kind="electronic", restoration_order=offered))
     made = Proportioner.objects.get(tag="PR-9")
-    assert queries.lines_to_put_back(made)[0] == restoration_order("bladder", "electronic")
+    assert queries_equipment.lines_to_put_back(made)[0] == restoration_order(
+        "bladder", "electronic"
+    )
 
 
 def test_choosing_a_kind_answers_with_its_list_and_leaves_written_lines_alone(

@@ -1,0 +1,60 @@
+"""How a list is narrowed, sorted and paged, and how one row is found or is not."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
+from uuid import UUID
+
+from django.db.models import F, Model, Q, QuerySet
+
+from itm.core.errors import NotFound
+
+M = TypeVar("M", bound=Model)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """How a reader wants a list: part of a name, the order, whether retired rows are in it, and
+    what else it is narrowed to.
+
+    `sort` names a column, a minus turns it round; a name that the list does not have is ignored.
+    """
+
+    find: str = ""
+    sort: str = ""
+    shown: str = "in_use"  # in_use, retired or all
+    narrow: Mapping[str, str] = field(default_factory=dict)
+
+
+NOTHING: Mapping[str, str] = {}
+
+
+def arranged(
+    rows: QuerySet[M], wanted: Wanted, *, find_in: tuple[str, ...], sorts: Mapping[str, str],
+    narrows: Mapping[str, str] = NOTHING, retirable: bool = True,
+) -> QuerySet[M]:  # fmt: skip
+    """Filtered and in a total order, so that pages never overlap.
+
+    `narrows` says on which column each narrowing of the list works.
+    """
+    for name, value in wanted.narrow.items():
+        rows = rows.filter(**{narrows[name]: value})
+    if wanted.find:
+        match = Q()
+        for field in find_in:
+            match |= Q(**{f"{field}__icontains": wanted.find})
+        rows = rows.filter(match)
+    if retirable and wanted.shown != "all":
+        rows = rows.filter(retired_on__isnull=wanted.shown != "retired")
+    name = next(iter(sorts.values()))
+    column = F(sorts.get(wanted.sort.removeprefix("-"), name))
+    down = wanted.sort.startswith("-") and wanted.sort[1:] in sorts
+    first = column.desc(nulls_last=True) if down else column.asc(nulls_last=True)
+    return rows.order_by(first, name, "pk")
+
+
+def one(rows: QuerySet[M], what: str, key: UUID) -> M:
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound(what, key)
+    return row
