@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 THIN_SPACE = "\u2009"
+MINUS = "\u2212"
 FEWEST_DIGITS, MOST_DIGITS = 2, 4
 ON_THE_LIMIT = Decimal("1e-9")  # a percent this near to a limit lies on it (rule of the verdict)
 
@@ -46,6 +47,12 @@ def percent(value: float | None, limits: tuple[float, float] | None = None) -> s
     if value is None:
         return ""
     return figure(value, limits or (), fewest=FEWEST_DIGITS, most=MOST_DIGITS)
+
+
+def chance(probability: float, wanted: float | None = None) -> str:
+    """Out of 100, with the digits it takes not to reach a threshold it misses, nor 0 or 100."""
+    edges = [0.0, 100.0] + ([] if wanted is None else [100 * wanted])
+    return figure(100 * probability, edges, fewest=0, most=4)
 
 
 def side(value: Decimal, edge: Decimal) -> int:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from math import floor, log10
 from typing import Any
 
-from itm.core.figures import MOST_DIGITS, figure
+from itm.core.figures import MOST_DIGITS, chance, figure
 from itm.records.rule import chance_of_lean, left_by_lean
 from itm.registry.criteria import OWN_LIMITS, Words
 from itm.reports.curve import in_force
-from itm.reports.wording import SiteClock, at_least_tenths, chance
+from itm.reports.wording import SiteClock, at_least_tenths
 
 LEAST_DIGITS = 2
 STANDARD = "premix standard"

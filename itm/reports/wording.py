@@ -6,11 +6,10 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from itm.core.figures import day, figure, instant
+from itm.core.figures import MINUS, day, instant
 from itm.records.states import WORDS
 
 VERBS = {**WORDS, "prepare": "prepared"}
-MINUS = "\u2212"
 
 
 @dataclass(frozen=True)
@@ -66,12 +65,6 @@ def iso_day(text: str | None) -> str:
 
 def by_whom(person: str, organisation: str) -> str:
     return f"{person}, {organisation}" if person and organisation else person or organisation
-
-
-def chance(probability: float, wanted: float | None = None) -> str:
-    """Out of 100, with the digits it takes not to reach a threshold it misses, nor 0 or 100."""
-    edges = [0.0, 100.0] + ([] if wanted is None else [100 * wanted])
-    return figure(100 * probability, edges, fewest=0, most=4)
 
 
 def at_least_tenths(text: str) -> str:

@@ -22,6 +22,7 @@ class FlowPointResult:
     interval: tuple[float, float] | None
     limits: str
     certainty: str
+    standard_uncertainty: float | None = None
 
     def shown(self, band: tuple[float, float]) -> str:
         return percent(self.percent, band)
@@ -72,6 +73,7 @@ def read_off(result: dict[str, Any]) -> tuple[FlowPointResult, ...]:
             interval=tuple(point["interval"]) if point.get("interval") else None,
             limits=point["limits"],
             certainty=point["certainty"],
+            standard_uncertainty=point.get("standard_uncertainty"),
         )
         for point in result.get("flow_points", [])
         if point.get("percent") is not None

@@ -22,6 +22,13 @@ from itm.trends.latest import FlowPointResult, State, band_of, results_of
 
 PAGE = 50
 Band = tuple[float, float]
+# Short enough for a plot.
+METHODS = {
+    "refractive_index": "read by index",
+    "brix": "read by Brix",
+    "conductivity": "read by conductivity",
+}
+LOT, ADJUSTED, METHOD = "lot", "adjusted", "method"
 
 
 @dataclass(frozen=True)
@@ -70,6 +77,12 @@ class Event:
     day: date
     words: str
     detail: str = ""
+    kind: str = ""
+
+    @property
+    def changes(self) -> bool:
+        """Whether results may step here; a corrected record changes no device."""
+        return bool(self.kind)
 
 
 @dataclass(frozen=True)
@@ -190,18 +203,25 @@ def bands(points: Sequence[Point]) -> tuple[tuple[date | None, float, float], ..
 
 
 def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest]) -> list[Event]:
-    """What could make a step: another lot in the tank, an adjustment, a corrected record."""
+    """What could make a step: another lot in the tank, an adjustment, another way of reading, a
+    corrected record."""
     out = []
     before = None
     fills = TankMovement.objects.visible_to(actor).in_force()
     for fill in fills.filter(tank=device.tank_id, lot__isnull=False).select_related("lot"):
         if before is not None and fill.lot_id != before:
-            out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot)))
+            out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot), LOT))
         before = fill.lot_id
     zone = device.system.site.time_zone
+    method = ""
     for test in tests:
+        read_by = test.bench.instrument.method
+        if method and read_by != method:
+            words = METHODS[read_by]
+            out.append(Event(test.tested_on, words, str(test.bench.instrument), METHOD))
+        method = read_by
         if test.phase == ProportioningTest.Phase.AS_LEFT:
-            out.append(Event(test.tested_on, "adjusted", test.adjusted))
+            out.append(Event(test.tested_on, "adjusted", test.adjusted, ADJUSTED))
         if test.amends_id is not None and test.sealed_at is not None:
             corrected_on = date_at(zone, test.sealed_at)
             out.append(Event(corrected_on, "record corrected", test.amendment_reason))

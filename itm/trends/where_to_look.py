@@ -4,15 +4,20 @@ Common practice, no published source, and never a verdict: it stands on the page
 no part of the record. The rules are data in fixtures/hints; `calc.hints` puts them in order.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from itertools import groupby
 from typing import Any
 
 from calc import hints
 from calc.acceptance import IN_BAND, LEAN, RICH
+from itm.accounts.actor import Actor
+from itm.core.errors import NotFound
 from itm.records.evaluate import flow_of
 from itm.records.models import ProportioningTest
+from itm.trends import queries
+from itm.trends.statement import Statement, history, statement
 
 SPEAKS = {
     "lean_at_lowest_flow_only": "lean at the lowest flow only",
@@ -46,11 +51,12 @@ class WhereToLook:
 
 
 def where_to_look(
-    test: ProportioningTest, form: dict[str, Any], history: Iterable[str] = ()
+    actor: Actor, test: ProportioningTest, form: dict[str, Any], now: datetime
 ) -> WhereToLook | None:
     """None where nothing is lean, rich or about to be, or where no rule knows the device.
 
-    `form` is the record as the page shows it; `history` what else is known, as calc.hints names it.
+    `form` is the record as the page shows it. The years before it are asked only where a cause
+    hangs on them.
     """
     if form["evaluation"] is None or test.proportioner.kind not in hints.KINDS:
         return None
@@ -60,17 +66,21 @@ def where_to_look(
     if not points:
         return None
     sides = {point["name"]: side_of(point, result["band"]) for point in points}
+    named = [side for side in (LEAN, RICH) if side in sides.values()]
+    if not named:
+        return None
+    years = years_until(actor, test, now)
+    known = {pattern for side in named for pattern in history(years, side)}
     found = hints.hints(
         test.proportioner.kind,
         [
             hints.FlowPoint(flows[p["name"]], max(p["percent"], NOTHING), sides[p["name"]])
             for p in points
         ],
-        [*history, *odd_samples(result["samples"])],
+        [*sorted(known), *odd_samples(result["samples"])],
     )
     if not found:
         return None
-    named = [side for side in (LEAN, RICH) if side in sides.values()]
     return WhereToLook(
         lines=tuple(
             Look(one.cause, one.verdict, "; ".join(SPEAKS[name] for name in one.patterns))
@@ -79,6 +89,23 @@ def where_to_look(
         sides=" and ".join(named),
         settled=all(p["certainty"] == "settled" for p in points if sides[p["name"]] != IN_BAND),
     )
+
+
+def years_until(actor: Actor, test: ProportioningTest, now: datetime) -> list[Statement | None]:
+    """What the results of this device said up to this test; nothing for a reader who sees the
+    record as its maker and no longer the device."""
+    try:
+        series = queries.series(actor, test.proportioner.key, now)
+    except NotFound:
+        return []
+    events = [event for event in series.events if event.day <= test.tested_on]
+    return [
+        statement(
+            replace(one, points=tuple(p for p in one.points if p.tested_on <= test.tested_on)),
+            events,
+        )
+        for one in series.flow_points
+    ]
 
 
 def side_of(point: dict[str, Any], band: dict[str, Any]) -> str:

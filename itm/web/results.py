@@ -56,7 +56,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
             verb: states.possible(actor, verb, row)
             for verb in ("change", "hand_in", "sign", "send_back", "abandon", "amend")
         },
-        "where_to_look": where_to_look(row, form),
+        "where_to_look": where_to_look(actor, row, form, timezone.now()),
         "caution": LOOK,
         "once": uuid.uuid4(),
         "seal": getattr(row, "seal", None),

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET
 from itm.core.figures import day, percent
 from itm.reports.plot import TrendSeries, trend_plot
 from itm.trends import queries
+from itm.trends.statement import statement
 from itm.web.guard import actor_of, signed_in
 
 # The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
@@ -86,6 +87,7 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         "corrected": [line(point) for point in one.corrected],
         "bands": [band_words(*band) for band in one.bands],
         "baseline": line(one.baseline) if one.baseline else None,
+        "statement": statement(one, events),
     }
 
 

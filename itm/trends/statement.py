@@ -1,0 +1,217 @@
+"""What years of results say, in sentences: steps at known events, drift, baseline, the limit ahead.
+
+`calc.trend` judges and this is the one place for the words, so that page, hints and whatever else
+shows a trend cannot disagree. Below its counts the engine says nothing, and so does this: a refusal
+is a sentence too.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import floor, log10
+
+from calc import trend as engine
+from calc.acceptance import LEAN, RICH, Band, decimal_as_written
+from calc.kendall import FEWEST
+from calc.properties import ABOVE, BELOW
+from itm.core.figures import MINUS, chance, day
+from itm.trends.queries import ADJUSTED, LOT, Event, FlowPointSeries, Point
+
+SIDES = {BELOW: LEAN, ABOVE: RICH}
+WORKDAY = 0.5  # days; what is adjusted on a test day lies after its result as found
+TURNS = {engine.RISING: "rising", engine.FALLING: "falling"}
+STEPS = {engine.STEP_UP: "up", engine.STEP_DOWN: "down"}
+
+
+@dataclass(frozen=True)
+class Statement:
+    """`sentences` for the page; the rest for whoever asks what was found."""
+
+    sentences: tuple[str, ...]
+    falling: bool
+    steps: tuple[tuple[str, str], ...]  # kind of event, up or down
+
+
+def statement(series: FlowPointSeries, events: Sequence[Event]) -> Statement | None:
+    """None where nothing was measured. As found and in force only, as the plot joins them."""
+    if not series.points:
+        return None
+    changes = [event for event in events if event.changes]
+    start = series.baseline
+    found = engine.trend(
+        [point_of(point) for point in series.points],
+        [engine.Event(moment(event), event.words) for event in changes],
+        (start.result.percent, start.result.standard_uncertainty) if start else None,
+        band_of(series),
+    )
+    kinds = {(moment(event), event.words): event.kind for event in changes}
+    sentences = [
+        *(step_words(step) for step in found.steps),
+        drift_words(found, changes),
+        *apart_words(found),
+        *baseline_words(found, series),
+        *ahead_words(found),
+    ]
+    return Statement(
+        sentences=tuple(sentences),
+        falling=found.present is not None and found.present.statement == engine.FALLING,
+        steps=tuple(
+            (kinds[event.day, event.what], STEPS[step.statement])
+            for step in found.steps
+            if step.statement in STEPS
+            for event in step.events
+        ),
+    )
+
+
+def history(statements: Sequence[Statement | None], side: str) -> list[str]:
+    """What the years speak for where a test is `side`, as calc.hints names it."""
+    known = [one for one in statements if one is not None]
+    turned = {LEAN: "down", RICH: "up"}[side]
+    steps = {kind for one in known for kind, turn in one.steps if turn == turned}
+    found = ["falling"] if side == LEAN and any(one.falling for one in known) else []
+    found += ["step_after_fill"] if LOT in steps else []
+    return found + (["step_after_repair"] if ADJUSTED in steps else [])
+
+
+def point_of(point: Point) -> engine.Point:
+    result = point.result
+    return engine.Point(
+        float(point.tested_on.toordinal()), result.percent, result.standard_uncertainty
+    )
+
+
+def moment(event: Event) -> float:
+    return event.day.toordinal() + (WORKDAY if event.kind == ADJUSTED else 0)
+
+
+def band_of(series: FlowPointSeries) -> Band:
+    """The band that the latest record froze."""
+    lower, upper = series.points[-1].band
+    return Band(decimal_as_written(lower, "lower"), decimal_as_written(upper, "upper"))
+
+
+# Words ------------------------------------------------------------------------------------------
+
+
+def step_words(step: engine.Step) -> str:
+    named = " and ".join(f"{event.what} ({calendar(event.day)})" for event in step.events)
+    counts = f"{step.before} before, {step.after} after"
+    if step.statement == engine.TOO_FEW:
+        return (
+            f"At {named}: too few results to tell a step from scatter ({counts}; four against "
+            "four are enough, three against five, or two against eight)."
+        )
+    low, high = step.shift.low, step.shift.high
+    size = f"{points(step.shift.middle)}, 95 % interval {interval(low, high)}"
+    if step.statement == engine.NOT_SHOWN:
+        return f"At {named}: no step is shown ({size}; {counts})."
+    return (
+        f"At {named}: a step {STEPS[step.statement]} by {size} ({counts}); chance alone gives as "
+        f"much in {chance(step.shift.p, 0.05)} of 100 such series."
+    )
+
+
+def drift_words(found: engine.Trend, changes: Sequence[Event]) -> str:
+    drift = found.present
+    if drift is None:
+        last = max(changes, key=lambda event: event.day)
+        return f"Nothing was measured since {last.words} ({day(last.day)})."
+    many = f"{drift.count} result{'s'[: drift.count != 1]}"
+    since = f"since {calendar(drift.first_day)}"
+    if drift.statement == engine.TOO_FEW or drift.slope is None or drift.test is None:
+        return (
+            f"Too few results for a trend: {many} {since}, and below {FEWEST} no order of them is "
+            "rare enough to mean anything."
+        )
+    slope = drift.slope
+    size = f"{points(slope.slope)} a year, 95 % interval {interval(slope.low, slope.high)}"
+    often = f"chance alone gives such an order in {chance(drift.test.p, 0.05)} of 100 series"
+    if drift.statement == engine.NOT_SHOWN:
+        return f"No trend is shown by {many} {since}: {size}; {often}."
+    return f"The percent is {TURNS[drift.statement]} {since} ({many}): {size}; {often}."
+
+
+def apart_words(found: engine.Trend) -> list[str]:
+    drift = found.present
+    if drift is None or drift.apart is None:
+        return []
+    return [
+        f"The result of {calendar(drift.apart.day)} ({drift.apart.value:.2f} %) stands apart from "
+        "the others. It stays in: slope and trend go by ranks and bear it."
+    ]
+
+
+def baseline_words(found: engine.Trend, series: FlowPointSeries) -> list[str]:
+    apart, start = found.baseline, series.baseline
+    if apart is None or start is None or series.points[-1].record.key == start.record.key:
+        return []
+    sure = "" if apart.low is None else f", 95 % interval {interval(apart.low, apart.high)}"
+    where = "above" if apart.difference > 0 else "below"
+    return [
+        f"The latest result lies {abs(apart.difference):.2f} points ({abs(apart.share):.0f} %) "
+        f"{where} the acceptance test{sure}."
+    ]
+
+
+def ahead_words(found: engine.Trend) -> list[str]:
+    """The forecast, or why there is none."""
+    drift = found.present
+    if drift is None or drift.statement == engine.TOO_FEW:
+        return ["No date of leaving the band is forecast from so few results."]
+    if found.latest_side in SIDES:
+        return [f"The latest result is {SIDES[found.latest_side]}: there is no date to forecast."]
+    if not found.leaving:
+        return ["Even at the steepest slope of the interval it stays in the band for 30 years."]
+    if drift.statement == engine.NOT_SHOWN:
+        sooner = [
+            f"{SIDES[one.side]} from {calendar(one.earliest_day)}"
+            for one in found.leaving
+            if one.earliest_day is not None
+        ]
+        return [
+            "Without a trend there is no date to plan by; at the steepest slopes of the interval "
+            f"it would be {' or '.join(sooner)} at the earliest."
+        ]
+    return [leaving_words(one) for one in found.leaving]
+
+
+def leaving_words(left: engine.Leaving) -> str:
+    side = SIDES[left.side]
+    first = calendar(left.earliest_day) if left.earliest_day is not None else ""
+    if left.likely_day is None:
+        return (
+            f"At the steepest slope of the interval it would be {side} from {first}; at the middle "
+            "slope not within 30 years."
+        )
+    likely = f"likely {calendar(left.likely_day)}"
+    if left.latest_day is None:
+        return (
+            f"If it goes on like this it is {side} from {first} at the earliest, {likely}; at the "
+            "flattest slope of the interval not within 30 years. Wear need not go on as it did."
+        )
+    return (
+        f"If it goes on like this it is {side} between {first} and {calendar(left.latest_day)}, "
+        f"{likely}. Wear need not go on as it did."
+    )
+
+
+def calendar(ordinal: float) -> str:
+    return day(date.fromordinal(floor(ordinal)))
+
+
+def points(value: float) -> str:
+    return f"{signed(value)} points"
+
+
+def interval(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return "open: too few results"
+    return f"{signed(low)} to {signed(high)}"
+
+
+def signed(value: float) -> str:
+    """Two significant digits of what is small, two decimals of the rest; a minus that is one."""
+    digits = 2 if abs(value) >= 0.1 or value == 0 else min(1 - floor(log10(abs(value))), 3)
+    shown = f"{value:+.{digits}f}"
+    return shown.replace("-", MINUS) if float(shown) else "0"
