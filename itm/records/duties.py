@@ -1,6 +1,7 @@
 """What the records of a site say to the schedule, and the duties that follow from them."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date
 
 from itm.accounts.actor import Actor
@@ -11,14 +12,20 @@ from itm.registry.models import Site
 from itm.schedule import services as schedule
 from itm.schedule.due import Result
 from itm.schedule.history import History
+from itm.schedule.services import Effect
 
 
-def derive_site(*, actor: Actor, site: Site, why: str = "") -> None:
+def derive_site(*, actor: Actor, site: Site, why: str = "") -> Effect:
     """Bring every duty of the site in line with its rules, its equipment and its records.
 
     May run twice. `why` is what the history says of new duties, as one change for all of them.
     """
-    schedule.derive(actor=actor, site=site, history=history_of(site), why=why)
+    return schedule.derive(actor=actor, site=site, history=history_of(site), why=why)
+
+
+def derive_sites(*, actor: Actor, sites: Iterable[Site], why: str) -> Effect:
+    """All of them or none: the caller owns the transaction."""
+    return sum((derive_site(actor=actor, site=site, why=why) for site in sites), Effect())
 
 
 def history_of(site: Site) -> History:

@@ -90,6 +90,18 @@ def overseers_of(owner: int | None, site: int | None) -> Any:
     return (rows.filter(site=site) if site else rows).values("organisation")
 
 
+def sites_under(adoption: Adoption) -> list[Site]:
+    """Sites in use at which the adoption has a say."""
+    rows = Site.objects.filter(retired_on=None).order_by("pk")
+    if adoption.site_id is not None:
+        rows = rows.filter(pk=adoption.site_id)
+    elif adoption.adopter.kind == "owner":
+        rows = rows.filter(owner=adoption.adopter_id)
+    else:
+        rows = rows.filter(authorities=adoption.adopter_id).distinct()
+    return list(rows.select_related("owner"))
+
+
 def require_adopter(actor: Actor, adoption: Adoption, what: str) -> None:
     if adoption.adopter_id != actor.organisation_id:
         raise Forbidden(f"Only {adoption.adopter}, who adopted it, can {what}.")

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -61,21 +62,34 @@ def start(actor: Actor, site: Site, thing: Thing, task: str) -> None:
     settle(actor, site, [(thing, wanted)], [task])
 
 
+@dataclass(frozen=True)
+class Effect:
+    """How many cycles began and how many gave way, at how many sites."""
+
+    sites: int = 0
+    begun: int = 0
+    gone: int = 0
+
+    def __add__(self, other: "Effect") -> "Effect":
+        return Effect(self.sites + other.sites, self.begun + other.begun, self.gone + other.gone)
+
+
 @transaction.atomic
-def derive(*, actor: Actor, site: Site, history: History, why: str = "") -> None:
+def derive(*, actor: Actor, site: Site, history: History, why: str = "") -> Effect:
     """Everything that is due at a site, from its rules, records and events; only what differs is
     written. New cycles are noted as one change, with `why`."""
     things = things_of(site)
     if not things:
-        return
+        return Effect(1)
     wanted = everything(things, rules_at(site), history)
-    settle(actor, site, list(zip(things, wanted, strict=True)), list(Requirement.Task.values), why)
+    pairs = list(zip(things, wanted, strict=True))
+    return settle(actor, site, pairs, list(Requirement.Task.values), why)
 
 
 def settle(
     actor: Actor, site: Site, pairs: Sequence[tuple[Thing, Wanted]], tasks: Collection[str],
     why: str = "",
-) -> None:  # fmt: skip
+) -> Effect:  # fmt: skip
     """Withdrawals and completions of all rows go first: one cycle of a kind is open at a time."""
     held: dict[tuple[str, int], list[Duty]] = defaultdict(list)
     rows = Duty.objects.filter(site=site, requirement__task__in=tasks, withdrawn_on=None)
@@ -83,19 +97,23 @@ def settle(
         rows = rows.filter(**link(pairs[0][0]))
     for row in rows.select_related(*WAYS).order_by("counts_from", "pk"):
         held[hook_of(row)].append(row)
-    today, new = actor.date_at(site.time_zone), []
+    today = actor.date_at(site.time_zone)
+    new: list[Duty] = []
+    gone = 0
     for thing, wanted in pairs:
         by_requirement: dict[int, list[Duty]] = defaultdict(list)
         for row in held[thing.hook]:
             by_requirement[row.requirement_id].append(row)
         for requirement in sorted({*wanted, *by_requirement}):
             cycles = wanted.get(requirement, [])
-            missing = reconcile(actor, by_requirement[requirement], cycles, today)
+            missing, surplus = reconcile(actor, by_requirement[requirement], cycles, today)
+            gone += surplus
             new += [
                 Duty(site=site, requirement_id=requirement, **link(thing), **values(cycle))
                 for cycle in missing
             ]
     create(actor, new, today, why)
+    return Effect(1, len(new), gone)
 
 
 def create(actor: Actor, new: Sequence[Duty], today: date, why: str) -> None:
@@ -131,9 +149,9 @@ def link(thing: Thing) -> dict[str, Any]:
 
 def reconcile(
     actor: Actor, rows: Sequence[Duty], wanted: Sequence[Cycle], today: date
-) -> list[Cycle]:
-    """Make the rows of one requirement on one thing say what the cycles say; what has no row yet
-    is handed back.
+) -> tuple[list[Cycle], int]:
+    """Make the rows of one requirement on one thing say what the cycles say; cycles that have no
+    row yet are handed back, and how many rows were withdrawn.
 
     Rows are withdrawn, never deleted: an amendment can take back the verdict that opened a retest.
     """
@@ -149,7 +167,7 @@ def reconcile(
             setattr(row, name, value)
         stand(row, today)
         row.save(by=actor)
-    return missing
+    return missing, len(surplus)
 
 
 def shifted(row: Duty, cycle: Cycle) -> dict[str, Any]:

@@ -4,14 +4,25 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 NAVIGATION = {
-    "owner": [("Next things", "home"), ("Sites", "sites"), ("Lots", "lots"), ("Trends", "trends")],
+    "owner": [
+        ("Next things", "home"),
+        ("Sites", "sites"),
+        ("Lots", "lots"),
+        ("Programmes", "programmes"),
+        ("Trends", "trends"),
+    ],
     "contractor": [
         ("Visits", "home"),
         ("Sites", "sites"),
         ("Instruments", "instruments"),
         ("Trends", "trends"),
     ],
-    "authority": [("Systems", "home"), ("Sites", "sites"), ("Trends", "trends")],
+    "authority": [
+        ("Systems", "home"),
+        ("Sites", "sites"),
+        ("Programmes", "programmes"),
+        ("Trends", "trends"),
+    ],
 }
 
 

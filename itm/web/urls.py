@@ -2,6 +2,7 @@ from django.urls import URLPattern, URLResolver
 
 from itm.web import (
     account,
+    adoptions,
     bench,
     concentrate,
     discharge,
@@ -11,6 +12,7 @@ from itm.web import (
     movements,
     moves,
     preparing,
+    programmes,
     reports,
     restoring,
     results,
@@ -33,6 +35,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *instruments.urls,
     *retiring.urls,
     *moves.urls,
+    *programmes.urls,
+    *adoptions.urls,
     *visits.urls,
     *preparing.urls,
     *discharge.urls,

@@ -58,6 +58,15 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "equipment_take_back": ("equipment", "ok", "403", "403"),
     "instrument_retire": ("instrument", "404", "ok", "404"),
     "instrument_take_back": ("instrument", "404", "ok", "404"),
+    "programmes": ("", "ok", "ok", "ok"),
+    "decision_rule": ("", "403", "403", "ok"),
+    "programme": ("programme", "ok", "ok", "ok"),
+    "programme_adopt": ("programme", "ok", "403", "ok"),
+    "adoption": ("adoption", "ok", "ok", "ok"),
+    "adoption_end": ("adoption", "ok", "403", "403"),
+    "adoption_terms": ("row of adoption", "ok", "403", "403"),
+    "confirmation_take_back": ("confirmation", "ok", "403", "403"),
+    "site_programmes": ("site", "ok", "ok", "ok"),
     "visits": ("", "ok", "ok", "ok"),
     "visit_new": ("", "403", "ok", "403"),
     "visit": ("visit", "ok", "ok", "ok"),
@@ -112,3 +121,6 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "verify_form": ("", "get"),
     "verify": ("digest", "get"),
 }
+
+# Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
+EVERYBODYS = {"", "programme"}

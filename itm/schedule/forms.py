@@ -1,0 +1,150 @@
+"""Forms about programmes."""
+
+from typing import Any
+
+from django import forms
+
+from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
+from itm.core.fields import DayField, NumberField
+from itm.registry.forms.base import CHOOSE, Refusing
+from itm.registry.models import Site
+from itm.schedule import adoption_queries
+from itm.schedule.adopting import Agreed
+from itm.schedule.due import Window
+from itm.schedule.models import Adoption, Requirement
+
+ALL_SITES = "All your sites"
+
+
+class AdoptForm(Refusing, forms.Form):
+    """For which sites, and from which day."""
+
+    site = forms.ModelChoiceField(
+        Site.objects.none(), label="For", required=False, empty_label=ALL_SITES
+    )
+    starts_on = DayField(label="Holds from")
+
+    def __init__(self, data: Any = None, *, actor: Actor, initial: Any = None) -> None:
+        super().__init__(data, initial=initial)
+        if actor.kind != "owner":
+            del self.fields["site"]
+            return
+        self.fields["site"].queryset = adoption_queries.own_sites(actor)  # type: ignore[attr-defined]
+
+
+class ConfirmForm(Refusing, forms.Form):
+    """Which rows were held against which document."""
+
+    rows = forms.ModelMultipleChoiceField(
+        Requirement.objects.none(),
+        label="Rows that you held against it",
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    checked_against = forms.CharField(
+        label="Held against", max_length=200, required=False,
+        help_text="The document with its edition, for example the bought standard of 2023.",
+    )  # fmt: skip
+
+    def __init__(self, data: Any = None, *, waiting: list[Requirement]) -> None:
+        super().__init__(data)
+        rows: Any = self.fields["rows"]
+        rows.queryset = Requirement.objects.filter(pk__in=[row.pk for row in waiting])
+
+
+class ConsentFields(Refusing, forms.Form):
+    """What the authority agreed to. All of it or nothing."""
+
+    authority = forms.ModelChoiceField(
+        Organisation.objects.none(),
+        label="Authority that agreed",
+        required=False,
+        empty_label=CHOOSE,
+    )
+    what = forms.CharField(label="To what", max_length=300, required=False)
+    person = forms.CharField(label="Who agreed for it", max_length=120, required=False)
+    given_on = DayField(label="On", required=False)
+    paper = forms.CharField(
+        label="Paper", max_length=200, required=False, help_text="Letter, permit or file number."
+    )
+    CONSENT = ("authority", "what", "person", "given_on", "paper")
+
+    def __init__(self, data: Any = None, *, adoption: Adoption, initial: Any = None) -> None:
+        super().__init__(data, initial=initial)
+        choice: Any = self.fields["authority"]
+        choice.queryset = adoption_queries.authorities_over(adoption)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        given = [name for name in self.CONSENT if cleaned.get(name)]
+        for name in self.CONSENT:
+            if given and not cleaned.get(name) and name not in self.errors:
+                self.add_error(name, "A consent says all of it: authority, what, who, day, paper.")
+        return cleaned
+
+    @property
+    def agreed(self) -> Agreed | None:
+        if not self.cleaned_data.get("authority"):
+            return None
+        return Agreed(**{name: self.cleaned_data[name] for name in self.CONSENT})
+
+
+class EndAdoptionForm(ConsentFields):
+    ends_on = DayField(label="Last day")
+    field_order = ("ends_on",)
+
+
+class TermsForm(ConsentFields):
+    """Other figures for one row, from a day on; or the row is left out."""
+
+    starts_on = DayField(label="From")
+    left_out = forms.BooleanField(label="Leave this row out", required=False)
+    interval = forms.IntegerField(label="Interval", required=False, min_value=0, max_value=32000)
+    unit = forms.ChoiceField(label="Counted in", choices=Requirement.Unit.choices)
+    earliest = forms.IntegerField(
+        label="Earliest", required=False, min_value=0, max_value=32000,
+        help_text="Done sooner after the last it does not count. Empty: nothing is too soon.",
+    )  # fmt: skip
+    latest = forms.IntegerField(
+        label="Latest", required=False, min_value=0, max_value=32000,
+        help_text="After this it is overdue. Empty: with the interval.",
+    )  # fmt: skip
+    field_order = ("starts_on", "interval", "unit", "earliest", "latest", "left_out")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        missing = cleaned.get("interval") is None and "interval" not in self.errors
+        if missing and not cleaned.get("left_out"):
+            self.add_error("interval", "Give the interval, or leave the row out.")
+        return cleaned
+
+    @property
+    def window(self) -> Window | None:
+        cleaned = self.cleaned_data
+        if cleaned["left_out"]:
+            return None
+        interval, unit = cleaned["interval"], cleaned["unit"]
+        calendar = unit.startswith("calendar")
+        earliest = cleaned["earliest"]
+        latest = cleaned["latest"]
+        return Window(
+            earliest=(interval if calendar else 0) if earliest is None else earliest,
+            interval=interval,
+            latest=interval if latest is None else latest,
+            unit=unit,
+        )
+
+
+class DecisionForm(Refusing, forms.Form):
+    """How sure a statement must be to count as settled; empty is simple acceptance."""
+
+    verdict_probability = NumberField(
+        label="Settled from", required=False,
+        help_text="Probability that the statement is right, for example 0.75 or 0.95. Empty: the "
+        "plain value decides and nothing is undecided.",
+    )  # fmt: skip
+    lean_probability = NumberField(
+        label="Not lean from", required=False,
+        help_text="Probability that it is not lean, at least as high. Empty: the same.",
+    )  # fmt: skip
