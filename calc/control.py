@@ -5,6 +5,7 @@ from the first reading on. A series of yearly results of a system is judged by `
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -122,6 +123,39 @@ def repeatability_from_ranges(ranges: Any, count: int) -> Repeatability:
     mean = float(positive("ranges", np.mean(listed)))
     worth = (factors.d2 / factors.d3) ** 2 / 2
     return Repeatability(mean / factors.d2, len(listed) * worth)
+
+
+def repeatability_from_repeats(bottles: Sequence[Sequence[float]]) -> Repeatability:
+    """Scatter of an instrument from repeated readings, each about the mean of its own bottle.
+
+    Parameters
+    ----------
+    bottles : readings of each bottle, one unit, at one temperature within a bottle; at least one
+        bottle with 2 readings. A bottle read once says nothing and is passed over.
+
+    Returns
+    -------
+    Repeatability, in the unit of the readings. Zero where every repeat shows the same number: then
+    the scatter hides below the step of the display.
+
+    Raises: not_a_number, not_finite, too_few_points.
+    Notes: s² = Σ Σ (y - ȳ)² / Σ (n - 1). Bottles of any strength pool, because it is the display
+    and not the liquid that scatters.
+    Source: JCGM 100:2008, 4.2.4 and H.3.6 (pooled variance). Check: tests/calc/test_control.py.
+    """
+    repeated = [
+        [float(numbers("bottles", value)) for value in bottle]
+        for bottle in bottles
+        if len(bottle) > 1
+    ]
+    if not repeated:
+        raise CalcError("too_few_points", "bottles", count=len(bottles), least=2)
+    squares = []
+    for values in repeated:
+        mean = math.fsum(values) / len(values)
+        squares += [(value - mean) ** 2 for value in values]
+    freedom = sum(len(values) - 1 for values in repeated)
+    return Repeatability(math.sqrt(math.fsum(squares) / freedom), float(freedom))
 
 
 def watched(

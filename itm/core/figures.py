@@ -55,6 +55,11 @@ def chance(probability: float, wanted: float | None = None) -> str:
     return figure(100 * probability, edges, fewest=0, most=4)
 
 
+def plainly(value: float, significant: int) -> str:
+    """So many significant digits and never an exponent: 0.0000086 and not 8.6e-06."""
+    return f"{Decimal(f'{value:.{significant}g}'):f}"
+
+
 def side(value: Decimal, edge: Decimal) -> int:
     """-1 below the limit, 0 on it, 1 above it."""
     if abs(value - edge) <= ON_THE_LIMIT:

@@ -9,7 +9,9 @@ from calc.supply import minutes_of_supply
 from itm.accounts.actor import Actor
 from itm.records.loading import whole
 from itm.records.models import Bottle, Evaluation, FlowRun, ProportioningTest
+from itm.records.repeatability import history
 
+NORMAL_C = 20.0  # where no temperature was noted; the engine then asks for them
 WORST_FIRST = ("lean", "rich", "in band")
 
 
@@ -47,15 +49,18 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
         criterion = {"lower": _number(test.band_lower), "upper": _number(test.band_upper)}
     water = [r for b in _of_role(test, Bottle.Role.WATER) for r in _readings(b)]
     concentrate = [r for b in _of_role(test, Bottle.Role.CONCENTRATE) for r in _readings(b)]
+    meter: dict[str, Any] = {
+        "resolution": _number(instrument.resolution),
+        "repeatability": _number(instrument.repeatability),
+        "temperature_compensated": instrument.temperature_compensated,
+    }
+    if known := _history(test):
+        meter["repeatability_history"] = known
     form = {
         "method": instrument.method,
         "nominal_percent": _number(test.nominal_percent),
         "criterion": criterion,
-        "instrument": {
-            "resolution": _number(instrument.resolution),
-            "repeatability": _number(instrument.repeatability),
-            "temperature_compensated": instrument.temperature_compensated,
-        },
+        "instrument": meter,
         "water": water,
         "standards": [
             {
@@ -79,7 +84,29 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
     # Keys that not every test has stand in it only where they say something: digests stay.
     if test.lean_probability is not None:
         form["lean_probability"] = test.lean_probability
+    if test.correct_temperatures:
+        form["correct_to_c"] = _common_temperature(form)
     return form
+
+
+def _history(test: ProportioningTest) -> dict[str, float] | None:
+    """What the instrument's other sealed benches say of it now; by value, so that what is sealed
+    later moves no evaluation. A record that this one corrects has the same readings."""
+    amended = [test.amends.bench_id] if test.amends else []
+    known = history(test.bench.instrument, without=[test.bench_id, *amended])
+    if known is None or not known.standard_deviation:
+        return None
+    return {
+        "standard_deviation": known.standard_deviation,
+        "degrees_of_freedom": known.degrees_of_freedom,
+    }
+
+
+def _common_temperature(form: dict[str, Any]) -> float:
+    """The mean of what the line was read at, so that as little as possible is corrected."""
+    bottles = [form["water"], *(standard["readings"] for standard in form["standards"])]
+    noted = [r["temperature_c"] for b in bottles for r in b if r["temperature_c"] is not None]
+    return round(sum(noted) / len(noted), 1) if noted else NORMAL_C
 
 
 def _missing(form: dict[str, Any]) -> str:

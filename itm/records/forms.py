@@ -229,6 +229,11 @@ class TestForm(Refusing, forms.Form):
         label="Volume of each standard", initial=200, min_value=1, max_value=5000,
         max_digits=5, decimal_places=1, required=False,
     )  # fmt: skip
+    correct_temperatures = forms.BooleanField(
+        label="Correct every reading to one temperature", required=False,
+        help_text="Only where the bottles could not be brought to one temperature: a correction "
+        "leaves doubt of its own. Every reading then needs its temperature.",
+    )  # fmt: skip
     notes = forms.CharField(
         max_length=2000, required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -272,8 +277,8 @@ class TestForm(Refusing, forms.Form):
             bench: Any = NewBench(**{name: given[name] for name in names})
         else:
             bench = next(b for b in self.benches if str(b.key) == given["bench"])
-        names = ("purpose", "phase", "adjusted", "flow_points", "notes")
-        return {"bench": bench, **{name: given[name] for name in names}}
+        kept = ("purpose", "phase", "adjusted", "flow_points", "correct_temperatures", "notes")
+        return {"bench": bench, **{name: given[name] for name in kept}}
 
 
 def _bench_label(bench: Any) -> str:
@@ -286,6 +291,7 @@ class TestEditForm(MergingForm):
 
     purpose = TestForm.base_fields["purpose"]
     adjusted = TestForm.base_fields["adjusted"]
+    correct_temperatures = TestForm.base_fields["correct_temperatures"]
     notes = TestForm.base_fields["notes"]
 
 

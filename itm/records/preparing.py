@@ -80,7 +80,7 @@ def prepare_test(
     *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench | NewBench,
     purpose: str, at: datetime, phase: str = Phase.AS_FOUND,
     flow_points: Sequence[FlowPoint] | None = None, adjusted: str = "", notes: str = "",
-    include_water: bool = True,
+    include_water: bool = True, correct_temperatures: bool = False,
 ) -> ProportioningTest:  # fmt: skip
     """A draft with its runs, stop-and-flush steps and restoration list.
 
@@ -88,13 +88,15 @@ def prepare_test(
     defaults that change later change no verdict. Without `flow_points` all of the proportioner are
     run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
     bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
-    as_found_first, adjusted_missing, nominal_not_named.
+    as_found_first, adjusted_missing, nominal_not_named, corrected_twice.
     """
     visit = locked_visit(actor, visit)
     if isinstance(bench, NewBench):
         bench = open_bench(actor=actor, visit=visit, tank=proportioner.tank, **vars(bench))
     _refuse_unfit_device(visit, proportioner, bench)
     _refuse_unfit_phase(visit, proportioner, phase, adjusted)
+    if correct_temperatures:
+        _refuse_second_correction(bench.instrument)
     points = _points_to_run(proportioner, flow_points)
     rule = frozen_rule(proportioner)
     test = ProportioningTest.objects.create(
@@ -102,6 +104,7 @@ def prepare_test(
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
         tested_on=date_at(visit.site.time_zone, at) if visit.started_at else visit.planned_on,
         nominal_percent=proportioner.nominal_percent, include_water=include_water,
+        correct_temperatures=correct_temperatures,
         **rule.columns(),
     )  # fmt: skip
     for point in points:
@@ -120,11 +123,14 @@ def prepare_test(
 def change_test(
     *, actor: Actor, test: ProportioningTest, opened: dict[str, str] | None = None, **entered: Any
 ) -> ProportioningTest:
-    """Change purpose, adjusted or notes of a draft; what is frozen has no way in.
+    """Change purpose, adjusted, correct_temperatures or notes of a draft; what is frozen has no
+    way in.
 
-    Raises Forbidden; Refused not_draft, adjusted_missing; Conflict.
+    Raises Forbidden; Refused not_draft, adjusted_missing, corrected_twice; Conflict.
     """
     row = locked_draft(actor, test)
+    if entered.get("correct_temperatures"):
+        _refuse_second_correction(row.bench.instrument)
     if row.phase == Phase.AS_LEFT and not entered.get("adjusted", row.adjusted).strip():
         raise _adjusted_missing()
     merge.put(row, entered, opened)
@@ -188,6 +194,16 @@ def _refuse_unfit_phase(
         )
     if not adjusted.strip():
         raise _adjusted_missing()
+
+
+def _refuse_second_correction(instrument: Instrument) -> None:
+    if instrument.temperature_compensated:
+        raise Refused(
+            "corrected_twice",
+            f"{instrument} corrects for temperature itself; corrected once more, every reading "
+            "would be wrong by as much again.",
+            "correct_temperatures",
+        )
 
 
 def _adjusted_missing() -> Refused:

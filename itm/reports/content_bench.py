@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from itm.core.figures import figure
+from itm.core.figures import figure, plainly
 from itm.reports.curve import in_force, mean, quantity
-from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, plainly, signed
+from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, signed
 
 NO_UNIT = {"refractive_index": "nD"}
 
@@ -46,10 +46,39 @@ def instrument(document: dict[str, Any], clock: SiteClock) -> tuple[Fact, ...]:
         ("Resolution", f"{meter['resolution']} {unit}"),
         ("Repeatability", f"{repeatability}, standard deviation of one reading"
          if meter["repeatability"] else repeatability),
-        ("Temperature", "compensated by the instrument" if meter["temperature_compensated"]
-         else "not compensated; readings stand as read"),
+        ("From its own records", own_records(document, unit)),
+        ("Temperature", temperature(document)),
         Fact("Certificate", meter["certificate"] or "none on record", certificate(document, clock)),
     )  # fmt: skip
+
+
+def own_records(document: dict[str, Any], unit: str) -> str:
+    """What the instrument's sealed benches said of its scatter when this was evaluated."""
+    known = inputs(document).get("instrument", {}).get("repeatability_history")
+    if not known:
+        return ""
+    return (
+        f"{plainly(known['standard_deviation'], 2)} {unit}, standard deviation of one reading by "
+        f"{known['degrees_of_freedom']:g} repeats on sealed benches before"
+    )
+
+
+def temperature(document: dict[str, Any]) -> str:
+    if document["bench"]["instrument"]["temperature_compensated"]:
+        return "compensated by the instrument"
+    to_c = inputs(document).get("correct_to_c")
+    if to_c is None:
+        return "not compensated; readings stand as read"
+    return (
+        f"not compensated; the evaluation takes every reading as it would be at {to_c:g} °C, the "
+        "undiluted concentrate as read"
+    )
+
+
+def inputs(document: dict[str, Any]) -> dict[str, Any]:
+    """The engine's form, where there is a result."""
+    found: dict[str, Any] = (document["evaluation"] or {}).get("inputs", {})
+    return found
 
 
 def certificate(document: dict[str, Any], clock: SiteClock) -> str:

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -75,11 +74,6 @@ def at_least_tenths(text: str) -> str:
 def signed(value: float, digits: int) -> str:
     shown = f"{value:+.{digits}f}"
     return shown.replace("-", MINUS) if float(shown) else f"{0:.{digits}f}"
-
-
-def plainly(value: float, significant: int) -> str:
-    """So many significant digits and never an exponent: 0.0000086 and not 8.6e-06."""
-    return f"{Decimal(f'{value:.{significant}g}'):f}"
 
 
 def decimals(typed: str) -> int:

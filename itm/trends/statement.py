@@ -108,7 +108,8 @@ def step_words(step: engine.Step) -> str:
         return f"At {named}: no step is shown ({size}; {counts})."
     return (
         f"At {named}: a step {STEPS[step.statement]} by {size} ({counts}); chance alone gives as "
-        f"much in {chance(step.shift.p, 0.05)} of 100 such series."
+        f"much in {chance(step.shift.p, 0.05)} of 100 such series. A slow drift across that day "
+        "looks the same."
     )
 
 

@@ -8,7 +8,8 @@ from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import require_kind
-from itm.core.figures import day
+from itm.core.figures import day, plainly
+from itm.records.repeatability import history
 from itm.registry import queries, services
 from itm.registry.forms import InstrumentForm
 from itm.web.editing import edit, site_date
@@ -56,11 +57,25 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
         "instrument": row,
         "resolution": f"{row.resolution.normalize():f}",
         "repeatability": f"{row.repeatability.normalize():f}" if row.repeatability else "",
+        "records": scatter(row),
         "mine": queries.may_change(actor, row),
         "late": due is not None and due < site_date(),
         "crumbs": [("Instruments", reverse("instruments")), (row.name, "")],
     }
     return render(request, "registry/instrument.html", context)
+
+
+def scatter(row: queries.Instrument) -> dict[str, str]:
+    """What its sealed benches say, and how much of it there is."""
+    known = history(row)
+    if known is None:
+        return {}
+    repeats = f"{known.degrees_of_freedom:g} repeat{'s'[: known.degrees_of_freedom != 1]}"
+    return {
+        "shown": plainly(known.standard_deviation, 2) if known.standard_deviation else "",
+        "rests_on": f"{repeats} in {known.bottles} bottle{'s'[: known.bottles != 1]} on "
+        f"{known.benches} sealed bench{'es'[: 2 * (known.benches != 1)]}",
+    }
 
 
 @signed_in

@@ -4,9 +4,15 @@ import math
 
 import numpy as np
 import pytest
+import statsmodels.api
 from scipy import stats
 
-from calc.control import range_factors, repeatability_from_ranges, watched
+from calc.control import (
+    range_factors,
+    repeatability_from_ranges,
+    repeatability_from_repeats,
+    watched,
+)
 from calc.errors import CalcError
 from calc.water import water_index
 
@@ -97,3 +103,22 @@ def test_what_cannot_be_watched_is_refused_with_a_sentence(call, code, where):
         call()
     assert (refused.value.code, refused.value.where) == (code, where)
     assert "; " in str(refused.value)
+
+
+def test_scatter_from_repeats_is_the_pooled_variance():
+    """Against the residual variance of a one-way analysis by statsmodels."""
+    bottles = [[1.33400, 1.33402, 1.33401], [1.33361, 1.33364], [1.33390]]
+    group = np.repeat(range(3), [3, 2, 1])
+    readings = np.concatenate(bottles)
+    design = (group[:, None] == np.arange(3)).astype(float)
+    model = statsmodels.api.OLS(readings, design).fit()
+    found = repeatability_from_repeats(bottles)
+    assert found.standard_deviation == pytest.approx(math.sqrt(model.mse_resid), rel=1e-8)
+    assert found.degrees_of_freedom == model.df_resid == 3
+
+
+def test_repeats_that_never_differ_say_zero_and_single_readings_nothing():
+    assert repeatability_from_repeats([[1.334, 1.334], [1.335]]).standard_deviation == 0
+    with pytest.raises(CalcError) as refused:
+        repeatability_from_repeats([[1.334], [1.335]])
+    assert refused.value.code == "too_few_points"

@@ -54,6 +54,9 @@ class ProportioningTest(Tracked, Scoped):
     verdict_probability = models.FloatField(null=True, blank=True)
     lean_probability = models.FloatField(null=True, blank=True)
     include_water = models.BooleanField(default=True)
+    correct_temperatures = models.BooleanField(
+        default=False, help_text="Evaluate every reading as it would be at one temperature"
+    )
     notes = models.TextField(max_length=2000, blank=True)
     # The plain outcome of the evaluation that was handed in, so that lists need not open results.
     limits = models.CharField(max_length=8, blank=True)

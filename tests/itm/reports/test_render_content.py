@@ -12,12 +12,12 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from calc.acceptance import Band, limits
-from itm.core.figures import chance
+from itm.core.figures import chance, plainly
 from itm.reports import content_results as results
 from itm.reports.content_bench import certificate, standards
 from itm.reports.curve import curve
 from itm.reports.render import css_text, page_context
-from itm.reports.wording import SiteClock, plainly
+from itm.reports.wording import SiteClock
 from tests.itm.reports import sample
 
 BAND = {"lower": "3", "upper": "3.9"}

@@ -1,0 +1,84 @@
+"""What an instrument's own sealed benches say of its scatter: repeats of one bottle, pooled."""
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import calc
+from calc.control import repeatability_from_repeats
+from calc.readings import at_temperature
+from itm.records.models import Bottle, ProportioningTest, Reading
+from itm.records.results import in_force
+from itm.registry.models import Instrument
+
+NEWEST = 20  # benches, own choice: the engine counts no more than ten repeats of a history
+
+
+@dataclass(frozen=True)
+class History:
+    """Standard deviation of one reading in the unit of the display, and what it rests on."""
+
+    standard_deviation: float
+    degrees_of_freedom: float
+    bottles: int
+    benches: int
+
+
+def history(instrument: Instrument, *, without: Collection[int] = ()) -> History | None:
+    """None without a repeat. `without` names benches that must not count, by primary key: a test
+    is not judged by its own readings twice.
+
+    Sealed and in force only, readings set aside left out, as are undiluted concentrate, which is
+    too thick to repeat well, and the benches of records that were corrected since.
+    """
+    tests = in_force(ProportioningTest.objects.filter(bench__instrument=instrument)).reverse()
+    benches: list[int] = []
+    for bench in tests.values_list("bench", flat=True)[: NEWEST * 4]:  # tests may share a bench
+        if bench not in benches and bench not in without:
+            benches.append(bench)
+    rows = Reading.objects.filter(
+        bottle__bench__in=benches[:NEWEST], bottle__withdrawn_reason="",
+        sealed_at__isnull=False, set_aside_at=None,
+    ).exclude(bottle__role=Bottle.Role.CONCENTRATE)  # fmt: skip
+    repeats: dict[tuple[int, int], list[tuple[float, Any]]] = {}
+    for bench, bottle, value, temperature in rows.order_by("bottle", "sequence").values_list(
+        "bottle__bench", "bottle", "value", "temperature_c"
+    ):
+        repeats.setdefault((bench, bottle), []).append((float(value), temperature))
+    return _pooled(instrument, repeats)
+
+
+def _pooled(
+    instrument: Instrument, repeats: Mapping[tuple[int, int], list[tuple[float, Any]]]
+) -> History | None:
+    usable = {
+        place: values
+        for place, readings in repeats.items()
+        if len(readings) > 1 and len(values := _at_one_temperature(instrument, readings)) > 1
+    }
+    if not usable:
+        return None
+    found = repeatability_from_repeats(list(usable.values()))
+    return History(
+        standard_deviation=found.standard_deviation,
+        degrees_of_freedom=found.degrees_of_freedom,
+        bottles=len(usable),
+        benches=len({bench for bench, _ in usable}),
+    )
+
+
+def _at_one_temperature(
+    instrument: Instrument, readings: Iterable[tuple[float, Any]]
+) -> list[float]:
+    """As they would be at the temperature of the first; empty where that cannot be known."""
+    values, temperatures = zip(*readings, strict=True)
+    if instrument.temperature_compensated or len(set(temperatures)) == 1:
+        return list(values)
+    if any(one is None for one in temperatures):
+        return []
+    noted = [float(one) for one in temperatures]
+    try:
+        moved = at_temperature(instrument.method, list(values), noted, noted[0])
+    except calc.CalcError:  # no temperature that the correction knows
+        return []
+    return [float(value) for value in moved.reading]
