@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import t as student
@@ -22,6 +22,7 @@ from calc.interval import (
 )
 from calc.line import fit_both_axes, fit_line
 from tests.calc.benches import a_bench, readings, with_samples
+from tests.calc.drawn import benches
 from tests.calc.test_laws import bench_of, noises, percents, slopes
 from tests.perf.coverage import Cell, run
 
@@ -131,6 +132,31 @@ def test_worse_instrument_never_gives_a_narrower_interval(slope, noise, percent,
     bench = bench_of(slope, noise, percent)
     worse = {**bench["instrument"], key: bench["instrument"][key] * times}
     assert half({**bench, "instrument": worse}) >= half(bench) * (1 - DUST)
+
+
+FIGURES = ["resolution", "repeatability", "standard_deviation"]
+
+
+@settings(FIXED, max_examples=150)
+@given(benches(), st.sampled_from(FIGURES), st.floats(1.01, 30))
+def test_worse_instrument_narrows_no_result_of_any_bench(bench, figure, times):
+    """With the line that does not weigh bottles by the meter; elsewhere it is another line then."""
+    meter = bench["instrument"]
+    if figure == "standard_deviation":
+        history = {figure: meter["resolution"], "degrees_of_freedom": 8}
+        meter = {**meter, "repeatability_history": history}
+        worse = {**meter, "repeatability_history": {**history, figure: times * history[figure]}}
+    else:
+        assume(meter[figure] is not None)
+        worse = {**meter, figure: times * meter[figure]}
+    good, poor = (
+        calc.evaluate({**bench, "fit": "ordinary", "instrument": one}) for one in (meter, worse)
+    )
+    for one, other in zip(
+        good.samples + good.flow_points, poor.samples + poor.flow_points, strict=True
+    ):
+        assert other.percent == one.percent
+        assert other.standard_uncertainty >= one.standard_uncertainty * (1 - DUST)
 
 
 def test_lucky_readings_on_a_line_do_not_promise_certainty():

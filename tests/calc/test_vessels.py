@@ -8,11 +8,12 @@ import math
 import fluids.geometry as independent
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from calc.errors import CalcError
 from calc.vessels import (
+    HEADS,
     LEAST_INLET,
     Box,
     Head,
@@ -133,6 +134,41 @@ def test_level_and_volume_are_one_statement(vessel, one, other):
     levels = level_of(vessel, contents)
     assert volume_at(vessel, levels) == pytest.approx(contents, rel=1e-9)
     assert (levels[0] < levels[1]) == (one < other) or abs(one - other) < 1e-12
+
+
+@st.composite
+def heads(draw, radius):
+    """Any end that a cylinder of that radius may have."""
+    kind = draw(st.sampled_from(HEADS))
+    share = draw(st.floats(0.05, 1.0))
+    crown = draw(st.floats(0.5, 2.0))
+    knuckle = draw(st.floats(0.01, 0.5))
+    return Head(kind, share * radius, crown, knuckle)
+
+
+@st.composite
+def any_vessel(draw):
+    """Every shape in any size, from a can to a hall."""
+    first, second, third = (draw(st.floats(0.05, 50.0)) for _ in range(3))
+    shape = draw(st.sampled_from([Box, Sphere, HorizontalCylinder, VerticalCylinder]))
+    if shape is Box:
+        return Box(first, second, third)
+    if shape is Sphere:
+        return Sphere(first)
+    length = draw(st.sampled_from([0.0, second]))
+    return shape(first, length, draw(heads(first / 2)), draw(heads(first / 2)))
+
+
+@settings(FIXED, max_examples=150)
+@given(any_vessel(), st.floats(0.01, 0.99), st.floats(0.01, 0.99))
+def test_level_and_volume_undo_each_other_in_any_vessel(vessel, one, other):
+    assume(capacity(vessel) > 0)  # a cylinder of no length between two flat ends is no tank
+    levels = height(vessel) * np.array(sorted([one, other]))
+    volumes = volume_at(vessel, levels)
+    assert 0 < volumes[0] <= volumes[1] < capacity(vessel)
+    assert (volumes[0] < volumes[1]) == (levels[0] < levels[1]) or abs(one - other) < 1e-9
+    assert level_of(vessel, volumes) == pytest.approx(levels, abs=1e-8 * height(vessel))
+    assert volume_at(vessel, level_of(vessel, volumes)) == pytest.approx(volumes, rel=1e-9)
 
 
 @pytest.mark.parametrize("vessel", VESSELS, ids=repr)
