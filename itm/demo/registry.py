@@ -11,6 +11,7 @@ from itm.accounts.actor import Actor, acting, system
 from itm.accounts.models import Membership, Organisation, User
 from itm.actions.add_proportioner import add_proportioner
 from itm.actions.add_tank import add_tank
+from itm.actions.oversee import name_authority
 from itm.core.clock import date_at
 from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
@@ -120,9 +121,10 @@ def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str,
     )
     world.sites[site.name], world.water[site.name] = site, told["water"]
     for name in told["authorities"]:
-        services.add_authority(
-            actor=actor, site=site, organisation=world.organisations[name], scope="fire"
-        )
+        name_authority(
+            actor=actor, site=site, organisation=world.organisations[name], scope="fire",
+            today=world.ages.day(LONG_AGO, site.time_zone),
+        )  # fmt: skip
     for one in told["contractors"]:
         until = one.get("until_days_ago")
         services.engage(

@@ -98,6 +98,7 @@ def _place(test: ProportioningTest) -> dict[str, Any]:
         "authorities": [
             {"name": a.organisation.name, "scope": a.get_scope_display()}
             for a in site.site_authorities.all()
+            if a.covers(test.tested_on)
         ],
         "system": {
             "key": str(system.key),

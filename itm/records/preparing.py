@@ -98,7 +98,7 @@ def prepare_test(
     if correct_temperatures:
         _refuse_second_correction(bench.instrument)
     points = _points_to_run(proportioner, flow_points)
-    rule = frozen_rule(proportioner)
+    rule = frozen_rule(proportioner, date_at(visit.site.time_zone, at))
     test = ProportioningTest.objects.create(
         by=actor, site=visit.site, visit=visit, proportioner=proportioner, bench=bench,
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),

@@ -1,6 +1,7 @@
 """How a test is judged: the criterion of its system and the decision rule of its authorities."""
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from calc import acceptance
@@ -37,13 +38,13 @@ class FrozenRule:
         }
 
 
-def frozen_rule(proportioner: Proportioner) -> FrozenRule:
-    """The criterion of the system and the decision rule of the site's fire authorities.
+def frozen_rule(proportioner: Proportioner, on: date) -> FrozenRule:
+    """The criterion of the system and the decision rule of its fire authorities on that day.
 
     Refused nominal_not_named.
     """
     system = proportioner.system
-    verdict, lean = probabilities(system.site)
+    verdict, lean = probabilities(system.site, on)
     return FrozenRule(
         criterion=system.criterion,
         words=criteria.words_of(system.criterion, system.criterion_source),
@@ -65,10 +66,11 @@ def frozen_words(test: ProportioningTest) -> Words:
     )  # fmt: skip
 
 
-def probabilities(site: Site) -> tuple[float | None, float | None]:
+def probabilities(site: Site, on: date) -> tuple[float | None, float | None]:
     """The strictest of the fire authorities, for any answer and for not being lean; simple
     acceptance only where all of them say so."""
-    fire = SiteAuthority.objects.filter(site=site, scope=SiteAuthority.Scope.FIRE)
+    fire = SiteAuthority.objects.covering(on)
+    fire = fire.filter(site=site, scope=SiteAuthority.Scope.FIRE)
     rows = fire.values_list("organisation__verdict_probability", "organisation__lean_probability")
     if not rows:
         return DEFAULT_PROBABILITY, None

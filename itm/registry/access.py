@@ -27,12 +27,12 @@ class ScopedQuerySet(TrackedQuerySet):
         model: Any = self.model
         org, to = actor.organisation_id, model.open_to
         owned = Q(**{_at(model, "owner"): org})
-        overseen = SiteAuthority.objects.filter(organisation=org).values("site")
-        engaged = Grant.objects.covering(actor.today).filter(organisation=org).values("site")
+        overseen = SiteAuthority.objects.covering(actor.today).filter(organisation=org)
+        engaged = Grant.objects.covering(actor.today).filter(organisation=org)
         reach = (
             (owned & to("owner"))
-            | (Q(**{_at(model, "in"): overseen}) & to("authority"))
-            | (Q(**{_at(model, "in"): engaged}) & to("contractor"))
+            | (Q(**{_at(model, "in"): overseen.values("site")}) & to("authority"))
+            | (Q(**{_at(model, "in"): engaged.values("site")}) & to("contractor"))
         )
         mine = model.made_by(org)
         return reach if mine is None else reach | mine

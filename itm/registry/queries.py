@@ -56,8 +56,14 @@ def tanks_of(actor: Actor, site: Site) -> list[Tank]:
 
 
 def authorities_of(actor: Actor, site: Site) -> QuerySet[SiteAuthority]:
-    rows = SiteAuthority.objects.visible_to(actor).filter(site=site)
+    """Those that were, too; a naming that was taken back never was."""
+    rows = SiteAuthority.objects.visible_to(actor).filter(site=site, taken_back_on=None)
     return rows.select_related("organisation").order_by("organisation__name", "scope", "pk")
+
+
+def site_authority(actor: Actor, key: UUID) -> SiteAuthority:
+    rows = SiteAuthority.objects.visible_to(actor).select_related("site__owner", "organisation")
+    return one(rows, "authority of a site", key)
 
 
 def grants_of(actor: Actor, site: Site) -> QuerySet[Grant]:

@@ -30,7 +30,6 @@ from itm.registry.models import (
     Instrument,
     Proportioner,
     Site,
-    SiteAuthority,
     Tank,
 )
 
@@ -85,23 +84,6 @@ def add_site(*, actor: Actor, **values: Any) -> Site:
 def change_site(*, actor: Actor, site: Site, **values: Any) -> Site:
     require_own(actor, site, "change a site")
     return keep(site, values, by=actor)
-
-
-def add_authority(
-    *, actor: Actor, site: Site, organisation: Organisation, scope: str
-) -> SiteAuthority:
-    """An authority sees the site from now on. Refused wrong_kind, already_there."""
-    require_own(actor, site, "name the authorities of a site")
-    if organisation.kind != Organisation.Kind.AUTHORITY:
-        raise Refused("wrong_kind", f"{organisation} is not an authority.", "organisation")
-    row = SiteAuthority(site=site, organisation=organisation, scope=scope)
-    if SiteAuthority.objects.filter(site=site, organisation=organisation, scope=scope).exists():
-        raise Refused(
-            "already_there",
-            f"{organisation} already looks after {row.get_scope_display().lower()} here.",
-            "organisation",
-        )
-    return keep(row, {}, by=actor)
 
 
 def engage(

@@ -71,7 +71,7 @@ def require_edition(actor: Actor, programme: Programme, site: Site | None, on: d
     """The authority chooses the edition for its jurisdiction."""
     if actor.kind != "owner":
         return
-    overseers = overseers_of(actor.organisation_id, site.pk if site else None)
+    overseers = overseers_of(actor.organisation_id, site.pk if site else None, actor.today)
     set_by = Adoption.objects.filter(
         Q(ends_on=None) | Q(ends_on__gte=on),
         adopter__in=overseers, site=None, programme__code=programme.code,
@@ -84,9 +84,9 @@ def require_edition(actor: Actor, programme: Programme, site: Site | None, on: d
         )
 
 
-def overseers_of(owner: int | None, site: int | None) -> Any:
-    """Authorities of one site of the owner, or of all, as a subquery of organisations."""
-    rows = SiteAuthority.objects.filter(site__owner=owner)
+def overseers_of(owner: int | None, site: int | None, on: date) -> Any:
+    """Authorities of one site of the owner, or of all, on a day; a subquery of organisations."""
+    rows = SiteAuthority.objects.covering(on).filter(site__owner=owner)
     return (rows.filter(site=site) if site else rows).values("organisation")
 
 
@@ -220,7 +220,7 @@ def base_window(adoption: Adoption, requirement: Requirement, on: date) -> Windo
     if rank_of(adoption) != AUTHORITY:
         above = list(
             Adoption.objects.filter(
-                adopter__in=overseers_of(adoption.adopter_id, adoption.site_id), site=None,
+                adopter__in=overseers_of(adoption.adopter_id, adoption.site_id, on), site=None,
                 programme=adoption.programme_id,
             ).select_related("programme", "adopter")
         )  # fmt: skip
@@ -248,7 +248,7 @@ def note_consent(
     actor: Actor, adoption: Adoption, requirement: Requirement | None, agreed: Agreed
 ) -> Consent:
     """Refused wrong_authority when it has no say at the site."""
-    if not oversees(agreed.authority, adoption):
+    if not oversees(agreed.authority, adoption, actor.today):
         raise Refused(
             "wrong_authority",
             f"{agreed.authority} does not look after every site that this touches. Adopt the "
@@ -262,11 +262,11 @@ def note_consent(
     return keep(row, values, by=actor, verb="noted")
 
 
-def oversees(authority: Organisation, adoption: Adoption) -> bool:
+def oversees(authority: Organisation, adoption: Adoption, on: date) -> bool:
     """Whether the authority has a say wherever any authority has one."""
     if authority.pk == adoption.adopter_id:
         return True
-    rows = SiteAuthority.objects.filter(site__owner=adoption.adopter_id)
+    rows = SiteAuthority.objects.covering(on).filter(site__owner=adoption.adopter_id)
     rows = rows.filter(site=adoption.site_id) if adoption.site_id else rows
     its = set(rows.filter(organisation=authority).values_list("site", flat=True))
     return bool(its) and its >= set(rows.values_list("site", flat=True))
@@ -281,7 +281,8 @@ def end(
     Raises Forbidden; Refused needs_consent, not_valid.
     """
     require_adopter(actor, adoption, "end it")
-    if agreed is None and overseers_of(adoption.adopter_id, adoption.site_id).exists():
+    overseers = overseers_of(adoption.adopter_id, adoption.site_id, actor.today)
+    if agreed is None and overseers.exists():
         raise Refused(
             "needs_consent",
             "An authority looks after the site. Note its consent: what, by whom, on which day and "

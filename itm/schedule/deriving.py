@@ -18,7 +18,7 @@ from itm.schedule.chains import (
 from itm.schedule.due import Cycle, Result, in_order, retest_cycles
 from itm.schedule.history import History, Occurred, occurred
 from itm.schedule.models import Requirement
-from itm.schedule.rules import Slot, adoptions_at, claims, window_of
+from itm.schedule.rules import Slot, adoptions_at, claims, overseen_until, window_of
 from itm.schedule.things import Thing
 
 Task = Requirement.Task
@@ -39,7 +39,7 @@ class Rules:
 def rules_at(site: Site) -> Rules:
     """In a fixed number of queries."""
     rows = Requirement.objects.filter(programme__everywhere=True).select_related("programme")
-    return Rules(claims(adoptions_at(site)), list(rows))
+    return Rules(claims(adoptions_at(site), overseen_until(site)), list(rows))
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ of the authority above it.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -18,13 +18,14 @@ from itm.schedule.due import Window
 from itm.schedule.models import Adoption, Confirmation, Requirement, Terms
 
 AUTHORITY, OWNER, SITE = range(3)
+NOBODY: Mapping[int, date | None] = {}
 # The same task through all editions of a programme.
 Slot = tuple[str, str]
 
 
 def adoptions_at(site: Site) -> list[Adoption]:
     """All that ever held at the site, with their rows, confirmations and terms."""
-    overseen = SiteAuthority.objects.filter(site=site).values("organisation")
+    overseen = SiteAuthority.objects.filter(site=site, taken_back_on=None).values("organisation")
     rows = Adoption.objects.filter(
         Q(site=site) | Q(site=None, adopter=site.owner_id) | Q(site=None, adopter__in=overseen)
     )
@@ -35,6 +36,16 @@ def adoptions_at(site: Site) -> list[Adoption]:
             "terms",
         )
     )
+
+
+def overseen_until(site: Site) -> dict[int, date | None]:
+    """By organisation: the last day on which it looks after the site, none without an end."""
+    out: dict[int, date | None] = {}
+    for row in SiteAuthority.objects.filter(site=site, taken_back_on=None):
+        before = out.get(row.organisation_id, row.ended_on)
+        ends = [day for day in (before, row.ended_on) if day is not None]
+        out[row.organisation_id] = max(ends) if len(ends) == 2 else None
+    return out
 
 
 def rank_of(adoption: Adoption) -> int:
@@ -56,12 +67,19 @@ class Stretch:
         return None if made.ends_on is not None and made.ends_on < made.starts_on else made
 
 
-def claims(adoptions: Sequence[Adoption]) -> dict[Slot, list[Claim]]:
-    """What each task is claimed to be, day by day. A row that nobody confirmed claims nothing."""
+def claims(
+    adoptions: Sequence[Adoption], until: Mapping[int, date | None] = NOBODY
+) -> dict[Slot, list[Claim]]:
+    """What each task is claimed to be, day by day. A row that nobody confirmed claims nothing.
+
+    `until` says how long an authority looks after the site: its word holds no longer there.
+    """
     out: dict[Slot, list[Claim]] = defaultdict(list)
     for adoption in adoptions:
         same = [other for other in adoptions if other.programme_id == adoption.programme_id]
-        held = Stretch(adoption.starts_on, adoption.ends_on)
+        ends = (adoption.ends_on, until.get(adoption.adopter_id))
+        last = min((day for day in ends if day is not None), default=None)
+        held = Stretch(adoption.starts_on, last)
         for requirement in adoption.programme.requirements.all():
             for stretch in confirmed(requirement, same):
                 part = stretch.within(held)

@@ -18,7 +18,7 @@ from itm.records.forms import TestEditForm, TestForm
 from itm.records.remarks import band_text, bench_remarks
 from itm.records.rule import frozen_rule, frozen_words
 from itm.web.cautions import PREPARE
-from itm.web.editing import edit
+from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import crumbs, steps
 from itm.web.visits import own, to_visit
@@ -39,7 +39,8 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
             "crumbs": [*to_visit(visit), ("Prepare a test", "")],
         }  # fmt: skip
         return render(request, "visits/choose.html", context)
-    rule, previous = frozen_rule(device), queries.previous_results(actor, device)
+    rule = frozen_rule(device, site_date(visit.site.time_zone))
+    previous = queries.previous_results(actor, device)
     form = TestForm(
         request.POST or None, actor=actor, visit=visit, proportioner=device, rule=rule,
         previous=previous,

@@ -12,10 +12,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.accounts.actor import require_kind
 from itm.actions.change_site import change_site
+from itm.actions.oversee import end_oversight, name_authority, take_naming_back
 from itm.core.figures import day
 from itm.records import queries as records
-from itm.registry import queries, queries_equipment, services
-from itm.registry.forms import AuthorityForm, EndForm, EngageForm, SiteForm
+from itm.registry import overseeing, queries, queries_equipment, services
+from itm.registry.forms import AuthorityForm, EndForm, EngageForm, LetGoForm, SiteForm
 from itm.trends.devices import DeviceRow, device_rows
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -98,7 +99,10 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
         "equipment": queries_equipment.equipment_counts(actor, row),
         "tanks": [(tank, brief(tank, now_in(tank))) for tank in queries.tanks_of(actor, row)],
-        "authorities": queries.authorities_of(actor, row),
+        "authorities": [
+            (one, one.covers(today), one.named_on == today)
+            for one in queries.authorities_of(actor, row)
+        ],
         "grants": [
             (grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)
         ],
@@ -147,13 +151,59 @@ def site_authority_new(request: HttpRequest, key: UUID) -> HttpResponse:
     form = AuthorityForm(request.POST or None)
     return edit(
         request, form=form,
-        write=lambda: services.add_authority(actor=actor, site=row, **form.cleaned_data),
+        write=lambda: name_authority(
+            actor=actor, site=row, today=site_date(row.time_zone), **form.cleaned_data
+        ),
         to=lambda _: reverse("site", args=[key]),
         title="Name an authority", save="Name it", said="{}: it can read what is handed over here.",
         lead="An authority reads the site, its systems, their sealed results and what is overdue, "
-        "from now on and for good: only the administrator of this installation can take it off.",
+        "from now on. Today you can take the naming back; after that only the authority itself "
+        "can say that it no longer looks after the site.",
         back=reverse("site", args=[key]), crumbs=crumbs_to(row),
     )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def site_authority_end(request: HttpRequest, key: UUID) -> HttpResponse:
+    """The authority lets go of the site."""
+    actor = actor_of(request)
+    row = queries.site_authority(actor, key)
+    overseeing.require_itself(actor, row)
+    today = site_date(row.site.time_zone)
+    form = LetGoForm(request.POST or None, initial={"ended_on": row.ended_on or today})
+    there = reverse("site", args=[row.site.key])
+    return edit(
+        request, form=form,
+        write=lambda: end_oversight(actor=actor, row=row, **form.cleaned_data),
+        to=lambda _: there if row.covers(actor.today) else reverse("sites"),
+        title=f"No longer look after {row.get_scope_display().lower()} at {row.site}",
+        save="Set the last day", said="The last day is set: {}.",
+        lead="After that day your authority no longer sees the site, and its programme is asked "
+        "for there no more. Records stay with the site. Up to that day you can take this back; "
+        "later the owner has to name you again.",
+        back=there, crumbs=crumbs_to(row.site),
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def site_authority_go_on(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.site_authority(actor, key)
+    end_oversight(actor=actor, row=row, ended_on=None)
+    messages.success(request, f"Goes on without a last day: {row}.")
+    return redirect("site", row.site.key)
+
+
+@signed_in
+@require_POST
+def site_authority_take_back(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.site_authority(actor, key)
+    take_naming_back(actor=actor, row=row, today=site_date(row.site.time_zone))
+    messages.success(request, f"Taken back: {row.organisation} does not see this site.")
+    return redirect("site", row.site.key)
 
 
 @signed_in
@@ -211,6 +261,13 @@ urls: list[URLPattern] = [
     path("sites/<uuid:key>/", site, name="site"),
     path("sites/<uuid:key>/edit/", site_edit, name="site_edit"),
     path("sites/<uuid:key>/authorities/new/", site_authority_new, name="site_authority_new"),
+    path("authorities/<uuid:key>/end/", site_authority_end, name="site_authority_end"),
+    path("authorities/<uuid:key>/go-on/", site_authority_go_on, name="site_authority_go_on"),
+    path(
+        "authorities/<uuid:key>/take-back/",
+        site_authority_take_back,
+        name="site_authority_take_back",
+    ),
     path("sites/<uuid:key>/engagements/new/", grant_new, name="grant_new"),
     path("engagements/<uuid:key>/end/", grant_end, name="grant_end"),
     path("engagements/<uuid:key>/go-on/", grant_go_on, name="grant_go_on"),

@@ -59,6 +59,7 @@ def things(scene) -> dict[str, dict]:
         "row of adoption": {"key": adoption.key, "row": row.pk},
         "confirmation": {"key": given.key},
         "site": {"key": scene.site.key},
+        "oversight": {"key": scene.site.site_authorities.get().key},
         "grant": {"key": scene.site.grants.get().key},
         "system": {"key": scene.system.key},
         "proportioner": {"key": scene.proportioner.key},

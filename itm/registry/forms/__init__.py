@@ -7,7 +7,14 @@ from itm.registry.forms.base import Refusing
 from itm.registry.forms.equipment import EquipmentForm
 from itm.registry.forms.movements import MovementForm, WithdrawForm
 from itm.registry.forms.moves import MoveForm
-from itm.registry.forms.sites import AuthorityForm, EndForm, EngageForm, RetireForm, SiteForm
+from itm.registry.forms.sites import (
+    AuthorityForm,
+    EndForm,
+    EngageForm,
+    LetGoForm,
+    RetireForm,
+    SiteForm,
+)
 from itm.registry.forms.stock import InstrumentForm, LotForm, TankForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
 
@@ -17,6 +24,7 @@ __all__ = [
     "EngageForm",
     "EquipmentForm",
     "InstrumentForm",
+    "LetGoForm",
     "LotForm",
     "MoveForm",
     "MovementForm",

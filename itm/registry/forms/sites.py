@@ -65,5 +65,11 @@ class EndForm(Refusing, forms.Form):
     )
 
 
+class LetGoForm(Refusing, forms.Form):
+    ended_on = DayField(
+        label="Last day", help_text="Your authority sees the site up to and including this day."
+    )
+
+
 class RetireForm(Refusing, forms.Form):
     retired_on = DayField(label="Out of use since")

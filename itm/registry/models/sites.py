@@ -57,8 +57,18 @@ class Site(Tracked, Scoped):
         return self.name
 
 
+class SiteAuthorityQuerySet(ScopedQuerySet):
+    def covering(self, day: date) -> Self:
+        """In force on that day, the last one included."""
+        return self.filter(Q(ended_on=None) | Q(ended_on__gte=day), taken_back_on=None)
+
+
 class SiteAuthority(Tracked, Scoped):
-    """An authority having jurisdiction over a site, with what it looks after there."""
+    """An authority having jurisdiction over a site, with what it looks after there.
+
+    It ends when the authority itself lets go: an owner who could end it would choose who looks. A
+    naming that was a slip is taken back on the day it was made.
+    """
 
     class Scope(models.TextChoices):
         FIRE = "fire", "Fire protection"
@@ -69,17 +79,32 @@ class SiteAuthority(Tracked, Scoped):
     site = models.ForeignKey(Site, models.PROTECT, related_name="site_authorities")
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="oversight")
     scope = models.CharField(max_length=12, choices=Scope.choices, default=Scope.FIRE)
-    objects = ScopedQuerySet.as_manager()
+    named_on = models.DateField(null=True, blank=True)  # rows older than this column have none
+    ended_on = models.DateField(null=True, blank=True)
+    taken_back_on = models.DateField(null=True, blank=True)
+    objects = SiteAuthorityQuerySet.as_manager()
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["site", "organisation", "scope"], name="site_authority_once"
-            )
+                fields=["site", "organisation", "scope"],
+                condition=Q(ended_on=None, taken_back_on=None),
+                name="site_authority_once",
+                violation_error_message="This authority already looks after that here.",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_on=None) | Q(named_on=None) | Q(ended_on__gte=F("named_on")),
+                name="site_authority_in_order",
+                violation_error_message="The last day is before the day it was named.",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.organisation} over {self.site}"
+
+    def covers(self, day: date) -> bool:
+        """As `covering` asks the database."""
+        return self.taken_back_on is None and (self.ended_on is None or self.ended_on >= day)
 
 
 class GrantQuerySet(TrackedQuerySet):

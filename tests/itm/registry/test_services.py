@@ -14,11 +14,13 @@ from itm.core.history import Change
 from itm.core.quantities import Quantity, quantity
 from itm.registry import retiring, services
 from itm.registry.models import FlowPoint, Grant, Proportioner, Site, Tank
+from itm.registry.overseeing import add_authority
 from itm.registry.restoring import FLUSH_ORDER
 from itm.registry.services import PointRow
 from itm.schedule.models import Duty
 from tests.conftest import Scene
 from tests.factories import (
+    TODAY,
     FoamSystemFactory,
     GrantFactory,
     OrganisationFactory,
@@ -210,7 +212,9 @@ def test_only_contractors_are_engaged_and_only_authorities_named(scene: Scene) -
             actor=scene.owner, site=scene.site, organisation=other, starts_on=date(2026, 1, 1)
         )
     with pytest.raises(Refused, match="is not an authority"):
-        services.add_authority(actor=scene.owner, site=scene.site, organisation=other, scope="fire")
+        add_authority(
+            actor=scene.owner, site=scene.site, organisation=other, scope="fire", today=TODAY
+        )
 
 
 def test_nothing_is_added_to_what_is_retired(scene: Scene) -> None:

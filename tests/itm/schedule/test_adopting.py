@@ -1,6 +1,6 @@
 """Adopt, confirm, tighten, loosen with consent: what holds at a site, and what is refused."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -10,10 +10,17 @@ from itm.core.models import Change
 from itm.schedule import adopting
 from itm.schedule.adopting import Agreed, looser
 from itm.schedule.chains import segments
+from itm.schedule.deriving import rules_at
 from itm.schedule.due import Window
 from itm.schedule.models import Adoption, Confirmation, Programme, Requirement, Terms
 from itm.schedule.rules import adoptions_at, claims
-from tests.factories import OrganisationFactory, SiteAuthorityFactory, SiteFactory, actor_of
+from tests.factories import (
+    TODAY,
+    OrganisationFactory,
+    SiteAuthorityFactory,
+    SiteFactory,
+    actor_of,
+)
 
 FROM = date(2026, 1, 1)
 LATER = date(2026, 9, 1)
@@ -157,6 +164,33 @@ def test_what_an_authority_sets_holds_at_its_sites_and_nowhere_else(scene, progr
     adopting.adopt(actor=scene.authority, programme=programme, starts_on=FROM)
     assert ruling(scene, "N25-17", FROM) == (row("N25-17"), YEARLY)
     assert claims(adoptions_at(SiteFactory(owner=scene.owner.organisation))) == {}
+
+
+def test_what_an_authority_set_holds_as_long_as_it_looks_after_the_site(scene, programme):
+    adopting.adopt(actor=scene.authority, programme=programme, starts_on=FROM)
+    over = scene.site.site_authorities.get()
+    for last in (None, TODAY, FROM):
+        over.ended_on = last
+        over.save(by=scene.authority)
+        made = rules_at(scene.site).claims.values()
+        assert {claim.ends_on for slot in made for claim in slot} == {last}
+    SiteAuthorityFactory(site=scene.site, organisation=over.organisation)  # and named again
+    made = rules_at(scene.site).claims.values()
+    assert {claim.ends_on for slot in made for claim in slot} == {None}
+
+
+def test_an_authority_that_let_go_has_no_say_any_more(scene, adoption):
+    over = scene.site.site_authorities.get()
+    over.ended_on = TODAY - timedelta(days=1)
+    over.save(by=scene.authority)
+    with pytest.raises(Refused) as refused:
+        adopting.end(
+            actor=scene.owner, adoption=adoption, ends_on=TODAY, agreed=agreed(scene, what="ended")
+        )
+    assert refused.value.code == "wrong_authority"
+    adopting.end(actor=scene.owner, adoption=adoption, ends_on=TODAY)
+    adoption.refresh_from_db()
+    assert adoption.ends_on == TODAY
 
 
 def test_what_holds_everywhere_is_not_adopted(scene):
