@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import pytest
 from django.db import connections
 from django.test import Client, TransactionTestCase
+from hypothesis import settings as laws
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
@@ -24,6 +25,10 @@ from tests.factories import (
     TankFillFactory,
     actor_of,
 )
+
+# The seeds of every law are fixed, and no machine is too slow for one.
+laws.register_profile("fixed", derandomize=True, deadline=None, max_examples=100, database=None)
+laws.load_profile("fixed")
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 import calc
 from tests.calc.benches import a_bench, readings, standards
 
-settings.register_profile("fixed", derandomize=True, deadline=None, max_examples=100, database=None)
-FIXED = settings.get_profile("fixed")
+FIXED = settings.get_profile("fixed")  # of tests/conftest.py
 
 slopes = st.floats(1e-4, 6e-4)
 noises = st.lists(st.floats(-3e-5, 3e-5), min_size=8, max_size=8)
