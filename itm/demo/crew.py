@@ -190,8 +190,10 @@ def read_bench(
             real = percents[run.flow_point.name] + crew.rng.gauss(0, SCATTER)
             _read_sample(crew, truth, bottle, real, base)
     if samples is None:
+        # Standards are made from a drum of the lot; what is drawn from the tank may hold water.
+        diluted = crew.planned.event("tank_diluted") or {"share_left": 1}
         for bottle in _standing(test, Bottle.Role.CONCENTRATE):
-            _read(crew, truth, bottle, 100.0, base)
+            _read(crew, truth, bottle, 100.0 * diluted["share_left"], base)
 
 
 def _mix(crew: Crew, test: ProportioningTest) -> None:

@@ -8,6 +8,7 @@ from itm.reports import content_bench as bench
 from itm.reports import content_day as test_day
 from itm.reports import content_kept as kept
 from itm.reports import content_results as results
+from itm.reports.content_statements import TwoStatements, two_statements
 from itm.reports.curve import curve
 from itm.reports.plot import calibration_plot
 from itm.reports.wording import Fact, SiteClock
@@ -44,6 +45,7 @@ class Paper:
     rule: tuple[str, ...]
     supply_basis: str
     warnings: tuple[results.WarningLine, ...]
+    two: TwoStatements | None
     figure: Figure
     line: str
     standards: tuple[bench.StandardLine, ...]
@@ -98,6 +100,7 @@ def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
         rule=results.rule(document),
         supply_basis=results.supply_basis(document),
         warnings=results.warnings(document),
+        two=two_statements(document),
         figure=_figure(document),
         line=bench.line_words(document),
         standards=bench.standards(document),

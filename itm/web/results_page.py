@@ -13,6 +13,7 @@ from itm.reports import content_bench as bench
 from itm.reports import content_day as day
 from itm.reports import content_kept as kept
 from itm.reports import content_results as results
+from itm.reports.content_statements import two_statements
 from itm.reports.curve import curve
 from itm.reports.plot import calibration_plot
 from itm.reports.wording import SiteClock
@@ -55,6 +56,7 @@ def page(form: Form) -> dict[str, Any]:
             "answers": answers(form),
             "figure": figure(form),
             "warnings": warnings(form),
+            "two": two_statements(form),
             "samples": results.samples(form, clock),
             "supply_basis": results.supply_basis(form),
             "line": line_figures(form),

@@ -86,6 +86,22 @@ def test_one_result_is_undecided() -> None:
     assert str(last.bench.instrument.resolution.normalize()) == "0.0001"
 
 
+def test_one_tank_is_diluted_and_elsewhere_standards_and_concentrate_agree() -> None:
+    verdicts = {
+        (test.site.name, test.proportioner.tag): test.evaluations.latest("pk").result["mixing"]
+        for test in ProportioningTest.objects.filter(
+            state="sealed", bench__instrument__method="refractive_index"
+        ).order_by("tested_on")
+    }
+    found = {place: one["verdict"] for place, one in verdicts.items()}
+    diluted = verdicts.pop(("Vale Fundo depot", "PR-1"))
+    assert diluted["verdict"] == "standards too strong"
+    low, high = diluted["tank_share"]["interval"]
+    assert low < 0.9 < high  # the share that the scenario says is left
+    assert set(found.values()) == {"agree", "standards too strong"}
+    assert {one["verdict"] for one in verdicts.values()} == {"agree"}
+
+
 def test_nobody_came_in_one_year() -> None:
     told = scenario()
     racks = [
