@@ -89,10 +89,11 @@ def restored(day: Day) -> Day:
 
 
 def read(day: Day, percent: dict[str, float], *, temperature: str = "20.0") -> Day:
-    """The bench: standards as their recipe says, every bottle read once."""
+    """The bench: standards as their recipe says, every bottle read once, the water not again."""
     test, resolution = day.test, day.test.bench.instrument.resolution
     benches.set_out(actor=day.actor, test=test)
-    for bottle in test.bench.bottles.filter(run=None).order_by("position", "pk"):
+    shared = test.bench.bottles.filter(run=None).exclude(role=Bottle.Role.WATER_AGAIN)
+    for bottle in shared.order_by("position", "pk"):
         strength = {Bottle.Role.WATER: Decimal(0), Bottle.Role.CONCENTRATE: Decimal(100)}.get(
             bottle.role, bottle.target_percent
         )

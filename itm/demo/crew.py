@@ -190,6 +190,8 @@ def read_bench(
             real = percents[run.flow_point.name] + crew.rng.gauss(0, SCATTER)
             _read_sample(crew, truth, bottle, real, base)
     if samples is None:
+        for bottle in _standing(test, Bottle.Role.WATER_AGAIN if crew.in_full else ""):
+            _read(crew, truth, bottle, 0.0, base)
         # Standards are made from a drum of the lot; what is drawn from the tank may hold water.
         diluted = crew.planned.event("tank_diluted") or {"share_left": 1}
         for bottle in _standing(test, Bottle.Role.CONCENTRATE):

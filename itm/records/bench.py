@@ -20,13 +20,18 @@ from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 
 CLOSED = (ProportioningTest.State.HANDED_IN, ProportioningTest.State.SEALED)
 MOST_ML = Decimal(100_000)  # one standard of 100 L, far beyond any bench
-# The concentrate stands last: what is read after it may carry traces of it.
-SHARED = ((Bottle.Role.WATER, "water", 0), (Bottle.Role.CONCENTRATE, "concentrate", 999))
+# The concentrate stands last: what is read after it may carry traces of it. The water once more
+# comes right before it, so that it shows whether meter or temperature moved in between.
+SHARED = (
+    (Bottle.Role.WATER, "water", 0),
+    (Bottle.Role.WATER_AGAIN, "water again", 997),
+    (Bottle.Role.CONCENTRATE, "concentrate", 999),
+)
 
 
 @transaction.atomic
 def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
-    """Water, undiluted concentrate and the usual standards for this nominal. May run twice.
+    """Water, the same once more, undiluted concentrate, and the usual standards. May run twice.
 
     Returns the bottles that were missing. Raises Forbidden; Refused not_draft.
     """
@@ -43,6 +48,18 @@ def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
             for percent in suggested_percents(test.nominal_percent)
         ]
     return made
+
+
+@transaction.atomic
+def add_system_water(*, actor: Actor, bench: Bench) -> Bottle:
+    """The water that went through the system, where the standards were made with another.
+
+    May run twice. Raises Forbidden; Refused not_draft.
+    """
+    require_open(actor, bench)
+    role = Bottle.Role.SYSTEM_WATER
+    there = bench.bottles.filter(role=role).first()
+    return there or _bottle(actor, bench, role, "system water", position=998)
 
 
 @transaction.atomic

@@ -39,6 +39,7 @@ class Sheet:
     water: list[Stand]
     standards: list[Stand]
     concentrate: list[Stand]
+    waters_beside: list[Stand]  # the water once more, and that of the system
     samples: list[tuple[FlowRun, list[Stand]]]
     closed: str  # why nothing can be written to the samples, or nothing
     shared_closed: str  # the same for water, standards and concentrate
@@ -47,7 +48,12 @@ class Sheet:
     def stands(self) -> list[Stand]:
         """In the order that serves the reading: lean to rich, the concentrate last."""
         samples = [stand for _, stands in self.samples for stand in stands]
-        return [*self.water, *self.standards, *samples, *self.concentrate]
+        return [*self.water, *self.standards, *samples, *self.waters_beside, *self.concentrate]
+
+    @property
+    def may_add_system_water(self) -> bool:
+        there = any(s.bottle.role == Role.SYSTEM_WATER for s in self.waters_beside)
+        return bool(self.water) and not self.shared_closed and not there
 
     def find(self, reading_key: UUID) -> tuple[Stand, Reading]:
         """Raises NotFound."""
@@ -90,6 +96,7 @@ def sheet(actor: Actor, key: UUID) -> Sheet:
             key=lambda s: (s.bottle.target_percent or 0, s.bottle.position),
         ),
         concentrate=[s for s in stands if s.bottle.role == Role.CONCENTRATE],
+        waters_beside=[s for s in stands if s.bottle.role in (Role.WATER_AGAIN, Role.SYSTEM_WATER)],
         samples=[(run, by_run.get(run.pk, [])) for run in test.runs.all()],
         closed=_closed(test),
         shared_closed=_closed(test)

@@ -257,8 +257,13 @@ def _bench(test: ProportioningTest) -> dict[str, Any]:
         "glassware": bench.glassware,
         "batch_volume_ml": written(bench.batch_volume_ml),
         "notes": bench.notes,
-        "bottles": [_bottle(bottle, flow_point) for flow_point, bottle in bottles],
+        "bottles": [_bottle(bottle, point) for point, bottle in bottles if _was_asked(bottle)],
     }
+
+
+def _was_asked(bottle: Bottle) -> bool:
+    """The water once more stands ready on every bench; where nobody read it, it says nothing."""
+    return bottle.role != Bottle.Role.WATER_AGAIN or bool(bottle.readings.all())
 
 
 def _bottle(bottle: Bottle, flow_point: str | None) -> dict[str, Any]:

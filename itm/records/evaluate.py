@@ -47,8 +47,16 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
     criterion: Any = "common"
     if test.criterion != "common":
         criterion = {"lower": _number(test.band_lower), "upper": _number(test.band_upper)}
-    water = [r for b in _of_role(test, Bottle.Role.WATER) for r in _readings(b)]
-    concentrate = [r for b in _of_role(test, Bottle.Role.CONCENTRATE) for r in _readings(b)]
+    water, again, system_water, concentrate = (
+        [r for b in _of_role(test, role) for r in _readings(b)]
+        for role in (
+            Bottle.Role.WATER,
+            Bottle.Role.WATER_AGAIN,
+            Bottle.Role.SYSTEM_WATER,
+            Bottle.Role.CONCENTRATE,
+        )
+    )
+    beside = {"water_again": again, "test_water": system_water}
     meter: dict[str, Any] = {
         "resolution": _number(instrument.resolution),
         "repeatability": _number(instrument.repeatability),
@@ -62,6 +70,7 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
         "criterion": criterion,
         "instrument": meter,
         "water": water,
+        **{key: readings for key, readings in beside.items() if readings},
         "standards": [
             {
                 "concentrate_ml": _number(b.concentrate_ml),

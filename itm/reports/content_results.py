@@ -14,8 +14,14 @@ from itm.reports.wording import SiteClock, at_least_tenths
 LEAST_DIGITS = 2
 STANDARD = "premix standard"
 FORM_1_TITLES = {"common": "From nominal to the lower of 1.3 × nominal and nominal + 1 point"}
+WATERS = {
+    "water": "test water",
+    "water_again": "test water, read once more",
+    "test_water": "water that the system was fed with",
+}
 PLACE = re.compile(
-    r"^\$\.(water|concentrate|instrument|standards|samples|flow_points)(?:\[(\d+)\])?"
+    r"^\$\.(water_again|test_water|water|concentrate|instrument|standards|samples|flow_points)"
+    r"(?:\[(\d+)\])?"
 )
 
 
@@ -231,4 +237,4 @@ def _place(where: str, document: dict[str, Any]) -> str:
     if kind == "standards":
         sent = [b for b in document["bench"]["bottles"] if b["role"] == STANDARD and in_force(b)]
         return f"standard {sent[index]['label']}"
-    return "test water" if kind == "water" else kind
+    return WATERS.get(kind, kind)

@@ -77,6 +77,15 @@ def set_out(request: HttpRequest, key: UUID) -> HttpResponse:
 
 @signed_in
 @require_POST
+def system_water(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    made = services.add_system_water(actor=actor, bench=sheet(actor, key).bench)
+    messages.success(request, f"On the bench now: {made.label}. Read it beside the test water.")
+    return redirect(f"{reverse('bench', args=[key])}#bottle-{made.key}")
+
+
+@signed_in
+@require_POST
 def standard_new(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     found = sheet(actor, key)
@@ -229,6 +238,7 @@ def _page(
 urls: list[URLPattern] = [
     path("tests/<uuid:key>/bench/", bench, name="bench"),
     path("tests/<uuid:key>/bench/bottles/", set_out, name="bench_set_out"),
+    path("tests/<uuid:key>/bench/system-water/", system_water, name="bench_system_water"),
     path("tests/<uuid:key>/bench/standards/new/", standard_new, name="standard_new"),
     path("tests/<uuid:key>/bench/volumes/", volumes, name="bench_volumes"),
     path(

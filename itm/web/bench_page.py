@@ -14,8 +14,8 @@ from itm.records.bench_sheet import Sheet, Stand
 
 MOST_ENTRIES = 3
 LAST = (
-    "Water once more shows whether the bench has moved. The concentrate comes last: wash the prism "
-    "or cell twice after it."
+    "Water once more shows whether meter or temperature moved while you read. The concentrate "
+    "comes last: wash the prism or cell twice after it."
 )
 
 
@@ -45,7 +45,7 @@ class Shown:
 
 @dataclass(frozen=True)
 class Line:
-    """One bottle of the reading table; `again` is the water once more at the end."""
+    """One bottle of the reading table."""
 
     key: uuid.UUID
     label: str
@@ -53,7 +53,6 @@ class Line:
     percent: str
     readings: list[Shown]
     cells: list[Cell]
-    again: bool = False
 
 
 @dataclass(frozen=True)
@@ -106,12 +105,11 @@ def groups(
     for entry in kept:
         waiting.setdefault(entry.stand.bottle.key, []).append(entry)
 
-    def line(stand: Stand, *, again: bool = False, closed: str = sheet.shared_closed) -> Line:
-        own = [] if again else waiting.get(stand.bottle.key, [])
+    def line(stand: Stand, *, closed: str = sheet.shared_closed) -> Line:
         cells = [
             Cell(e.key, e.value_typed, e.temperature_typed, wrong.get(e.place, ""),
                  wrong.get(e.temperature_place, ""))
-            for e in own
+            for e in waiting.get(stand.bottle.key, [])
         ]  # fmt: skip
         if not closed:
             cells += [Cell(uuid.uuid4()) for _ in range(max(0, entries - len(cells)))]
@@ -119,12 +117,9 @@ def groups(
             key=stand.bottle.key,
             label=stand.bottle.label,
             what=_what(stand),
-            percent=""
-            if again or stand.bottle.role == "concentrate"
-            else percent_text(stand.percent),
-            readings=[] if again else [_shown(r, asked) for r in stand.readings],
+            percent="" if stand.bottle.role == "concentrate" else percent_text(stand.percent),
+            readings=[_shown(r, asked) for r in stand.readings],
             cells=cells,
-            again=again,
         )
 
     shared = [line(s) for s in [*sheet.water, *sheet.standards]]
@@ -133,9 +128,7 @@ def groups(
         note = "" if stands else "No sample was stamped at this flow point yet."
         title = f"Samples, {run.flow_point.name} ({run.flow_point.flow_typed})"
         out.append(Group(title, note, [line(s, closed=sheet.closed) for s in stands]))
-    last = [line(s) for s in sheet.concentrate]
-    if not sheet.shared_closed:
-        last = [*(line(s, again=True) for s in sheet.water if s.in_force), *last]
+    last = [line(s) for s in [*sheet.waters_beside, *sheet.concentrate]]
     if last:
         out.append(Group("At the end", "" if sheet.shared_closed else LAST, last))
     return out

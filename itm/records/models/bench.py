@@ -58,6 +58,8 @@ class Bottle(Tracked):
 
     class Role(models.TextChoices):
         WATER = "water", "test water"
+        WATER_AGAIN = "water_again", "test water, read once more"
+        SYSTEM_WATER = "system_water", "water that the system was fed with"
         STANDARD = "standard", "premix standard"
         CONCENTRATE = "concentrate", "undiluted concentrate"
         SAMPLE = "sample", "discharge sample"

@@ -26,7 +26,8 @@ def close(scene: Scene, test: ProportioningTest, state: str) -> None:
 def test_setting_out_gives_water_concentrate_and_standards_around_nominal(scene: Scene) -> None:
     test = draft(scene)
     made = services.set_out(actor=scene.contractor, test=test)
-    assert sorted(b.role for b in made) == ["concentrate", *["standard"] * 3, "water"]
+    roles = ["concentrate", *["standard"] * 3, "water", "water_again"]
+    assert sorted(b.role for b in made) == roles
     # One point below nominal, nominal, one above: NFPA 11 and 412 annex methods (from memory).
     assert [b.target_percent for b in made if b.role == "standard"] == [2, 3, 4]
 
@@ -35,7 +36,16 @@ def test_setting_out_twice_adds_nothing(scene: Scene) -> None:
     test = draft(scene)
     services.set_out(actor=scene.contractor, test=test)
     assert services.set_out(actor=scene.contractor, test=test) == []
-    assert test.bench.bottles.exclude(role="sample").count() == 5
+    assert test.bench.bottles.exclude(role="sample").count() == 6
+
+
+def test_water_of_the_system_is_one_bottle_however_often_it_is_asked_for(scene: Scene) -> None:
+    test = draft(scene)
+    first = services.add_system_water(actor=scene.contractor, bench=test.bench)
+    assert services.add_system_water(actor=scene.contractor, bench=test.bench) == first
+    assert test.bench.bottles.filter(role="system_water").count() == 1
+    with pytest.raises(Forbidden):
+        services.add_system_water(actor=scene.owner, bench=test.bench)
 
 
 def test_another_standard_of_the_same_percent_is_a_bottle_of_its_own(scene: Scene) -> None:

@@ -5,12 +5,13 @@ from decimal import Decimal
 import pytest
 
 from itm.records import bench as benches
+from itm.records.document import document
 from itm.records.evaluate import engine_input, evaluate, outcome, preview
 from itm.records.loading import whole
 from itm.records.models import Bottle
 from tests.deeds import discharged, prepared, restored
 
-# One bench session of a practitioner: common practice, no published source.
+# Figures of one bench session: common practice, no published source.
 SESSION = {"water": "1.3331", "2": "1.3334", "3": "1.3335", "4": "1.3338", "concentrate": "1.3511"}
 
 
@@ -20,7 +21,7 @@ def worked(scene, minimum: str, design: str):
     scene.instrument.save(by=scene.contractor)
     day = restored(discharged(prepared(scene), samples=1))
     benches.set_out(actor=day.actor, test=day.test)
-    for bottle in day.test.bench.bottles.order_by("pk"):
+    for bottle in day.test.bench.bottles.exclude(role="water_again").order_by("pk"):
         name = bottle.role
         if bottle.role == Bottle.Role.STANDARD:
             name = f"{float(bottle.target_percent):g}"
@@ -53,6 +54,43 @@ def test_the_stored_readings_of_a_session_give_its_least_squares_line(scene):
         "minimum": pytest.approx(3.759, abs=5e-4),
         "design": pytest.approx(4.362, abs=5e-4),
     }
+
+
+@pytest.mark.parametrize(
+    ("role", "key", "code"),
+    [
+        ("water_again", "water_again", "water_drifted"),
+        ("system_water", "test_water", "waters_differ"),
+    ],
+)
+def test_another_reading_of_water_is_held_against_the_first_and_stays_out_of_the_line(
+    scene, role, key, code
+):
+    day = worked(scene, "1.3335", "1.3336")
+    before = preview(day.test).result
+    benches.add_system_water(actor=day.actor, bench=day.test.bench)
+    bottle = day.test.bench.bottles.get(role=role)
+    assert key not in engine_input(whole(day.test.pk))
+    _read(day, bottle, "1.3337")  # six steps of four decimals above the test water
+    after = preview(day.test).result
+    assert engine_input(whole(day.test.pk))[key] == [{"value": 1.3337, "temperature_c": 20.0}]
+    assert after["line"] == before["line"]
+    assert {w["code"] for w in after["warnings"]} - {w["code"] for w in before["warnings"]} == {
+        code
+    }
+    assert {p["certainty"] for p in after["flow_points"]} == {"undecided"}
+
+
+def test_water_once_more_stands_in_the_record_only_when_it_was_read(scene):
+    day = worked(scene, "1.3335", "1.3336")
+    evaluation = evaluate(day.test, actor=day.actor)
+
+    def labels():
+        return [b["label"] for b in document(whole(day.test.pk), evaluation)["bench"]["bottles"]]
+
+    assert "water again" not in labels()
+    _read(day, day.test.bench.bottles.get(role="water_again"), "1.3331")
+    assert "water again" in labels()
 
 
 def test_a_slip_in_transcription_needs_a_second_reading_that_everybody_sees(scene):

@@ -65,6 +65,22 @@ def test_all_filled_cells_are_saved_in_the_order_of_the_table(
     ]
 
 
+def test_water_of_the_system_is_asked_for_once_and_read_beside_the_other(
+    client: Client, scene: Scene, sign_in: SignIn
+) -> None:
+    test = prepared(scene)
+    sign_in(client, scene.contractor)
+    assert "Read that water too" not in client.get(url(test)).content.decode()
+    client.post(url(test, "bench_set_out"))
+    assert "Read that water too" in client.get(url(test)).content.decode()
+    client.post(url(test, "bench_system_water"))
+    page = client.get(url(test)).content.decode()
+    assert "Read that water too" not in page
+    assert "water that the system was fed with" in page
+    client.post(url(test), cells(test, system_water=("1.33320", "20.0")))
+    assert Reading.objects.get().bottle.role == "system_water"
+
+
 def test_wrong_cell_comes_back_with_its_sentence_and_the_others_are_saved(
     client: Client, scene: Scene, sign_in: SignIn
 ) -> None:
