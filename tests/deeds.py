@@ -8,16 +8,21 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
+from uuid import uuid4
 
 from calc.units import FLOW, PRESSURE
 from itm.accounts.actor import Actor
 from itm.actions.hand_in import hand_in
+from itm.actions.record_inspection import record_inspection
 from itm.actions.sign import sign
 from itm.actions.start_test_day import start_test_day
 from itm.core.quantities import quantity
 from itm.records import bench as benches
 from itm.records import discharge, preparing, restoration, services
-from itm.records.models import Bottle, ProportioningTest
+from itm.records.inspecting import Entry
+from itm.records.models import Bottle, Inspection, ProportioningTest
+from itm.schedule.models import Duty
+from itm.schedule.services import start_duties
 
 WATER = Decimal("1.33300")
 SLOPE = Decimal("0.0002")
@@ -142,4 +147,15 @@ def signed(day: Day) -> ProportioningTest:
     return sign(
         actor=day.actor, key=day.test.key, at=day.tick(minutes=5), name=day.actor.person,
         qualification="Foam systems technician", number="L-1",
+    )  # fmt: skip
+
+
+def inspection_of(scene: Any, *, on: date = date(2026, 6, 15)) -> Inspection:
+    """A concentrate check of the scene's tank by the contractor, found in order."""
+    start_duties(actor=scene.owner, tank=scene.tank)
+    duty = Duty.objects.get(tank=scene.tank, done_on=None, requirement__task="concentrate_check")
+    answers = {"sample_points": "top and bottom", "laboratory_report": "R-1", "fit": "yes"}
+    return record_inspection(
+        actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
+        at=datetime.combine(on, time(12), UTC), entries=[Entry(duty, answers)],
     )  # fmt: skip

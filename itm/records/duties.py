@@ -6,12 +6,12 @@ from datetime import date
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.records.models import ProportioningTest, RestorationLine, Visit
+from itm.records.models import InspectionLine, ProportioningTest, RestorationLine, Visit
 from itm.records.results import in_force, result_of
 from itm.registry.models import Site
 from itm.schedule import services as schedule
 from itm.schedule.due import Result
-from itm.schedule.history import History
+from itm.schedule.history import Done, History
 from itm.schedule.services import Effect
 
 
@@ -35,7 +35,26 @@ def history_of(site: Site) -> History:
         tests[test.proportioner_id].append(result_of(test))
     planned = Visit.objects.filter(site=site, started_at=None, tests__isnull=False)
     days = planned.order_by("planned_on").values_list("planned_on", flat=True).distinct()
-    return History(tests=tests, out_of_order=out_of_order(site), planned=list(days))
+    return History(
+        tests=tests, done=inspected(site), out_of_order=out_of_order(site), planned=list(days)
+    )
+
+
+def inspected(site: Site) -> list[Done]:
+    """Lines in force that say that the task was done; found in order or not, it was looked at."""
+    lines = InspectionLine.objects.filter(inspection__site=site, corrected_by=None)
+    lines = lines.exclude(outcome=InspectionLine.Outcome.NOT_POSSIBLE)
+    lines = lines.select_related("inspection", "requirement__programme")
+    return [
+        Done(
+            hook=line.hook,
+            slot=(line.requirement.programme.code, line.requirement.code),
+            task=line.requirement.task,
+            done_on=line.inspection.done_on,
+            key=line.inspection.key,
+        )
+        for line in lines.order_by("inspection__done_on", "pk")
+    ]
 
 
 def out_of_order(site: Site) -> dict[int, list[date]]:

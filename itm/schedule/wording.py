@@ -1,8 +1,9 @@
 """Rows of programmes in words, the same on every page."""
 
+from itm.core.figures import day
 from itm.schedule.applies import split
 from itm.schedule.due import Window
-from itm.schedule.models import Requirement
+from itm.schedule.models import Duty, Requirement
 
 UNITS = {
     "months": ("month", "months"),
@@ -41,7 +42,7 @@ def when(row: Requirement, window: Window | None) -> str:
             words += f", for {row.get_condition_display()}"
         return words
     if row.by_date is not None:
-        return f"once, by {row.by_date}"
+        return f"once, by {day(row.by_date)}"
     if not row.events:
         return "no interval given"
     events = [str(Requirement.Event(event).label) for event in row.events]
@@ -51,6 +52,15 @@ def when(row: Requirement, window: Window | None) -> str:
     return f"after {listed(events)}, " + (
         f"within {count(days, 'days')}" if days else "the same day"
     )
+
+
+def until(duty: Duty) -> str:
+    """“from 1 Nov to 30 Nov 2026”, or what brought it on."""
+    if duty.cause == Duty.Cause.EVENT:
+        return f"since {day(duty.counts_from)}, latest {day(duty.latest_on)}"
+    if duty.cause == Duty.Cause.ONCE:
+        return f"once, by {day(duty.latest_on)}"
+    return f"{day(duty.window_opens_on)} to {day(duty.latest_on)}"
 
 
 def listed(words: list[str]) -> str:

@@ -16,7 +16,7 @@ from itm.actions.settle_rows import confirm
 from itm.records import restoration
 from itm.schedule.models import Programme
 from tests.access.table import EVERYBODYS, PUBLIC, TABLE
-from tests.deeds import discharged, prepared, read, tested
+from tests.deeds import discharged, inspection_of, prepared, read, tested
 from tests.factories import (
     TODAY,
     EquipmentFactory,
@@ -52,8 +52,11 @@ def things(scene) -> dict[str, dict]:
     [given], _ = confirm(
         actor=scene.owner, adoption=adoption, requirements=[row], checked_against="it", today=TODAY
     )
+    inspected = inspection_of(scene)
     return {
         "": {},
+        "inspection": {"key": inspected.key},
+        "line of inspection": {"key": inspected.lines.get().key},
         "programme": {"pk": programme.pk},
         "adoption": {"key": adoption.key},
         "row of adoption": {"key": adoption.key, "row": row.pk},

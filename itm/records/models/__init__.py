@@ -1,4 +1,5 @@
 from itm.records.models.bench import Bench, Bottle, Reading
+from itm.records.models.inspections import Inspection, InspectionLine
 from itm.records.models.kept import Evaluation, Move, Seal
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import Notice, RestorationLine, Visit
@@ -9,6 +10,8 @@ __all__ = [
     "Evaluation",
     "FlowRun",
     "FlushStep",
+    "Inspection",
+    "InspectionLine",
     "Move",
     "Notice",
     "ProportioningTest",

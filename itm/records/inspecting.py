@@ -1,0 +1,197 @@
+"""Writes of inspections. What follows for the duties is the action's business."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.core.errors import Forbidden, Refused
+from itm.records import wants
+from itm.records.models import Inspection, InspectionLine, Visit
+from itm.registry.models import Grant, Site
+from itm.schedule.models import Duty, Requirement
+from itm.schedule.models.duties import LINKS
+
+Outcome = InspectionLine.Outcome
+# Completed by a record of its own, never by a form.
+OTHERWISE = (Requirement.Task.PROPORTIONING_TEST,)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What a person entered for one open duty; `reason` alone says why it was not possible."""
+
+    duty: Duty
+    entered: Mapping[str, str] = field(default_factory=dict)
+    reason: str = ""
+    note: str = ""
+    broken: bool = False  # not in order for a reason that no answer shows
+
+    @property
+    def empty(self) -> bool:
+        words = self.reason.strip() or self.note.strip()
+        return wants.untouched(self.entered) and not words and not self.broken
+
+
+def require_inspector(actor: Actor, site: Site) -> None:
+    """The owner's own people, or a contractor engaged there today."""
+    if actor.organisation_id == site.owner_id:
+        return
+    engaged = Grant.objects.covering(actor.today).filter(
+        site=site, organisation=actor.organisation_id
+    )
+    if not engaged.exists():
+        raise Forbidden("Only the owner's own people or a contractor engaged here can inspect.")
+
+
+def recorded(actor: Actor, once: uuid.UUID | str) -> Inspection | None:
+    """What this deed made when it was done before."""
+    try:
+        key = uuid.UUID(str(once))
+    except ValueError:
+        return None
+    return Inspection.objects.filter(once=key, organisation=actor.organisation_id).first()
+
+
+@transaction.atomic
+def record(
+    *, actor: Actor, site: Site, done_on: date, at: datetime, once: uuid.UUID,
+    entries: Sequence[Entry], visit: Visit | None = None, note: str = "",
+) -> Inspection:  # fmt: skip
+    """All tasks of one round, or none. May run twice: the same `once` gives the same record.
+
+    Raises Forbidden; Refused nothing_entered, day_ahead, before_service, and what `wants` raises,
+    with `<duty>-<want>` as place.
+    """
+    require_inspector(actor, site)
+    there = recorded(actor, once)
+    if there is not None:
+        return there
+    lines = [line_of(entry, done_on) for entry in entries if not entry.empty]
+    if not lines:
+        raise Refused("nothing_entered", "Nothing is entered yet: fill in at least one task.")
+    if done_on > date_at(site.time_zone, at):
+        raise Refused("day_ahead", "This day has not come yet.", "done_on")
+    made = Inspection(
+        site=site, visit=visit, organisation=actor.organisation, done_on=done_on, entered_at=at,
+        person=actor.person, qualification=actor.user.qualification if actor.user else "",
+        note=note.strip(), once=once,
+    )  # fmt: skip
+    made.save(by=actor)
+    for line in lines:
+        line.inspection = made
+        line.save(by=actor)
+    return made
+
+
+def line_of(entry: Entry, done_on: date) -> InspectionLine:
+    duty, row = entry.duty, entry.duty.requirement
+    if row.task in OTHERWISE:
+        raise Refused("other_record", f"{row}: the sealed test is its record.")
+    begun = begun_on(duty)
+    if begun is not None and done_on < begun:
+        raise Refused(
+            "before_service", f"{duty.thing} is in service since {begun}; it cannot have been "
+            "inspected before.", "done_on",
+        )  # fmt: skip
+    given = judged(entry)
+    return InspectionLine(
+        requirement=row,
+        words=row.words or str(row),
+        place=place_of(duty),
+        acceptance=row.acceptance,
+        source=", ".join(filter(None, (row.source, row.edition))),
+        **{name: getattr(duty, name) for name in LINKS},
+        **given,
+    )
+
+
+def judged(entry: Entry) -> dict[str, object]:
+    """Outcome, answers, reason and note of one entry."""
+    pk, reason = entry.duty.pk, entry.reason.strip()
+    if reason:
+        if not wants.untouched(entry.entered):
+            raise Refused(
+                "both",
+                "Either it was done or it was not possible: empty the answers or the reason.",
+                f"{pk}-reason",
+            )
+        return {"outcome": Outcome.NOT_POSSIBLE, "reason": reason, "note": entry.note.strip()}
+    try:
+        answers = wants.answers(entry.duty.requirement.evidence, entry.entered)
+    except Refused as refusal:
+        raise Refused(refusal.code, refusal.sentence, f"{pk}-{refusal.place}") from refusal
+    fine = all(one["in_order"] for one in answers) and not entry.broken
+    return {
+        "outcome": Outcome.IN_ORDER if fine else Outcome.FAULT,
+        "answers": answers,
+        "note": entry.note.strip(),
+    }
+
+
+def begun_on(duty: Duty) -> date | None:
+    """The first day of service that the registry knows."""
+    if duty.proportioner is not None:
+        return duty.proportioner.system.commissioned_on
+    if duty.equipment is not None:
+        return duty.equipment.installed_on
+    return duty.system.commissioned_on if duty.system is not None else None
+
+
+def place_of(duty: Duty) -> str:
+    if duty.proportioner is not None:
+        return f"{duty.proportioner.system}, {duty.proportioner}"
+    if duty.tank is not None:
+        return f"tank {duty.tank}"
+    if duty.equipment is not None:
+        what = duty.equipment.name or duty.equipment.what
+        return f"{duty.equipment.stands_at}, {duty.equipment} ({what})"
+    return str(duty.system) if duty.system is not None else "the whole site"
+
+
+def require_recorder(actor: Actor, line: InspectionLine) -> None:
+    if line.inspection.organisation_id != actor.organisation_id:
+        raise Forbidden(f"Only {line.inspection.organisation}, who recorded it, can correct it.")
+
+
+@transaction.atomic
+def correct(
+    *, actor: Actor, line: InspectionLine, at: datetime, once: uuid.UUID, why: str,
+    entered: Mapping[str, str], possible: bool, broken: bool = False, note: str = "",
+) -> Inspection:  # fmt: skip
+    """Another line takes the place of a wrong one, which stays to be read with the reason.
+
+    `possible` false says that it had not been possible after all. May run twice.
+    Raises Forbidden; Refused corrected_already, why_missing, and what `wants` raises.
+    """
+    require_recorder(actor, line)
+    old = line.inspection
+    there = recorded(actor, once)
+    if there is not None:
+        return there
+    if InspectionLine.objects.filter(corrects=line).exists():
+        raise Refused("corrected_already", "This line is corrected already; correct that one.")
+    if not why.strip():
+        raise Refused("why_missing", "Say why it is corrected.", "why")
+    values: dict[str, object] = {"outcome": Outcome.NOT_POSSIBLE, "answers": []}
+    if possible:
+        answers = wants.answers(line.requirement.evidence, entered)
+        fine = all(one["in_order"] for one in answers) and not broken
+        values = {"outcome": Outcome.IN_ORDER if fine else Outcome.FAULT, "answers": answers}
+    made = Inspection(
+        site=old.site, visit=old.visit, organisation=actor.organisation, done_on=old.done_on,
+        entered_at=at, person=actor.person,
+        qualification=actor.user.qualification if actor.user else "", once=once,
+        note=f"Corrects the inspection of {old.done_on}",
+    )  # fmt: skip
+    made.save(by=actor)
+    same = ("requirement", "words", "place", "acceptance", "source", *LINKS)
+    InspectionLine(
+        inspection=made, corrects=line, reason=why.strip(), note=note.strip(),
+        **{name: getattr(line, name) for name in same}, **values,
+    ).save(by=actor)  # fmt: skip
+    return made

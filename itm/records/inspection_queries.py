@@ -1,0 +1,104 @@
+"""What a person may read of inspections, and what there is to inspect."""
+
+from collections.abc import Iterable
+from uuid import UUID
+
+from django.db.models import Count, Q, QuerySet
+
+from itm.accounts.actor import Actor
+from itm.core.errors import NotFound
+from itm.records.inspecting import OTHERWISE
+from itm.records.models import Inspection, InspectionLine
+from itm.registry.finding import Wanted
+from itm.registry.models import Site
+from itm.schedule.models import Duty
+from itm.schedule.queries import open_duties
+from itm.schedule.services import hook_of
+
+NOW = ("overdue", "due", "open")
+SORTS = {"day": "done_on", "site": "site__name", "person": "person"}
+
+
+def to_inspect(actor: Actor, site: Site, *, ahead: bool = False) -> list[Duty]:
+    """Open cycles at the site that a form completes, in the order of a walk: by system, thing and
+    task. `ahead` brings those whose window is not open yet: done now they complete nothing."""
+    rows = open_duties(actor).filter(site=site).exclude(requirement__task__in=OTHERWISE)
+    if not ahead:
+        rows = rows.filter(stands__in=NOW)
+    found = rows.select_related(
+        "requirement__programme", "site", "proportioner__system", "tank", "system",
+        "equipment__system", "equipment__tank", "equipment__site",
+    )  # fmt: skip
+    return sorted(found, key=walk)
+
+
+def walk(duty: Duty) -> tuple[str, int, str, int]:
+    thing = duty.thing
+    system = duty.system or getattr(thing, "system", None)
+    order = getattr(thing, "walk_order", None)
+    return (
+        str(system or ""),
+        order if order is not None else 32000,
+        str(thing),
+        duty.requirement.position,
+    )
+
+
+def not_possible_before(duties: Iterable[Duty]) -> dict[int, InspectionLine]:
+    """The latest time that somebody could not do it since the cycle began, by duty."""
+    held = {(duty.requirement_id, *hook_of(duty)): duty for duty in duties}
+    lines = InspectionLine.objects.filter(
+        inspection__site__in={duty.site_id for duty in held.values()},
+        outcome=InspectionLine.Outcome.NOT_POSSIBLE,
+        corrected_by=None,
+    )
+    out: dict[int, InspectionLine] = {}
+    for line in lines.select_related("inspection").order_by("inspection__done_on", "pk"):
+        duty = held.get((line.requirement_id, *line.hook))
+        if duty is not None and line.inspection.done_on >= duty.counts_from:
+            out[duty.pk] = line
+    return out
+
+
+def inspections(actor: Actor) -> QuerySet[Inspection]:
+    """With how many lines were done, not in order, and not possible."""
+    lines = Inspection.objects.visible_to(actor).select_related("site__owner", "organisation")
+    return lines.annotate(
+        done=Count("lines", filter=~Q(lines__outcome="not_possible")),
+        faults=Count("lines", filter=Q(lines__outcome="fault")),
+        not_possible=Count("lines", filter=Q(lines__outcome="not_possible")),
+    )
+
+
+def listed(actor: Actor, wanted: Wanted) -> QuerySet[Inspection]:
+    """Newest day first, unless another order is asked for."""
+    rows = inspections(actor)
+    if wanted.find:
+        named = Q(site__name__icontains=wanted.find) | Q(person__icontains=wanted.find)
+        rows = rows.filter(named)
+    name = SORTS.get(wanted.sort.removeprefix("-"), "done_on")
+    up = wanted.sort in SORTS
+    return rows.order_by(name if up else f"-{name}", "-pk")
+
+
+def inspection(actor: Actor, key: UUID) -> Inspection:
+    row = inspections(actor).filter(key=key).first()
+    if row is None:
+        raise NotFound("inspection", key)
+    return row
+
+
+def lines_of(row: Inspection) -> QuerySet[InspectionLine]:
+    """With what corrects each, and what it corrects."""
+    return row.lines.select_related(
+        "corrected_by__inspection", "corrects__inspection", "requirement"
+    )
+
+
+def line(actor: Actor, key: UUID) -> InspectionLine:
+    seen = Inspection.objects.visible_to(actor).values("pk")
+    rows = InspectionLine.objects.filter(key=key, inspection__in=seen)
+    row = rows.select_related("inspection__site", "inspection__organisation", "requirement").first()
+    if row is None:
+        raise NotFound("line of an inspection", key)
+    return row
