@@ -48,6 +48,7 @@ class Paper:
     two: TwoStatements | None
     figure: Figure
     line: str
+    fit: str
     standards: tuple[bench.StandardLine, ...]
     samples: tuple[results.SampleLine, ...]
     place: tuple[Fact, ...]
@@ -103,6 +104,7 @@ def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
         two=two_statements(document),
         figure=_figure(document),
         line=bench.line_words(document),
+        fit=bench.fit_words(document),
         standards=bench.standards(document),
         samples=results.samples(document, clock),
         place=test_day.place(document),

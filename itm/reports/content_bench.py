@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from itm.core.figures import figure, plainly
+from calc.checks import LEVEL
+from itm.core.figures import chance, figure, plainly
 from itm.reports.curve import in_force, mean, quantity
 from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, signed
 
@@ -147,6 +148,24 @@ def line_words(document: dict[str, Any]) -> str:
         f"reading = {intercept} + {slope} × percent; correlation "
         f"{figure(line['r'], (1.0,), fewest=5, most=8)}, residual standard deviation "
         f"{line['residual_sd']:.{digits}f}, {line['degrees_of_freedom']} degrees of freedom."
+    )
+
+
+def fit_words(document: dict[str, Any]) -> str:
+    """Whether the bottles stand off the line by more than their own repeats explain."""
+    result = document["evaluation"]["result"]
+    if "lack_of_fit" not in result:  # an engine that did not look
+        return ""
+    lack = result["lack_of_fit"]
+    if lack is None:
+        return (
+            "Lack of fit: not told apart from scatter, because no bottle of the line was read "
+            "twice or no point is left over."
+        )
+    return (
+        f"Lack of fit: the bottles vary about the line {plainly(lack['f'], 2)} times as much as "
+        "their own repeats explain (ratio of variances); chance alone gives as much in "
+        f"{chance(lack['probability'], LEVEL)} of 100 benches."
     )
 
 

@@ -19,10 +19,15 @@ WATERS = {
     "water_again": "test water, read once more",
     "test_water": "water that the system was fed with",
 }
-PLACE = re.compile(
-    r"^\$\.(water_again|test_water|water|concentrate|instrument|standards|samples|flow_points)"
-    r"(?:\[(\d+)\])?"
-)
+PLACE = re.compile(r"^\$\.([a-z_]+)(?:\[(\d+)\])?")
+PLACES = {
+    "water": "test water",
+    "water_again": "test water, read again",
+    "test_water": "water of the discharge",
+    "concentrate": "undiluted concentrate",
+    "instrument": "instrument",
+    "standards": "standards",
+}
 
 
 @dataclass(frozen=True)
@@ -81,7 +86,7 @@ def _answer(
     supply: dict[str, Any] | None,
     test: dict[str, Any],
 ) -> Answer:
-    percent, expanded, interval = _measured(point, test["band"])
+    percent, expanded, interval = measured(point, test["band"])
     wanted = test["verdict_probability"]
     return Answer(
         name=point["name"],
@@ -99,7 +104,7 @@ def _answer(
     )
 
 
-def _measured(point: dict[str, Any], band: dict[str, str]) -> tuple[str, str, str]:
+def measured(point: dict[str, Any], band: dict[str, str]) -> tuple[str, str, str]:
     """Percent, expanded uncertainty and interval, in digits that fit each other and the limits."""
     edges = (band["lower"], band["upper"])
     low, high = point["interval"]
@@ -155,7 +160,7 @@ def samples(document: dict[str, Any], clock: SiteClock) -> tuple[SampleLine, ...
     taken = {b["label"]: b["taken_at"] for b in document["bench"]["bottles"]}
     out = []
     for sample in document["evaluation"]["result"]["samples"]:
-        percent, _, interval = _measured(sample, document["test"]["band"])
+        percent, _, interval = measured(sample, document["test"]["band"])
         out.append(
             SampleLine(
                 name=sample["name"],
@@ -230,11 +235,11 @@ def _place(where: str, document: dict[str, Any]) -> str:
     found = PLACE.match(where)
     if found is None:
         return ""
-    kind, index = found[1], int(found[2] or 0)
+    kind, index = found[1], found[2]
+    if index is None:
+        return PLACES.get(kind, "")
     if kind in ("samples", "flow_points"):
-        named = document["evaluation"]["result"][kind][index]["name"]
+        named = document["evaluation"]["result"][kind][int(index)]["name"]
         return f"{kind[:-1].replace('_', ' ')} {named}"
-    if kind == "standards":
-        sent = [b for b in document["bench"]["bottles"] if b["role"] == STANDARD and in_force(b)]
-        return f"standard {sent[index]['label']}"
-    return WATERS.get(kind, kind)
+    sent = [b for b in document["bench"]["bottles"] if b["role"] == STANDARD and in_force(b)]
+    return f"standard {sent[int(index)]['label']}"

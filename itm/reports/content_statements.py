@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from itm.core.figures import MOST_DIGITS, figure
+from itm.reports.content_results import measured
 
 CONCENTRATE = "undiluted concentrate"
 AGREE, STRONG, WEAK = "agree", "standards too strong", "standards too weak"
@@ -63,8 +64,8 @@ def two_statements(document: dict[str, Any]) -> TwoStatements | None:
 
 
 def _mixed_in(point: dict[str, Any], result: dict[str, Any]) -> str:
-    low, high = point["interval"]
-    return f"{_percent(point['percent'], result)} ± {(high - low) / 2:.2f} % at {point['name']}"
+    percent, half, _ = measured(point, result["band"])
+    return f"{percent} ± {half} % at {point['name']}"
 
 
 def _percent(value: float, result: dict[str, Any]) -> str:

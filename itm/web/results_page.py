@@ -61,6 +61,7 @@ def page(form: Form) -> dict[str, Any]:
             "supply_basis": results.supply_basis(form),
             "line": line_figures(form),
             "line_words": bench.line_words(form),
+            "fit_words": bench.fit_words(form),
             "standards": bench.standards(form),
         }
     return context
