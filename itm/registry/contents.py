@@ -111,6 +111,11 @@ class Contents:
         lot = self.volumes[0][0] if len(self.volumes) == 1 else None
         return None if lot is None or lot.ph is None else float(lot.ph)
 
+    @property
+    def remarks(self) -> list[str]:
+        """What stays with the tank, its lots and its tests while this stands in it."""
+        return [*(p.sentence for p in self.problems), *(m.sentence for m in self.mixings)]
+
     def _mixed(self, name: str) -> float | None:
         """By volume, where the certificate of every lot in the tank gives it."""
         values = [getattr(lot, name) for lot, _ in self.volumes]

@@ -21,8 +21,12 @@ class OnForm(forms.Form):
 
 
 def day_asked(data: Any, today: date) -> tuple[OnForm, date]:
+    """Nothing is known of a day to come."""
     form = OnForm(data if data.get("on") else None, initial={"on": today})
     asked = form.cleaned_data["on"] if form.is_valid() else None
+    if asked and asked > today:
+        form.add_error("on", "This day has not come yet.")
+        asked = None
     return form, asked or today
 
 
@@ -83,8 +87,7 @@ def _facts(held: Contents) -> list[tuple[str, str]]:
 
 
 def warnings(held: Contents) -> list[str]:
-    out = [problem.sentence for problem in held.problems]
-    out += [mixing.sentence for mixing in held.mixings]
+    out = list(held.remarks)
     if len(held.products) > 1 and not held.mixings:
         out.append(
             f"Several products stand in it: {', '.join(held.products)}. Only their makers can say "

@@ -23,6 +23,7 @@ EVERYTHING = (
     ("Tanks", "tanks"),
     ("Equipment", "equipment_list"),
     ("Lots", "lots"),
+    ("PFAS inventory", "pfas_inventory"),
 )
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))
 

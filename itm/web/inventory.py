@@ -1,0 +1,81 @@
+"""The PFAS inventory: what stands in which tank on a day, to read, to print and as a table."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import URLPattern, path
+from django.views.decorators.http import require_GET
+
+from itm.core.csv_text import csv_text
+from itm.core.figures import day
+from itm.registry.contents import amount
+from itm.registry.inventory import HEAD, Holding, Stock, inventory, table
+from itm.web.editing import site_date
+from itm.web.guard import actor_of, signed_in
+from itm.web.holding import day_asked
+
+LITRES = "0 L"  # one unit for all tanks, so that they can be added up
+
+
+@signed_in
+@require_GET
+def pfas_inventory(request: HttpRequest) -> HttpResponse:
+    form, on = day_asked(request.GET, site_date())
+    stocks = inventory(actor_of(request), on)
+    context = {
+        "form": form,
+        "on": on,
+        "stocks": [_shown(stock) for stock in stocks],
+        "crumbs": [],
+    }
+    return render(request, "registry/inventory.html", context)
+
+
+@signed_in
+@require_GET
+def pfas_table(request: HttpRequest) -> HttpResponse:
+    """The same rows for a spreadsheet; a day that is none is today, and the name of the file says
+    which day it is of."""
+    _, on = day_asked(request.GET, site_date())
+    text = csv_text(HEAD, table(inventory(actor_of(request), on)))
+    answer = HttpResponse(text, content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="pfas-inventory-{on.isoformat()}.csv"'
+    return answer
+
+
+def _shown(stock: Stock) -> dict:
+    return {
+        "owner": stock.owner,
+        "totals": [
+            (status, amount(volume, LITRES), tanks) for status, volume, tanks in stock.totals()
+        ],
+        "rows": [row for holding in stock.holdings for row in _rows(holding)],
+    }
+
+
+def _rows(holding: Holding) -> list[dict]:
+    tank = holding.tank
+    base = {
+        "tank": tank,
+        "retired": day(tank.retired_on),
+        "status": holding.status,
+        "doubt": bool(holding.held.problems),
+    }
+    if not holding.parts:
+        volume = amount(0.0, LITRES) if holding.held.noted else "not known"
+        return [{**base, "first": True, "count": 1, "lot": None, "volume": volume}]
+    return [
+        {
+            **base,
+            "first": i == 0,
+            "count": len(holding.parts),
+            "lot": part.lot,
+            "volume": amount(part.volume, LITRES),
+        }
+        for i, part in enumerate(holding.parts)
+    ]
+
+
+urls: list[URLPattern] = [
+    path("pfas/", pfas_inventory, name="pfas_inventory"),
+    path("pfas/table.csv", pfas_table, name="pfas_table"),
+]

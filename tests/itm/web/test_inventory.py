@@ -1,0 +1,101 @@
+"""The PFAS inventory: how much of what stood where on a day, by hand-made books."""
+
+import csv
+import io
+from datetime import date
+from typing import Any
+
+import pytest
+
+from itm.registry.inventory import inventory
+from tests.conftest import Scene
+from tests.factories import ConcentrateLotFactory, SiteFactory, TankFactory, TankFillFactory
+
+DAY = date(2024, 6, 1)
+
+
+@pytest.fixture
+def stocked(scene: Scene) -> Scene:
+    """The scene's tank holds 950 L of unknown status. Beside it: 600 L with PFAS and 300 L free in
+    one tank, a tank drained on 1 June 2024, one retired and empty, and one of another owner."""
+    owner = scene.owner.organisation
+    bad = ConcentrateLotFactory(owner=owner, pfas="contains", batch="BAD")
+    good = ConcentrateLotFactory(owner=owner, pfas="free", batch="GOOD")
+    mixed = TankFactory(site=scene.site, tag="=MIX")
+    TankFillFactory(tank=mixed, lot=bad, volume=0.6, volume_typed="600 L")
+    TankFillFactory(
+        tank=mixed, lot=good, kind="top_up", volume=0.3, volume_typed="300 L", position=1,
+        allowed_by="R. Invented", allowed_because="for this test",
+    )  # fmt: skip
+    drained = TankFactory(site=scene.site, tag="DRY")
+    TankFillFactory(tank=drained, lot=bad, volume=0.5)
+    TankFillFactory(tank=drained, lot=None, kind="drain", moved_on=DAY, volume=None,
+                    volume_typed="", reason="changed over")  # fmt: skip
+    TankFactory(site=scene.site, tag="GONE", retired_on=date(2020, 1, 1))
+    TankFillFactory(tank=TankFactory(site=SiteFactory()), lot=bad)
+    return scene
+
+
+def litres(scene: Scene, on: date) -> dict[str, tuple[float, int]]:
+    [stock] = inventory(scene.owner, on)
+    return {status: (1000 * volume, tanks) for status, volume, tanks in stock.totals()}
+
+
+def test_totals_are_those_of_the_day(stocked: Scene) -> None:
+    now = litres(stocked, DAY)
+    assert now["Contains PFAS"] == (pytest.approx(600), 1)
+    assert now["Not known"] == (pytest.approx(950), 1)
+    assert now["Fluorine-free by its certificate"] == (pytest.approx(300), 1)
+    assert litres(stocked, date(2024, 5, 31))["Contains PFAS"] == (pytest.approx(1100), 2)
+    assert litres(stocked, date(2010, 1, 1))["Contains PFAS"] == (0, 0)
+
+
+def test_tank_that_held_pfas_stays_in_it_and_one_that_is_gone_does_not(stocked: Scene) -> None:
+    [stock] = inventory(stocked.owner, DAY)
+    found = {holding.tank.tag: holding.status for holding in stock.holdings}
+    assert found["DRY"] == "Empty, in a tank that held PFAS: no cleaning noted"
+    assert found["=MIX"] == "Contains PFAS"
+    assert set(found) == {"DRY", "=MIX", stocked.tank.tag}
+
+
+@pytest.mark.parametrize("who", ["owner", "contractor", "authority"])
+def test_each_reads_of_the_tanks_that_are_theirs_to_see(
+    stocked: Scene, enter: Any, who: str
+) -> None:
+    text = enter(who).get(f"/pfas/?on={DAY}").content.decode()
+    assert "=MIX" in text
+    assert text.count("<section") == 1  # the tank of another owner is on nobody's page here
+
+
+def test_table_is_the_same_and_runs_nothing(stocked: Scene, enter: Any) -> None:
+    answer = enter("owner").get(f"/pfas/table.csv?on={DAY}")
+    assert answer["Content-Type"] == "text/csv; charset=utf-8"
+    assert f"pfas-inventory-{DAY}.csv" in answer["Content-Disposition"]
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"), newline="")))
+    mixed = {row["Batch"]: row for row in rows if row["Tank"] == "'=MIX"}
+    assert (mixed["BAD"]["Volume, L"], mixed["GOOD"]["Volume, L"]) == ("600.0", "300.0")
+    assert mixed["BAD"]["Share of the tank, %"] == "66.67"
+    assert "R. Invented answers for it" in mixed["GOOD"]["Remark"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "sentence"), [("2999-01-01", "has not come yet"), ("soon", "Write the day as year")]
+)
+def test_day_that_is_none_is_said_and_today_is_shown(
+    scene: Scene, enter: Any, asked: str, sentence: str
+) -> None:
+    text = enter("owner").get(f"/pfas/?on={asked}").content.decode()
+    assert sentence in text
+    assert scene.tank.tag in text
+    assert f'value="{asked}"' in text
+
+
+def test_inventory_costs_the_same_for_more_tanks(
+    stocked: Scene, django_assert_num_queries: Any
+) -> None:
+    with django_assert_num_queries(2):
+        inventory(stocked.owner, DAY)
+    for _ in range(20):
+        TankFillFactory(tank=TankFactory(site=stocked.site))
+    with django_assert_num_queries(2):
+        inventory(stocked.owner, DAY)
