@@ -145,10 +145,7 @@ def _tank_contents(tank: Tank, on: date) -> dict[str, Any]:
             }
             for part in held.parts
         ],
-        "remarks": [
-            *(problem.sentence for problem in held.problems),
-            *(mixing.sentence for mixing in held.mixings),
-        ],
+        "remarks": held.remarks,
     }
 
 

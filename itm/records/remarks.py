@@ -1,13 +1,15 @@
 """What experience says about a test while it can still be mended. Remarks refuse nothing."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from itm.core.figures import day
 from itm.records.models import Bottle, FlowRun, ProportioningTest
 from itm.records.queries import Previous
 from itm.records.rule import FrozenRule
-from itm.registry.models import ConcentrateLot, Instrument, Proportioner
+from itm.registry.book import lines_of
+from itm.registry.contents import as_of
+from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Tank
 
 # Common practice, no published source: how long the mixture takes to settle, and how many samples
 # tell whether it has.
@@ -114,6 +116,18 @@ def bench_remarks(test: ProportioningTest) -> list[str]:
         out.append(other)
     if lot is not None and lot.expires_on is not None and lot.expires_on < test.tested_on:
         out.append(f"The lot {lot} expired on {day(lot.expires_on)}.")
+    return [*out, *tank_remarks(test.bench.tank, lot, test.tested_on)]
+
+
+def tank_remarks(tank: Tank, lot: ConcentrateLot | None, on: date) -> list[str]:
+    """What the book of the tank says of that day; a bench made from another lot says little."""
+    held = as_of(lines_of(tank), on)
+    out = list(held.remarks)
+    if lot is not None and lot.pk not in {part.lot.pk for part in held.parts}:
+        out.append(
+            f"By what is noted nothing of {lot} stands in {tank} on {day(on)}: standards made from "
+            "it say little about what the proportioner draws."
+        )
     return out
 
 

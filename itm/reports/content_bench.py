@@ -6,10 +6,12 @@ from typing import Any
 
 from calc.checks import LEVEL
 from itm.core.figures import chance, figure, plainly
+from itm.reports.content_results import WarningLine
 from itm.reports.curve import in_force, mean, quantity
 from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, signed
 
 NO_UNIT = {"refractive_index": "nD"}
+OUT_OF_DATE = "Out of date"
 
 
 @dataclass(frozen=True)
@@ -94,8 +96,20 @@ def certificate(document: dict[str, Any], clock: SiteClock) -> str:
         for reading in bottle["readings"]
     ]
     if days and date.fromisoformat(due) < max(days):
-        return f"Out of date: it was due on {iso_day(due)}, before the reading."
+        return f"{OUT_OF_DATE}: it was due on {iso_day(due)}, before the reading."
     return f"due on {iso_day(due)}, after the readings"
+
+
+def remarks(document: dict[str, Any], clock: SiteClock) -> tuple[WarningLine, ...]:
+    """What the engine cannot know: an instrument out of date, a tank whose contents are in doubt.
+    Accepted and said, never silently."""
+    meter, tank = document["bench"]["instrument"], document["tank"]
+    said = [WarningLine(f"tank {tank['tag']}", text) for text in tank.get("remarks", [])]
+    if (words := certificate(document, clock)).startswith(OUT_OF_DATE):
+        said.insert(0, WarningLine(f"{meter['name']}, certificate {meter['certificate']}", words))
+    elif not meter["certificate"] and not meter["certificate_due_on"]:
+        said.insert(0, WarningLine(meter["name"], "No calibration certificate is on record."))
+    return tuple(said)
 
 
 def preparation(document: dict[str, Any]) -> tuple[Fact, ...]:

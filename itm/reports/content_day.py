@@ -62,6 +62,10 @@ def device(document: dict[str, Any]) -> tuple[Fact, ...]:
         ("Concentrate tank", f"{tank['tag']} ({_lower(tank['kind'])}), "
                              f"usable volume {tank['usable_volume']}"),
         ("Filled with", fills),
+        ("Holds by the book", "; ".join(
+            f"{part['volume']} of {part['lot']} ({part['share_percent']} %)"
+            for part in tank.get("contents", [])
+        )),
     )  # fmt: skip
 
 

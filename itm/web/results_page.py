@@ -55,8 +55,8 @@ def page(form: Form) -> dict[str, Any]:
         context |= {
             "answers": answers(form),
             "figure": figure(form),
-            "warnings": warnings(form),
             "two": two_statements(form),
+            "warnings": warnings(form, clock),
             "samples": results.samples(form, clock),
             "supply_basis": results.supply_basis(form),
             "line": line_figures(form),
@@ -67,10 +67,10 @@ def page(form: Form) -> dict[str, Any]:
     return context
 
 
-def warnings(form: Form) -> list[tuple[str, str]]:
+def warnings(form: Form, clock: SiteClock) -> list[tuple[str, str]]:
     """Where and what; the same sentence about several bottles stands once."""
     by_text: dict[str, list[str]] = {}
-    for warning in results.warnings(form):
+    for warning in (*bench.remarks(form, clock), *results.warnings(form)):
         by_text.setdefault(warning.text, []).append(warning.where)
     return [(", ".join(filter(None, where)), text) for text, where in by_text.items()]
 

@@ -1,0 +1,90 @@
+"""What stays with a test although no engine can know it: a tank in doubt, a meter out of date."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from itm.accounts.actor import system
+from itm.records.chain import parsed, verify
+from itm.registry.models import TankMovement
+from tests.conftest import Scene
+from tests.deeds import prepared, tested
+from tests.factories import TODAY, ConcentrateLotFactory, TankFillFactory
+
+LEAVE = {"allowed_by": "R. Invented", "allowed_because": "letter of both makers"}
+SAID = "R. Invented answers for it: letter of both makers."
+
+
+def mix(scene: Scene) -> TankMovement:
+    lot = ConcentrateLotFactory(owner=scene.owner.organisation, kind="ar_afff")
+    return TankFillFactory(
+        tank=scene.tank, lot=lot, kind="top_up", volume=0.03, volume_typed="30 L",
+        moved_on=date(2020, 5, 1), **LEAVE,
+    )  # fmt: skip
+
+
+def pages(enter: Any, test: Any) -> dict[str, str]:
+    page = enter("contractor")
+    return {
+        address: page.get(f"/tests/{test.key}/{address}").content.decode()
+        for address in ("", "report/")
+    }
+
+
+def test_mixture_by_leave_stands_on_every_page_of_its_tests(enter: Any, scene: Scene) -> None:
+    mix(scene)
+    draft = prepared(scene).test
+    assert SAID in enter("contractor").get(f"/tests/{draft.key}/prepare/").content.decode()
+    sealed = tested(scene, on=date(2026, 6, 20))
+    for address, text in pages(enter, sealed).items():
+        assert SAID in text, address
+
+
+def test_sealed_record_keeps_what_was_said_when_the_tank_is_put_in_order(
+    enter: Any, scene: Scene
+) -> None:
+    mixing = mix(scene)
+    sealed = tested(scene)
+    tank = parsed(sealed.seal)["tank"]
+    assert tank["contents"][1]["share_percent"] == "3.1"  # 30 of 980 L
+    assert [fill["volume"] for fill in tank["fills"]] == ["950 L", "30 L"]
+    mixing.withdrawn_at, mixing.withdrawn_by = sealed.handed_in_at, "somebody"
+    mixing.withdrawn_because = "it went into another tank"
+    mixing.save(by=system(TODAY))
+    assert SAID in pages(enter, sealed)[""]
+    assert list(verify()) == []
+
+
+def test_tank_in_order_is_not_remarked_upon(enter: Any, scene: Scene) -> None:
+    for address, text in pages(enter, tested(scene)).items():
+        assert "<strong>tank " not in text.lower(), address
+        assert "0.95 m³ of Invented concentrate" in text, address
+
+
+@pytest.mark.parametrize(
+    ("due", "said"),
+    [(date(2026, 6, 14), True), (date(2026, 6, 15), False), (date(2026, 6, 16), False)],
+)
+def test_instrument_out_of_date_is_flagged_and_never_refused(
+    enter: Any, scene: Scene, due: date, said: bool
+) -> None:
+    """Pitfall 8. The deed reads its bench on 15 June 2026; the day it is due still counts."""
+    scene.instrument.certificate_due_on = due
+    scene.instrument.save(by=system(TODAY))
+    for address, text in pages(enter, tested(scene)).items():
+        flagged = "certificate C-1:</strong> Out of date: it was due on 14 Jun 2026" in text
+        assert flagged is said, address
+
+
+def test_standards_from_a_lot_that_is_gone_are_remarked_upon(enter: Any, scene: Scene) -> None:
+    old = scene.tank.movements.get().lot
+    draft = prepared(scene).test
+    draft.bench.lot = old
+    draft.bench.save(by=system(TODAY))
+    address = f"/tests/{draft.key}/prepare/"
+    assert "nothing of" not in enter("contractor").get(address).content.decode()
+    TankFillFactory(tank=scene.tank, lot=None, kind="drain", volume=None, volume_typed="",
+                    moved_on=date(2026, 6, 1), reason="changed over")  # fmt: skip
+    text = enter("contractor").get(address).content.decode()
+    assert f"nothing of {old} stands in {scene.tank}" in text
