@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from calc.arguments import not_negative, numbers, one_shape, positive, within
+from calc.arguments import finite, not_negative, numbers, one_shape, positive, within
 from calc.errors import CalcError, quoted
 from calc.student import coverage_factor
 from calc.water import IN_RANGE, water_index
@@ -149,13 +149,15 @@ def linear_to_25(
     -------
     Conductivity at 25 °C, unit of the reading, broadcast shape.
 
-    Raises: not_a_number, not_finite, out_of_range, shapes_differ.
+    Raises: not_a_number, not_finite, out_of_range, shapes_differ, beyond_numbers.
     Notes: κ25 = κ/(1 + α (t - 25)). Good within a few degrees; the coefficient is the liquid's
     own, and `effective_coefficient` finds it from one bottle read twice.
     Source: Standard Methods 2510 B. Check: fixtures/reference/check-values.json C-04.
     """
     one_shape("temperature_c", conductivity, temperature_c, coefficient)
-    return not_negative("conductivity", conductivity) / _linear_share(temperature_c, coefficient)
+    share = _linear_share(temperature_c, coefficient)
+    with np.errstate(over="ignore"):  # refused in words
+        return finite("conductivity", not_negative("conductivity", conductivity) / share)
 
 
 def _linear_share(temperature_c: Any, coefficient: Any) -> Any:
@@ -242,7 +244,7 @@ def at_temperature(
     -------
     Corrected, broadcast shape. Divide shift by the slope of the line for its size in points.
 
-    Raises: unknown_choice, not_a_number, not_finite, out_of_range, shapes_differ.
+    Raises: unknown_choice, not_a_number, not_finite, out_of_range, shapes_differ, beyond_numbers.
     Notes: the index moves as that of pure water, n(t0) - n(t); a Brix scale is an index scale in
     other marks; conductivity by 1 + α (t - 25) or by f25(t)/f25(t0). Good for water and for
     mixtures of a few percent, not for undiluted concentrate, whose index falls faster.
@@ -253,7 +255,8 @@ def at_temperature(
     raw = numbers("reading", reading)
     if method == "conductivity":
         share = _conductivity_share(temperature_c, to_c, coefficient, compensation)
-        now = not_negative("reading", raw) * share
+        with np.errstate(over="ignore"):  # refused in words
+            now = finite("reading", not_negative("reading", raw) * share)
         return Corrected(now, now - raw)
     if method not in ("refractive_index", "brix"):
         choices = '"refractive_index", "brix", "conductivity"'

@@ -160,3 +160,9 @@ def test_refusal_without_sentence_or_place_is_a_fault(said, fault):
     right = {"code": "out_of_range", "where": "$.samples[0]", "message": "This is 1; give 2."}
     assert line_faults(a_bench(), json.dumps({"error": right}).encode()) == []
     assert line_faults(a_bench(), json.dumps({"error": {**right, **said}}).encode()) == [fault]
+
+
+def test_line_that_held_no_form_is_refused_at_a_path_all_the_same():
+    words = {"code": "not_json", "message": "This is no JSON; send one object."}
+    for where, wrong in (("$", []), ("line 3", ["path of not_json leads nowhere"])):
+        assert line_faults(None, json.dumps({"error": {**words, "where": where}}).encode()) == wrong

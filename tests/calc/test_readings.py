@@ -216,6 +216,7 @@ def test_units_of_conductivity_lead_to_siemens_per_metre():
     assert CONDUCTIVITY["mS/cm"] == 0.1 * CONDUCTIVITY["S/m"]
 
 
+@pytest.mark.filterwarnings("error")  # a warning of numpy would be a second answer
 @pytest.mark.parametrize(
     ("call", "code", "where"),
     [
@@ -243,6 +244,8 @@ def test_units_of_conductivity_lead_to_siemens_per_metre():
             "to_c",
         ),
         (lambda: at_temperature("conductivity", -1.0, 20, 25), "out_of_range", "reading"),
+        (lambda: at_temperature("conductivity", 1.7e308, 20, 25), "beyond_numbers", "reading"),
+        (lambda: linear_to_25([1.0, 1.7e308], 20), "beyond_numbers", "conductivity"),
         (lambda: at_temperature("brix", 1.0, 20, 41), "out_of_range", "to_c"),
         (lambda: at_temperature("brix", float("inf"), 20, 20), "not_finite", "reading"),
     ],

@@ -43,17 +43,18 @@ def refusal_faults(form: Any, code: str, where: str, message: str) -> list[str]:
         found.append(f"unknown refusal {code}")
     if not _is_sentence(message):
         found.append(f"no sentence for {code}")
-    if form is not None and not leads_somewhere(where, form, code):
+    if not leads_somewhere(where, form, code):
         found.append(f"path of {code} leads nowhere")
     return found
 
 
 def leads_somewhere(where: str, form: Any, code: str = "") -> bool:
-    """Whether a path leads to an entry of the form; that of a missing key to where it would be."""
-    if code == "repeated_key":
-        return where.startswith("$.")  # the key is a stranger's and may hold anything
-    if not PATH.fullmatch(where):
-        return False
+    """Whether a path leads to an entry of the form; that of a missing key to where it would be.
+
+    Without a form, whether it is a path at all.
+    """
+    if not PATH.fullmatch(where) or form is None:
+        return bool(PATH.fullmatch(where))
     steps = [key or int(index) for key, index in STEP.findall(where)]
     if steps[:1] == ["flow_points"]:
         return True  # a place of the result
@@ -116,7 +117,7 @@ def _warning_faults(form: Any, warned: dict[str, str]) -> list[str]:
         found.append(f"unknown warning {code}")
     if not _is_sentence(warned["message"]):
         found.append(f"no sentence for {code}")
-    if form is not None and not leads_somewhere(warned["where"], form):
+    if not leads_somewhere(warned["where"], form):
         found.append(f"path of {code} leads nowhere")
     return found
 

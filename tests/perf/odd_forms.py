@@ -199,12 +199,16 @@ def drawn(choose: random.Random) -> Any:
         slope = (level or 1) * 10 ** choose.uniform(-8, 0)
     noise = slope * choose.choice([0, 1e-3, 0.1, 1, _size(choose)])
     percents = _percents(choose)
+    to_c = choose.choice([None, None, None, *OPTIONS["correct_to_c"]])
+    temperatures = (
+        [None, 20, 20.0, 21.5, 0, 40, -273.15, 1000] if to_c is None else [0, 20, 21.5, 40]
+    )
 
     def bottle(percent: float) -> list[Any]:
         return [
             {
                 "value": level + slope * percent + noise * choose.gauss(0, 1),
-                "temperature_c": choose.choice([None, 20, 20.0, 21.5, 0, 40, -273.15, 1000]),
+                "temperature_c": choose.choice(temperatures),
             }
             for _ in range(choose.choice([1, 1, 1, 2, 3, 9]))
         ]
@@ -229,8 +233,11 @@ def drawn(choose: random.Random) -> Any:
     for key in ("water_again", "test_water"):
         if choose.random() < 0.2:
             form[key] = bottle(choose.choice([0, 0.05, percents[0]]))
-    for key in ("fit", "include_water", "correct_to_c", "verdict_probability", "lean_probability"):
-        if choose.random() < (0.1 if key == "correct_to_c" else 0.4):
+    if to_c is not None:
+        form["correct_to_c"] = to_c
+        form["instrument"]["temperature_compensated"] = False
+    for key in ("fit", "include_water", "verdict_probability", "lean_probability"):
+        if choose.random() < 0.4:
             form[key] = choose.choice(OPTIONS[key])
     return form
 
