@@ -13,6 +13,7 @@ from itm.schedule import adoption_queries
 from itm.schedule.adopting import Agreed
 from itm.schedule.due import Window
 from itm.schedule.models import Adoption, Requirement
+from itm.schedule.shifting import Shift
 
 ALL_SITES = "All your sites"
 
@@ -148,3 +149,52 @@ class DecisionForm(Refusing, forms.Form):
         label="Not lean from", required=False,
         help_text="Probability that it is not lean, at least as high. Empty: the same.",
     )  # fmt: skip
+
+
+class ShiftForm(Refusing, forms.Form):
+    """Which open duties, and where their due dates go."""
+
+    BY, TO, BACK = "by", "to", "back"
+    site = forms.ModelChoiceField(
+        Site.objects.none(), label="At", required=False, empty_label=ALL_SITES
+    )
+    task = forms.ChoiceField(
+        label="Which", required=False, choices=[("", "Everything open"), *Requirement.Task.choices]
+    )
+    how = forms.ChoiceField(
+        label="Move them", widget=forms.RadioSelect, initial=BY,
+        choices=[
+            (BY, "by a number of days"), (TO, "to one day"),
+            (BACK, "back to the programme's own day"),
+        ],
+    )  # fmt: skip
+    days = forms.IntegerField(
+        label="Days", required=False, min_value=-3660, max_value=3660,
+        help_text="Below zero moves them earlier.",
+    )  # fmt: skip
+    to = DayField(label="Day", required=False)
+    why = forms.CharField(
+        label="Why", max_length=200, required=False,
+        help_text="Stands in the history of each duty.",
+    )  # fmt: skip
+
+    def __init__(self, data: Any = None, *, actor: Actor, initial: Any = None) -> None:
+        super().__init__(data, initial=initial)
+        site: Any = self.fields["site"]
+        site.queryset = adoption_queries.own_sites(actor)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        how = cleaned.get("how")
+        if how == self.BY and not cleaned.get("days") and "days" not in self.errors:
+            self.add_error("days", "Give a number of days, above or below zero.")
+        if how == self.TO and not cleaned.get("to") and "to" not in self.errors:
+            self.add_error("to", "Give the day.")
+        return cleaned
+
+    @property
+    def shift(self) -> Shift:
+        cleaned = self.cleaned_data
+        if cleaned["how"] == self.BY:
+            return Shift(days=cleaned["days"])
+        return Shift(to=cleaned["to"]) if cleaned["how"] == self.TO else Shift()

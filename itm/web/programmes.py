@@ -34,6 +34,7 @@ def programmes(request: HttpRequest) -> HttpResponse:
     context = {
         "programmes": [(row, held.get(row.pk, [])) for row in queries.programmes()],
         "decides": actor.kind == "authority",
+        "owns": actor.kind == "owner",
         "crumbs": [],
     }
     return render(request, "programmes/list.html", context)

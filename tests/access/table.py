@@ -72,6 +72,8 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "adoption_terms": ("row of adoption", "ok", "403", "403"),
     "confirmation_take_back": ("confirmation", "ok", "403", "403"),
     "site_programmes": ("site", "ok", "ok", "ok"),
+    "contractor_reassign": ("", "ok", "403", "403"),
+    "duties_shift": ("", "ok", "403", "403"),
     "inspections": ("", "ok", "ok", "ok"),
     "inspect": ("site", "ok", "ok", "403"),
     "inspection": ("inspection", "ok", "ok", "ok"),

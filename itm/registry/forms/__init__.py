@@ -12,6 +12,7 @@ from itm.registry.forms.sites import (
     EndForm,
     EngageForm,
     LetGoForm,
+    ReassignForm,
     RetireForm,
     SiteForm,
 )
@@ -29,6 +30,7 @@ __all__ = [
     "MoveForm",
     "MovementForm",
     "ProportionerForm",
+    "ReassignForm",
     "Refusing",
     "RetireForm",
     "SiteForm",

@@ -4,11 +4,13 @@ from typing import Any
 
 from django import forms
 
+from itm.accounts.actor import Actor
 from itm.core.fields import DayField
 from itm.registry import queries
 from itm.registry.forms.base import CHOOSE, Refusing, RegistryForm
 from itm.registry.models import Site, SiteAuthority
 from itm.registry.models.sites import known_zones
+from itm.registry.reassigning import contractors_of, engaged_now
 
 
 class SiteForm(RegistryForm):
@@ -69,6 +71,43 @@ class LetGoForm(Refusing, forms.Form):
     ended_on = DayField(
         label="Last day", help_text="Your authority sees the site up to and including this day."
     )
+
+
+class ReassignForm(Refusing, forms.Form):
+    """Who leaves, who follows, from which day and where."""
+
+    leaves = forms.ModelChoiceField(
+        queries.organisations("contractor").none(), label="Leaves", empty_label=CHOOSE
+    )
+    follows = forms.ModelChoiceField(
+        queries.organisations("contractor").none(), label="Follows", empty_label=CHOOSE
+    )
+    starts_on = DayField(
+        label="First day of the one who follows",
+        help_text="The other leaves the day before and keeps seeing what it handed in.",
+    )
+    sites = forms.ModelMultipleChoiceField(
+        Site.objects.none(), label="Sites", required=False, widget=forms.CheckboxSelectMultiple,
+        help_text="None ticked: every site where the one who leaves is engaged.",
+    )  # fmt: skip
+
+    def __init__(self, data: Any = None, *, actor: Actor, initial: Any = None) -> None:
+        super().__init__(data, initial=initial)
+        self.actor = actor
+        fields: Any = self.fields
+        fields["leaves"].queryset = contractors_of(actor)
+        fields["follows"].queryset = queries.organisations("contractor")
+        owned = Site.objects.visible_to(actor).filter(owner=actor.organisation_id, retired_on=None)
+        fields["sites"].queryset = owned.order_by("name", "pk")
+
+    @property
+    def values(self) -> dict[str, Any]:
+        cleaned = dict(self.cleaned_data)
+        chosen = list(cleaned["sites"])
+        return cleaned | {
+            "sites": chosen
+            or list(engaged_now(self.actor, cleaned["leaves"], cleaned["starts_on"]))
+        }
 
 
 class RetireForm(Refusing, forms.Form):
