@@ -30,7 +30,8 @@ MOST_REPEATS = 40.0  # degrees of freedom of repeated readings that count, own c
 COVERAGE_FACTOR = 2.0  # standard deviations to each side, the usual factor of JCGM 100, 6.3.3
 
 # Repeatability taken where none is stated, unit of the reading; common practice, no source.
-UNSTATED = {"refractive_index": 6e-5, "brix": 0.04, "conductivity": 0.0}
+UNSTATED = {"refractive_index": 6e-5, "brix": 0.04}
+UNSTATED_SHARE = 0.01  # of the reading, for conductivity; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ class Estimate:
     high: Any
 
 
-def guessed_sd(method: str, resolution: float, repeatability: float | None) -> float:
+def guessed_sd(method: str, resolution: float, repeatability: float | None, level: Any) -> Any:
     """First guess of the standard deviation of one reading, rounding apart.
 
     Parameters
@@ -71,19 +72,21 @@ def guessed_sd(method: str, resolution: float, repeatability: float | None) -> f
     method : str, refractive_index, brix or conductivity.
     resolution : float, > 0. Smallest step of the display, unit of the reading.
     repeatability : float, > 0, or None. Stated standard deviation of one reading, same unit.
+    level : array_like, about what the instrument shows on this bench, same unit.
 
     Returns
     -------
     Standard deviation, unit of the reading.
 
     Notes: 1.3 times the stated one. Without one, 1.5 times the larger of half a step and what
-    crews find with such an instrument; conductivity meters differ too much and get three steps.
+    crews find with such an instrument. The scatter of a conductivity meter goes with what it
+    shows: two steps, or 1 % of the level.
     Source: own choice by simulation; DEVELOPERS.md. Check: python -m tests.perf.coverage.
     """
     if repeatability is not None:
         return CAUTION * repeatability
     if method == "conductivity":
-        return 3 * resolution
+        return 1.5 * np.maximum(2 * resolution, UNSTATED_SHARE * np.abs(level))
     return 1.5 * max(resolution / 2, UNSTATED[method])
 
 

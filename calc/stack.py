@@ -10,7 +10,7 @@ import numpy as np
 from calc.batch import Benches
 from calc.form import Bench, Bottle, mean_of
 from calc.interval import guessed_sd
-from calc.sums import squared
+from calc.sums import ordered_mean, squared
 from calc.temperatures import unsure
 
 MOST_HISTORY = 10.0  # degrees of freedom of an instrument's history that count, own choice: its
@@ -111,7 +111,8 @@ def _columns(rows: Sequence[Sequence[float]], fill: float) -> Any:
 def guess_of(bench: Bench) -> float:
     """First guess of the scatter of one reading of this bench, unit of the reading."""
     meter = bench.instrument
-    return guessed_sd(bench.method, meter.resolution, meter.repeatability)
+    level = ordered_mean([standard.bottle.mean for standard in bench.standards])
+    return float(guessed_sd(bench.method, meter.resolution, meter.repeatability, level))
 
 
 def _within(bench: Bench, guess: float) -> tuple[float, float]:

@@ -85,7 +85,7 @@ FIGURES = [
     Named("interval", "COVERAGE_FACTOR"),
     Named("interval", "UNSTATED", "refractive_index"),
     Named("interval", "UNSTATED", "brix"),
-    Within(interval.guessed_sd, 3),
+    Named("interval", "UNSTATED_SHARE"),
     Within(interval.guessed_sd, 1.5),
     Within(interval.guessed_sd, 2),
     Within(interval.honest_read_off, 12),

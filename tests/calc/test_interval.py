@@ -69,8 +69,15 @@ def test_degrees_of_freedom_are_even_and_bounded(variance, dof):
 
 
 def test_unstated_repeatability_is_guessed_wide():
-    assert guessed_sd("refractive_index", 1e-5, None) > guessed_sd("refractive_index", 1e-5, 5e-5)
-    assert guessed_sd("conductivity", 0.1, None) > 0.1
+    assert guessed_sd("refractive_index", 1e-5, None, 1.33) > guessed_sd(
+        "refractive_index", 1e-5, 5e-5, 1.33
+    )
+
+
+@pytest.mark.parametrize(("level", "sd"), [(100.0, 3.0), (-700.0, 10.5), (50_000.0, 750.0)])
+def test_conductivity_is_guessed_by_its_steps_or_by_what_it_shows(level, sd):
+    # 1.5 times two steps of 1 µS/cm, or 1.5 times 1 %: arithmetic on our own choice.
+    assert guessed_sd("conductivity", 1.0, None, level) == pytest.approx(sd)
 
 
 @pytest.mark.parametrize("fit", ["ordinary", "weighted", "both-axes"])
@@ -191,7 +198,9 @@ def test_history_of_the_instrument_moves_the_interval_its_way():
 
 @pytest.mark.parametrize("resolution", [1e-4, 1e-5])
 def test_interval_covers_in_a_small_run_of_the_simulation(resolution):
-    found = run(Cell(resolution, 5e-5, 3.0, 3, 1), 4000, np.random.default_rng(5))
+    found = run(
+        Cell("refractive_index", resolution, 5e-5, 3.0, 3, 1), 4000, np.random.default_rng(5)
+    )
     # 94 % asked for, less three standard deviations of 4,000 trials.
     assert found.coverage["as it is"] > 0.94 - 3 * (0.94 * 0.06 / 4000) ** 0.5
     assert found.coverage["half of it"] > 0.90 - 3 * (0.9 * 0.1 / 4000) ** 0.5
