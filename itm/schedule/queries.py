@@ -6,9 +6,11 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.registry.models import Proportioner
+from itm.registry.models import Proportioner, Site
 from itm.schedule.due import Standing, standing
 from itm.schedule.models import ASKED, Duty, Requirement
+
+FEW = 200  # sites
 
 
 def open_duties(actor: Actor) -> QuerySet[Duty]:
@@ -19,6 +21,15 @@ def open_duties(actor: Actor) -> QuerySet[Duty]:
 def asked(duties: QuerySet[Duty]) -> QuerySet[Duty]:
     """Without what is done, was withdrawn or hangs on retired equipment."""
     return duties.filter(stands__in=ASKED)
+
+
+def in_reach(actor: Actor, duties: QuerySet[Duty]) -> QuerySet[Duty]:
+    """The same rows. Where the actor sees few sites they are named, so that the database goes from
+    them to their duties; otherwise it goes along what is worst, and soon meets one of the actor's.
+    """
+    sites = Site.objects.visible_to(actor).order_by().values_list("pk", flat=True)
+    named = list(sites[: FEW + 1])
+    return duties.filter(site__in=named) if len(named) <= FEW else duties
 
 
 def standing_of(duty: Duty, now: datetime) -> Standing:

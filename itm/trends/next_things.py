@@ -1,16 +1,14 @@
 """The owner's one list: what to do next over all sites, worst first."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.core.paginator import Page, Paginator
 from django.db.models import (
     Case,
     CharField,
-    DateField,
     F,
     IntegerField,
     OuterRef,
@@ -27,12 +25,14 @@ from itm.core.figures import day
 from itm.records.models import Move, ProportioningTest, Visit
 from itm.registry.models import Grant
 from itm.schedule.due import Standing
-from itm.schedule.models import Duty, Requirement
-from itm.schedule.queries import open_duties, standing_of
+from itm.schedule.models import Duty
+from itm.schedule.queries import in_reach, open_duties, standing_of
+from itm.schedule.told import READ, told
 from itm.trends.impairments import hours_out, impairments, visits_with_what_is_out
 from itm.trends.latest import LatestResult, State, latest_of, results_of
+from itm.trends.stretch import PAGE, Stretch, page_number, stretch
 
-PAGE = 50
+MOST = 500  # counted of one standing; beyond it the number says nothing more
 KINDS = {
     "impairment": "Out of service",
     "result": "Latest result not proven",
@@ -41,9 +41,9 @@ KINDS = {
     "open": "Window open",
     "sent_back": "Sent back",
 }
-# Worst first, as printed on the page. Of the same standing the test comes before the check.
+# Worst first, as printed on the page; of the same kind what has lasted or waits longest.
 RANK = {"impairment": 0, "lean": 1, "rich": 2, "undecided": 3,
-        "overdue": 4, "due": 6, "open": 8, "sent_back": 10}  # fmt: skip
+        "overdue": 4, "due": 5, "open": 6, "sent_back": 7}  # fmt: skip
 Row = tuple[str, int, Any, int]  # kind, rank, day, primary key
 
 
@@ -67,25 +67,43 @@ class Thing:
 
 def next_things(
     actor: Actor, now: datetime, *, site: str = "", kind: str = "", page: str | int = 1
-) -> Page[Thing]:
-    """A page of the list in a fixed number of queries, whatever the number of sites.
+) -> Stretch[Thing]:
+    """A stretch of the list in a fixed number of queries, whatever the number of sites.
 
-    `site` is part of a site's name; `kind` one of KINDS, anything else means all of them.
+    `site` is part of a site's name; `kind` one of KINDS, anything else means all of them. Nothing
+    is counted, and of each kind no more rows are looked at than the stretch may show, in the order
+    in which an index has them: ten thousand sites cost what a hundred do.
     """
+    number = page_number(page)
     branches = branches_of(actor)
     chosen = [rows for name, rows in branches.items() if kind not in KINDS or name == kind]
     if site:
         chosen = [rows.filter(site__name__icontains=site) for rows in chosen]
-    first, *others = [columns(rows) for rows in chosen]
-    # The paginator's count needs no order, but its page does.
+    first, *others = [columns(beginning(rows, number)) for rows in chosen]
     listed = first.union(*others, all=True) if others else first
-    found = Paginator(listed.order_by("rank", "day", "kind", "row"), PAGE).get_page(page)
-    found.object_list = things(actor, list(found.object_list), now)
-    return found
+    found = stretch(listed.order_by("rank", "day", "kind", "row"), number)
+    if number > 1 and not found.object_list:  # things were done since that address was made
+        return next_things(actor, now, site=site, kind=kind)
+    return replace(found, object_list=things(actor, found.object_list, now))
+
+
+def beginning(rows: QuerySet[Any], number: int) -> QuerySet[Any]:
+    """As many rows of one kind as a page can show of it, the worst first."""
+    keys = rows.values("pk")[: number * PAGE + 1]
+    return rows.order_by().filter(pk__in=keys)
 
 
 def columns(rows: QuerySet[Any]) -> QuerySet[Any]:
-    return rows.order_by().values_list("kind", "rank", "day", "row")
+    return rows.values_list("kind", "rank", "day", "row")
+
+
+def standings(actor: Actor) -> list[tuple[str, str, str]]:
+    """(kind, name, how many) of what is overdue, due and open; never counted beyond MOST."""
+    out = []
+    for name, rows in duty_branches(actor).items():
+        count = rows.order_by().values("pk")[: MOST + 1].count()
+        out.append((name, KINDS[name], f"more than {MOST}" if count > MOST else str(count)))
+    return out
 
 
 def marked(rows: QuerySet[Any], kind: Any, rank: Any, when: Any) -> QuerySet[Any]:
@@ -106,20 +124,42 @@ def number(value: int) -> Value:
 
 
 def branches_of(actor: Actor) -> dict[str, QuerySet[Any]]:
-    duties = marked_duties(actor)
-    return {
-        "impairment": marked(
-            impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at")
-        ),
-        "result": marked_results(actor),
-        "overdue": duties.filter(stands="overdue"),
-        "due": duties.filter(stands="due"),
-        "open": duties.filter(stands="open"),
-        "sent_back": marked_sent_back(actor),
+    """Each kind with its rows, the worst of them first."""
+    out = marked(impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at"))
+    rows = {
+        "impairment": out.order_by("started_at", "pk"),
+        "result": marked_results(actor).order_by("rank", "day", "pk"),
+        **duty_branches(actor),
     }
+    if "sent_back" in kinds_of(actor):  # what went back is a draft again
+        rows["sent_back"] = marked_sent_back(actor).order_by("day", "pk")
+    return rows
 
 
-def marked_results(actor: Actor) -> QuerySet[ProportioningTest]:
+def kinds_of(actor: Actor) -> dict[str, str]:
+    hidden = "sent_back" if actor.kind == "authority" else ""
+    return {name: words for name, words in KINDS.items() if name != hidden}
+
+
+def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
+    """Without retests: an open one is told with the result that opened it.
+
+    The order is that of the stored standing's indexes: what is overdue by its latest day, what is
+    due or open by the day on which that changes.
+    """
+    rows = in_reach(actor, open_duties(actor)).exclude(cause=Duty.Cause.RETEST)
+    out = {}
+    for name, when, order in (
+        ("overdue", "latest_on", "latest_on"),
+        ("due", "latest_on", "stands_changes_on"),
+        ("open", "due_on", "stands_changes_on"),
+    ):
+        standing = marked(rows.filter(stands=name), name, RANK[name], F(when))
+        out[name] = standing.order_by(order, "pk")
+    return out
+
+
+def marked_results(actor: Actor) -> QuerySet[Any]:
     """The latest record of a device when it does not prove it, and such a result that was handed
     in and still waits for its signature: the owner must not learn of it late."""
     waiting = Q(state=State.HANDED_IN)
@@ -144,22 +184,7 @@ def marked_results(actor: Actor) -> QuerySet[ProportioningTest]:
     return marked(rows, kind, rank, F("tested_on"))
 
 
-def marked_duties(actor: Actor) -> QuerySet[Any]:
-    """Periodic duties; an open retest is told with the result that opened it."""
-    rows = open_duties(actor).exclude(cause=Duty.Cause.RETEST)
-    check = Q(requirement__task=Requirement.Task.CONCENTRATE_CHECK)
-    whens = []
-    for name in ("overdue", "due", "open"):
-        whens.append(When(check, stands=name, then=number(RANK[name] + 1)))
-        whens.append(When(stands=name, then=number(RANK[name])))
-    when = Case(
-        When(stands="open", then=F("due_on")), default=F("latest_on"), output_field=DateField()
-    )
-    rank = Case(*whens, default=number(RANK["sent_back"]), output_field=IntegerField())
-    return marked(rows, F("stands"), rank, when)
-
-
-def marked_sent_back(actor: Actor) -> QuerySet[ProportioningTest]:
+def marked_sent_back(actor: Actor) -> QuerySet[Any]:
     """Hand-ins that went back and were not handed in again. The draft itself stays its author's:
     the owner learns that it went back, when and why, through the visit."""
     last = Move.objects.filter(test=OuterRef("pk"), verb__in=["hand_in", "send_back"])
@@ -188,19 +213,7 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
         ),
         by_kind.get("test", set()),
     )
-    duties = keyed(
-        Duty.objects.select_related(
-            "site",
-            "requirement",
-            "proportioner__system",
-            "tank",
-            "system",
-            "equipment__site",
-            "equipment__system",
-            "equipment__tank",
-        ),
-        by_kind.get("duty", set()),
-    )
+    duties = keyed(Duty.objects.select_related(*READ), by_kind.get("duty", set()))
     results = results_of(tests)
     retests = retests_of({test.proportioner_id for test in tests.values()}, now)
     reasons = reasons_of(by_kind.get("test", set()))
@@ -245,7 +258,7 @@ def reasons_of(tests: set[int]) -> dict[int, tuple[str, str]]:
     }
 
 
-def contractors_at(actor: Actor, sites: set[int]) -> dict[int, str]:
+def contractors_at(actor: Actor, sites: Set[int]) -> dict[int, str]:
     """Names of the contractors engaged at each site today."""
     rows = Grant.objects.covering(actor.today).filter(site__in=sites)
     names: dict[int, list[str]] = {}
@@ -299,30 +312,19 @@ def not_proven(
 
 
 def to_do(duty: Duty, stands: Standing, engaged: dict[int, str]) -> Thing:
-    place, page = duty_place(duty)
+    said = told(duty)
     return Thing(
         kind=stands.name,
-        what=str(duty.requirement),
+        what=said.what,
         site=duty.site.name,
-        where=place,
+        where=said.where,
         how_long=stands.words,
         who=engaged.get(duty.site_id, ""),
-        page=page,
-        key=duty.thing.key,
+        page=said.page,
+        key=said.key,
         detail=f"counted from {day(duty.counts_from)}, latest {day(duty.latest_on)}",
         standing=stands,
     )
-
-
-def duty_place(duty: Duty) -> tuple[str, str]:
-    """Where it is to be done, and the name of that thing's page."""
-    if duty.proportioner is not None:
-        return f"{duty.proportioner.system.name}, {duty.proportioner}", "proportioner"
-    if duty.tank is not None:
-        return f"tank {duty.tank}", "tank"
-    if duty.equipment is not None:
-        return f"{duty.equipment.stands_at}, {duty.equipment}", "equipment"
-    return ("whole site", "site") if duty.system is None else (str(duty.system), "system")
 
 
 def sent_back(test: ProportioningTest, told: tuple[str, str]) -> Thing:

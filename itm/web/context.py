@@ -13,12 +13,14 @@ NAVIGATION = {
     ],
     "contractor": [
         ("Visits", "home"),
+        ("Next things", "due"),
         ("Sites", "sites"),
         ("Instruments", "instruments"),
         ("Trends", "trends"),
     ],
     "authority": [
         ("Systems", "home"),
+        ("Next things", "due"),
         ("Sites", "sites"),
         ("Programmes", "programmes"),
         ("Trends", "trends"),

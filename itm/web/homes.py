@@ -1,5 +1,6 @@
 """The first page of each of the three: next things, own work, systems by standing."""
 
+from datetime import date, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -9,9 +10,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from itm.schedule import sweep
-from itm.trends import next_things, systems, work
+from itm.trends import next_things, systems, weeks, work
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import LABELS, address
+
+WHOSE = {
+    "owner": "over all your sites",
+    "contractor": "at the sites where you are engaged today",
+    "authority": "over your jurisdiction",
+}
 
 
 @signed_in
@@ -21,14 +28,61 @@ def home(request: HttpRequest) -> HttpResponse:
     return HOMES[actor_of(request).kind](request)
 
 
-def owner_home(request: HttpRequest) -> HttpResponse:
-    site, kind = asked(request, "site"), asked(request, "kind")
+@signed_in
+@require_GET
+def due(request: HttpRequest) -> HttpResponse:
+    """The list of next things for everybody; the owner meets it at home."""
+    sweep.catch_up(timezone.now())
+    return things(request)
+
+
+def things(request: HttpRequest) -> HttpResponse:
+    actor, site, kind = actor_of(request), asked(request, "site"), asked(request, "kind")
     page = next_things.next_things(
-        actor_of(request), timezone.now(), site=site, kind=kind, page=asked(request, "page") or 1
+        actor, timezone.now(), site=site, kind=kind, page=asked(request, "page") or 1
     )
-    choices = list(next_things.KINDS.items())
-    context = {"page": page, "site": site, "kind": kind, "choices": choices}
-    return render(request, "homes/owner.html", {**context, "narrowed": bool(site or kind)})
+    context = {
+        "page": page,
+        "site": site,
+        "kind": kind,
+        "choices": next_things.kinds_of(actor),
+        "standings": next_things.standings(actor),
+        "narrowed": bool(site or kind),
+        "whose": WHOSE[actor.kind],
+        "here": request.path,
+    }
+    return render(request, "homes/things.html", context)
+
+
+@signed_in
+@require_GET
+def due_weeks(request: HttpRequest) -> HttpResponse:
+    """All weeks with the first things in each, or one of them whole: `week` is its Monday."""
+    actor, now, site = actor_of(request), timezone.now(), asked(request, "site")
+    sweep.catch_up(now)
+    context: dict[str, Any] = {"site": site, "days": weeks.DAYS, "whose": WHOSE[actor.kind]}
+    if (monday := monday_of(asked(request, "week"))) is None:
+        context["weeks"] = weeks.folded(weeks.weeks(actor, now, site=site))
+        return render(request, "homes/weeks.html", context)
+    page = weeks.one_week(actor, now, monday, site=site, page=asked(request, "page") or 1)
+    week = weeks.Week(monday, page.object_list, page.has_next)
+    crumbs = [(f"The next {weeks.DAYS} days", reverse("due_weeks")), (week.words, "")]
+    return render(
+        request, "homes/week.html", {**context, "week": week, "page": page, "crumbs": crumbs}
+    )
+
+
+def monday_of(asked: str) -> date | None:
+    """The Monday of the week that holds this day; what is no day asks for no week."""
+    try:
+        day = date.fromisoformat(asked)
+    except ValueError:
+        return None
+    return (
+        day - timedelta(days=day.weekday())
+        if date.min + weeks.WEEK < day < date.max - weeks.WEEK
+        else None
+    )
 
 
 def contractor_home(request: HttpRequest) -> HttpResponse:
@@ -72,11 +126,15 @@ def authority_home(request: HttpRequest) -> HttpResponse:
     return render(request, "homes/authority.html", {**context, "narrowed": bool(site or stands)})
 
 
-HOMES = {"owner": owner_home, "contractor": contractor_home, "authority": authority_home}
+HOMES = {"owner": things, "contractor": contractor_home, "authority": authority_home}
 
 
 def asked(request: HttpRequest, name: str) -> str:
     return request.GET.get(name, "").strip()[:80]
 
 
-urls: list[URLPattern] = [path("", home, name="home")]
+urls: list[URLPattern] = [
+    path("", home, name="home"),
+    path("due/", due, name="due"),
+    path("due/weeks/", due_weeks, name="due_weeks"),
+]

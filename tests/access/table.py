@@ -8,6 +8,8 @@ thing that the person sees but may not do this to; "404" for one that is not the
 TABLE: dict[str, tuple[str, str, str, str]] = {
     "choose_membership": ("", "ok", "ok", "ok"),
     "home": ("", "ok", "ok", "ok"),
+    "due": ("", "ok", "ok", "ok"),
+    "due_weeks": ("", "ok", "ok", "ok"),
     "sites": ("", "ok", "ok", "ok"),
     "site_new": ("", "ok", "403", "403"),
     "site": ("site", "ok", "ok", "ok"),

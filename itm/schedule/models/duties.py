@@ -142,6 +142,11 @@ class Duty(Tracked, Scoped):
                 name="duty_by_next_change",
             ),
             models.Index(
+                fields=["site", "stands"],
+                condition=Q(stands__in=ASKED),
+                name="duty_asked_at_site",
+            ),
+            models.Index(
                 fields=["latest_on"], condition=Q(stands="overdue"), name="duty_longest_overdue"
             ),
         ]

@@ -7,17 +7,20 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from itm.accounts.models import Organisation
+from itm.core import history
 from itm.registry.models import Site
+from itm.schedule import queries
 from itm.schedule.due import Result
 from itm.schedule.models import Duty
 from itm.schedule.services import refresh, start_duties
 from itm.schedule.standing import restand_site, stand
-from itm.trends.next_things import next_things
+from itm.trends.next_things import kinds_of, next_things, standings
 from tests.factories import (
     TODAY,
     FoamSystemFactory,
     OrganisationFactory,
     ProportionerFactory,
+    SiteAuthorityFactory,
     SiteFactory,
     actor_of,
 )
@@ -188,7 +191,7 @@ def test_another_owner_sees_nothing_of_it(scene):
     kept(scene, {"design": 2.9}, on=date(2026, 5, 1), limits="lean")
     stranger = actor_of(OrganisationFactory(kind=Organisation.Kind.OWNER))
     assert len(kinds(scene)) == 2
-    assert next_things(stranger, NOW).paginator.count == 0
+    assert next_things(stranger, NOW).object_list == []
 
 
 def test_who_has_it_is_the_contractor_engaged_today(scene):
@@ -213,20 +216,68 @@ def fill(scene, count: int) -> None:
         visited(scene.contractor, device, TODAY, restored=False)
 
 
-def counted(scene) -> tuple[int, int, int]:
+def counted(scene) -> tuple[int, int]:
     with CaptureQueriesContext(connection) as captured:
         page = next_things(scene.owner, NOW)
-        shown = len(page.object_list)
-    return len(captured), shown, page.paginator.count
+    return len(captured), len(page.object_list)
 
 
 def test_the_list_costs_the_same_for_three_rows_and_for_three_hundred(scene):
-    """Twelve queries: zones, count, page, then one look at each table for the whole page."""
+    """Twelve queries: sites in reach, the page, then one look at each table for the whole page."""
     fill(scene, 1)
-    few, shown, _ = counted(scene)
+    few, shown = counted(scene)
     assert shown == 4
     fill(scene, 80)
-    many, shown, found = counted(scene)
-    assert (shown, found) == (50, 324)
+    many, shown = counted(scene)
+    assert shown == 50
     assert Site.objects.count() == 82
     assert many <= few <= 12
+
+
+def test_pages_follow_each_other_without_a_gap_or_a_line_twice(scene):
+    fill(scene, 40)
+    pages = [next_things(scene.owner, NOW, page=number) for number in (1, 2, 3, 4)]
+    assert [len(page.object_list) for page in pages] == [50, 50, 50, 10]
+    assert [page.has_next for page in pages] == [True, True, True, False]
+    lines = [(thing.kind, thing.key) for page in pages for thing in page.object_list]
+    assert len(set(lines)) == len(lines) == 160
+    assert next_things(scene.owner, NOW, page=5) == pages[0]  # an old address leads to the front
+    found = [kind for kind, _ in lines]
+    assert found == ["impairment"] * 40 + ["lean"] * 40 + ["overdue"] * 80
+
+
+@pytest.mark.parametrize("sites", [3, queries.FEW + 1])
+def test_few_sites_and_many_give_the_same_list(scene, sites):
+    """The database is led another way to the same rows."""
+    fill(scene, 3)
+    before = next_things(scene.owner, NOW)
+    with history.bulk(BY, "invented", Site):
+        Site.objects.bulk_create(
+            SiteFactory.build(owner=scene.owner.organisation) for _ in range(sites)
+        )
+    assert next_things(scene.owner, NOW) == before
+    assert len(before.object_list) == 12
+
+
+def test_counts_end_where_a_number_says_nothing_more(scene, monkeypatch):
+    fill(scene, 3)
+    assert standings(scene.owner)[0] == ("overdue", "Overdue", "6")
+    monkeypatch.setattr("itm.trends.next_things.MOST", 5)
+    assert standings(scene.owner) == [
+        ("overdue", "Overdue", "more than 5"),
+        ("due", "Due", "0"),
+        ("open", "Window open", "0"),
+    ]
+
+
+def test_an_authority_reads_the_same_list_without_what_went_back(scene):
+    fill(scene, 1)
+    site = Site.objects.exclude(pk=scene.site.pk).get()
+    SiteAuthorityFactory(site=site, organisation=scene.authority.organisation)
+    test = kept(scene, on=TODAY, state="draft", handed_in_at=None)
+    moved(test, "send_back", TODAY, "private words")
+    own = next_things(scene.owner, NOW).object_list
+    seen = next_things(scene.authority, NOW).object_list
+    assert [thing for thing in own if thing.kind != "sent_back"] == seen
+    assert len(seen) == len(own) - 1 == 4
+    assert "sent_back" not in kinds_of(scene.authority)

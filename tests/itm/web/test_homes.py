@@ -1,7 +1,7 @@
 """The three homes as pages: what is said, what can be opened, what happens with nothing to say."""
 
 import re
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.db import connection
@@ -10,7 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from itm.accounts.models import Organisation
+from itm.schedule.models import Duty
 from itm.schedule.services import start_duties
+from itm.schedule.standing import stand
 from tests.factories import FoamSystemFactory, OrganisationFactory, ProportionerFactory, actor_of
 from tests.itm.trends.kept import BY, kept, line, moved, visited
 
@@ -130,11 +132,12 @@ def test_inspector_never_reads_a_draft(client, scene, sign_in):
     assert str(draft.key) not in text
 
 
-@pytest.mark.parametrize(("who", "most"), [("owner", 16), ("contractor", 17), ("authority", 13)])
+@pytest.mark.parametrize(("who", "most"), [("owner", 21), ("contractor", 21), ("authority", 15)])
 def test_a_home_costs_the_same_for_three_rows_and_for_three_hundred(
     client, scene, sign_in, who, most
 ):
-    """Session, person, membership, and what the lists themselves cost."""
+    """Session, person, membership, the look whether a day has passed (zones, and one for each date
+    that the sites show), and what the lists themselves cost."""
     sign_in(client, getattr(scene, who))
 
     def fill(count: int) -> None:
@@ -153,3 +156,56 @@ def test_a_home_costs_the_same_for_three_rows_and_for_three_hundred(
     few = cost()
     fill(300)
     assert cost() <= few <= most
+
+
+@pytest.mark.parametrize(("who", "most"), [("owner", 21), ("contractor", 21), ("authority", 21)])
+def test_the_same_list_is_there_for_everybody(client, scene, sign_in, who, most):
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    sign_in(client, getattr(scene, who))
+    with CaptureQueriesContext(connection) as captured:
+        answer = client.get(reverse("due"), {"kind": "overdue"})
+    assert len(captured) <= most
+    text = answer.content.decode()
+    assert "days late" in text
+    assert scene.system.name in text
+    assert ("Sent back" in text) == (who != "authority")
+
+
+def test_a_list_is_up_to_the_day_though_no_clock_has_run(client, scene, sign_in, time_machine):
+    """The machine was off over the due day and the last day: the page looks first."""
+    start_duties(actor=BY, proportioner=scene.proportioner)
+    duty = Duty.objects.get()
+    for day, stands in (
+        (duty.window_opens_on, "open"), (duty.due_on, "due"), (duty.latest_on, "due"),
+        (duty.latest_on + timedelta(days=1), "overdue"),
+    ):  # fmt: skip
+        stand(duty, duty.counts_from)
+        duty.save(by=BY)
+        time_machine.move_to(datetime.combine(day, time(12), UTC))
+        sign_in(client, scene.owner)
+        assert scene.system.name in page(client, kind=stands)
+        assert scene.system.name not in page(client, kind="sent_back")
+
+
+def test_ninety_days_show_by_week_and_one_week_whole(client, scene, sign_in, time_machine):
+    time_machine.move_to(datetime(2019, 2, 25, 12, tzinfo=UTC))  # a Monday
+    start_duties(actor=BY, proportioner=scene.proportioner)  # due on 1 March
+    duty = Duty.objects.get()
+    stand(duty, date(2019, 2, 25))
+    duty.save(by=BY)
+    sign_in(client, scene.authority)
+    text = client.get(reverse("due_weeks")).content.decode()
+    assert "25 Feb 2019 to 3 Mar 2019" in text
+    assert "Friday, 1 Mar 2019" in text
+    assert reverse("proportioner", args=[scene.proportioner.key]) in URL.findall(text)
+    whole = client.get(reverse("due_weeks"), {"week": "2019-02-27"}).content.decode()
+    assert "<h1>25 Feb 2019 to 3 Mar 2019</h1>" in whole
+    assert scene.system.name in whole
+    empty = client.get(reverse("due_weeks"), {"week": "2019-03-11", "site": "<x>"})
+    assert "Nothing falls due in this week" in empty.content.decode()
+
+
+@pytest.mark.parametrize("week", ["x", "0001-01-01", "9999-12-31", "2019-02-30", "20190225T1"])
+def test_a_strange_week_in_the_address_gets_a_page(client, scene, sign_in, week):
+    sign_in(client, scene.owner)
+    assert client.get(reverse("due_weeks"), {"week": week}).status_code == 200
