@@ -7,871 +7,370 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("accounts", "0001_first"),
-        ("registry", "0001_first"),
+        ('accounts', '0001_first'),
+        ('registry', '0001_first'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="Bench",
+            name='Bench',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("water_source", models.CharField(blank=True, max_length=120)),
-                (
-                    "glassware",
-                    models.CharField(
-                        blank=True,
-                        help_text="What the standards were measured with",
-                        max_length=120,
-                    ),
-                ),
-                (
-                    "batch_volume_ml",
-                    models.DecimalField(decimal_places=1, default=200, max_digits=7),
-                ),
-                ("notes", models.CharField(blank=True, max_length=500)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="benches",
-                        to="registry.instrument",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        blank=True,
-                        help_text="Lot of the concentrate that the standards were made from",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="benches",
-                        to="registry.concentratelot",
-                    ),
-                ),
-                (
-                    "tank",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="benches",
-                        to="registry.tank",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('water_source', models.CharField(blank=True, max_length=120)),
+                ('glassware', models.CharField(blank=True, help_text='What the standards were measured with', max_length=120)),
+                ('batch_volume_ml', models.DecimalField(decimal_places=1, default=200, max_digits=7)),
+                ('notes', models.CharField(blank=True, max_length=500)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='benches', to='registry.instrument')),
+                ('lot', models.ForeignKey(blank=True, help_text='Lot of the concentrate that the standards were made from', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='benches', to='registry.concentratelot')),
+                ('tank', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='benches', to='registry.tank')),
             ],
             options={
-                "verbose_name_plural": "benches",
-                "ordering": ["visit_id", "pk"],
+                'verbose_name_plural': 'benches',
+                'ordering': ['visit_id', 'pk'],
             },
         ),
         migrations.CreateModel(
-            name="FlowRun",
+            name='FlowRun',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("inlet_pressure", models.FloatField(blank=True, help_text="Pa", null=True)),
-                ("inlet_pressure_typed", models.CharField(blank=True, max_length=40)),
-                ("solution_flow", models.FloatField(blank=True, help_text="m³/s", null=True)),
-                ("solution_flow_typed", models.CharField(blank=True, max_length=40)),
-                (
-                    "flow_source",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("meter", "flow meter"),
-                            ("pitot", "pitot on a nozzle"),
-                            ("nameplate", "taken from the nameplate"),
-                        ],
-                        max_length=10,
-                    ),
-                ),
-                ("foam_seen_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "level_before",
-                    models.FloatField(blank=True, help_text="m³ in the tank", null=True),
-                ),
-                ("level_before_typed", models.CharField(blank=True, max_length=40)),
-                (
-                    "level_after",
-                    models.FloatField(blank=True, help_text="m³ in the tank", null=True),
-                ),
-                ("level_after_typed", models.CharField(blank=True, max_length=40)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "flow_point",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="runs",
-                        to="registry.flowpoint",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('inlet_pressure', models.FloatField(blank=True, help_text='Pa', null=True)),
+                ('inlet_pressure_typed', models.CharField(blank=True, max_length=40)),
+                ('solution_flow', models.FloatField(blank=True, help_text='m³/s', null=True)),
+                ('solution_flow_typed', models.CharField(blank=True, max_length=40)),
+                ('flow_source', models.CharField(blank=True, choices=[('meter', 'flow meter'), ('pitot', 'pitot on a nozzle'), ('nameplate', 'taken from the nameplate')], max_length=10)),
+                ('foam_seen_at', models.DateTimeField(blank=True, null=True)),
+                ('level_before', models.FloatField(blank=True, help_text='m³ in the tank', null=True)),
+                ('level_before_typed', models.CharField(blank=True, max_length=40)),
+                ('level_after', models.FloatField(blank=True, help_text='m³ in the tank', null=True)),
+                ('level_after_typed', models.CharField(blank=True, max_length=40)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('flow_point', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='runs', to='registry.flowpoint')),
             ],
             options={
-                "ordering": ["test_id", "flow_point__flow", "pk"],
+                'ordering': ['test_id', 'flow_point__flow', 'pk'],
             },
         ),
         migrations.CreateModel(
-            name="Bottle",
+            name='Bottle',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                (
-                    "role",
-                    models.CharField(
-                        choices=[
-                            ("water", "test water"),
-                            ("standard", "premix standard"),
-                            ("concentrate", "undiluted concentrate"),
-                            ("sample", "discharge sample"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("label", models.CharField(max_length=40)),
-                ("position", models.PositiveSmallIntegerField(default=0)),
-                (
-                    "target_percent",
-                    models.DecimalField(blank=True, decimal_places=3, max_digits=6, null=True),
-                ),
-                (
-                    "concentrate_ml",
-                    models.DecimalField(blank=True, decimal_places=3, max_digits=9, null=True),
-                ),
-                (
-                    "water_ml",
-                    models.DecimalField(blank=True, decimal_places=3, max_digits=9, null=True),
-                ),
-                ("concentrate_ml_typed", models.CharField(blank=True, max_length=20)),
-                ("water_ml_typed", models.CharField(blank=True, max_length=20)),
-                ("taken_at", models.DateTimeField(blank=True, null=True)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="bottles",
-                        to="records.bench",
-                    ),
-                ),
-                (
-                    "run",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="bottles",
-                        to="records.flowrun",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('role', models.CharField(choices=[('water', 'test water'), ('standard', 'premix standard'), ('concentrate', 'undiluted concentrate'), ('sample', 'discharge sample')], max_length=12)),
+                ('label', models.CharField(max_length=40)),
+                ('position', models.PositiveSmallIntegerField(default=0)),
+                ('target_percent', models.DecimalField(blank=True, decimal_places=3, max_digits=6, null=True)),
+                ('concentrate_ml', models.DecimalField(blank=True, decimal_places=3, max_digits=9, null=True)),
+                ('water_ml', models.DecimalField(blank=True, decimal_places=3, max_digits=9, null=True)),
+                ('concentrate_ml_typed', models.CharField(blank=True, max_length=20)),
+                ('water_ml_typed', models.CharField(blank=True, max_length=20)),
+                ('taken_at', models.DateTimeField(blank=True, null=True)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bottles', to='records.bench')),
+                ('run', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='bottles', to='records.flowrun')),
             ],
             options={
-                "ordering": ["bench_id", "role", "position", "pk"],
+                'ordering': ['bench_id', 'role', 'position', 'pk'],
             },
         ),
         migrations.CreateModel(
-            name="ProportioningTest",
+            name='ProportioningTest',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                (
-                    "purpose",
-                    models.CharField(
-                        choices=[
-                            ("acceptance", "acceptance"),
-                            ("periodic", "periodic"),
-                            ("after_change", "after a change"),
-                            ("retest", "retest"),
-                        ],
-                        max_length=14,
-                    ),
-                ),
-                (
-                    "phase",
-                    models.CharField(
-                        choices=[("as_found", "as found"), ("as_left", "as left")],
-                        default="as_found",
-                        max_length=10,
-                    ),
-                ),
-                (
-                    "adjusted",
-                    models.CharField(
-                        blank=True,
-                        help_text="As left: which parts were adjusted or renewed",
-                        max_length=300,
-                    ),
-                ),
-                ("tested_on", models.DateField(help_text="Date on the site's own clock")),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("draft", "draft"),
-                            ("handed_in", "handed in"),
-                            ("sealed", "sealed"),
-                            ("abandoned", "abandoned"),
-                        ],
-                        default="draft",
-                        max_length=10,
-                    ),
-                ),
-                ("nominal_percent", models.DecimalField(decimal_places=3, max_digits=5)),
-                ("criterion", models.CharField(max_length=8)),
-                ("band_lower", models.DecimalField(decimal_places=3, max_digits=6)),
-                ("band_upper", models.DecimalField(decimal_places=4, max_digits=7)),
-                ("criterion_source", models.CharField(blank=True, max_length=200)),
-                ("verdict_probability", models.FloatField(blank=True, null=True)),
-                ("include_water", models.BooleanField(default=True)),
-                ("notes", models.TextField(blank=True, max_length=2000)),
-                ("limits", models.CharField(blank=True, max_length=8)),
-                ("certainty", models.CharField(blank=True, max_length=10)),
-                ("handed_in_at", models.DateTimeField(blank=True, null=True)),
-                ("amendment_reason", models.CharField(blank=True, max_length=500)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "amends",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="amendments",
-                        to="records.proportioningtest",
-                    ),
-                ),
-                (
-                    "bench",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="tests",
-                        to="records.bench",
-                    ),
-                ),
-                (
-                    "handed_in_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="handed_in_tests",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "proportioner",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="tests",
-                        to="registry.proportioner",
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="tests",
-                        to="registry.site",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('purpose', models.CharField(choices=[('acceptance', 'acceptance'), ('periodic', 'periodic'), ('after_change', 'after a change'), ('retest', 'retest')], max_length=14)),
+                ('phase', models.CharField(choices=[('as_found', 'as found'), ('as_left', 'as left')], default='as_found', max_length=10)),
+                ('adjusted', models.CharField(blank=True, help_text='As left: which parts were adjusted or renewed', max_length=300)),
+                ('tested_on', models.DateField(help_text="Date on the site's own clock")),
+                ('state', models.CharField(choices=[('draft', 'draft'), ('handed_in', 'handed in'), ('sealed', 'sealed'), ('abandoned', 'abandoned')], default='draft', max_length=10)),
+                ('nominal_percent', models.DecimalField(decimal_places=3, max_digits=5)),
+                ('criterion', models.CharField(max_length=8)),
+                ('band_lower', models.DecimalField(decimal_places=3, max_digits=6)),
+                ('band_upper', models.DecimalField(decimal_places=4, max_digits=7)),
+                ('criterion_source', models.CharField(blank=True, max_length=200)),
+                ('verdict_probability', models.FloatField(blank=True, null=True)),
+                ('include_water', models.BooleanField(default=True)),
+                ('notes', models.TextField(blank=True, max_length=2000)),
+                ('limits', models.CharField(blank=True, max_length=8)),
+                ('certainty', models.CharField(blank=True, max_length=10)),
+                ('handed_in_at', models.DateTimeField(blank=True, null=True)),
+                ('amendment_reason', models.CharField(blank=True, max_length=500)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('amends', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='amendments', to='records.proportioningtest')),
+                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tests', to='records.bench')),
+                ('handed_in_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='handed_in_tests', to=settings.AUTH_USER_MODEL)),
+                ('proportioner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tests', to='registry.proportioner')),
+                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tests', to='registry.site')),
             ],
             options={
-                "ordering": ["-tested_on", "-pk"],
+                'ordering': ['-tested_on', '-pk'],
             },
         ),
         migrations.CreateModel(
-            name="Move",
+            name='Move',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("verb", models.CharField(max_length=12)),
-                ("at", models.DateTimeField()),
-                ("person", models.CharField(max_length=120)),
-                ("organisation", models.CharField(max_length=120)),
-                ("reason", models.CharField(blank=True, max_length=500)),
-                ("document", models.BinaryField(null=True)),
-                ("digest", models.CharField(blank=True, max_length=64)),
-                ("once", models.UUIDField(null=True, unique=True)),
-                (
-                    "test",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="moves",
-                        to="records.proportioningtest",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('verb', models.CharField(max_length=12)),
+                ('at', models.DateTimeField()),
+                ('person', models.CharField(max_length=120)),
+                ('organisation', models.CharField(max_length=120)),
+                ('reason', models.CharField(blank=True, max_length=500)),
+                ('document', models.BinaryField(null=True)),
+                ('digest', models.CharField(blank=True, max_length=64)),
+                ('once', models.UUIDField(null=True, unique=True)),
+                ('test', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='moves', to='records.proportioningtest')),
             ],
             options={
-                "ordering": ["pk"],
+                'ordering': ['pk'],
             },
         ),
         migrations.CreateModel(
-            name="FlushStep",
+            name='FlushStep',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("position", models.PositiveSmallIntegerField()),
-                ("text", models.CharField(max_length=200)),
-                ("done_at", models.DateTimeField(blank=True, null=True)),
-                ("done_by", models.CharField(blank=True, max_length=120)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "test",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="flush_steps",
-                        to="records.proportioningtest",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('position', models.PositiveSmallIntegerField()),
+                ('text', models.CharField(max_length=200)),
+                ('done_at', models.DateTimeField(blank=True, null=True)),
+                ('done_by', models.CharField(blank=True, max_length=120)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('test', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='flush_steps', to='records.proportioningtest')),
             ],
             options={
-                "ordering": ["test_id", "position"],
+                'ordering': ['test_id', 'position'],
             },
         ),
         migrations.AddField(
-            model_name="flowrun",
-            name="test",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="runs",
-                to="records.proportioningtest",
-            ),
+            model_name='flowrun',
+            name='test',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='runs', to='records.proportioningtest'),
         ),
         migrations.CreateModel(
-            name="Evaluation",
+            name='Evaluation',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("engine_version", models.CharField(max_length=20)),
-                ("inputs_digest", models.CharField(max_length=64)),
-                ("inputs", models.JSONField()),
-                ("result", models.JSONField()),
-                ("made_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "test",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="evaluations",
-                        to="records.proportioningtest",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('engine_version', models.CharField(max_length=20)),
+                ('inputs_digest', models.CharField(max_length=64)),
+                ('inputs', models.JSONField()),
+                ('result', models.JSONField()),
+                ('made_at', models.DateTimeField(auto_now_add=True)),
+                ('test', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='evaluations', to='records.proportioningtest')),
             ],
             options={
-                "ordering": ["pk"],
+                'ordering': ['pk'],
             },
         ),
         migrations.CreateModel(
-            name="Reading",
+            name='Reading',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                (
-                    "sequence",
-                    models.PositiveIntegerField(help_text="Order in which the bench was read"),
-                ),
-                ("value_typed", models.CharField(max_length=20)),
-                ("value", models.DecimalField(decimal_places=7, max_digits=14)),
-                ("temperature_typed", models.CharField(blank=True, max_length=20)),
-                (
-                    "temperature_c",
-                    models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True),
-                ),
-                ("read_at", models.DateTimeField()),
-                ("read_by", models.CharField(max_length=120)),
-                ("set_aside_reason", models.CharField(blank=True, max_length=200)),
-                ("set_aside_at", models.DateTimeField(blank=True, null=True)),
-                ("set_aside_by", models.CharField(blank=True, max_length=120)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "bottle",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="readings",
-                        to="records.bottle",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('sequence', models.PositiveIntegerField(help_text='Order in which the bench was read')),
+                ('value_typed', models.CharField(max_length=20)),
+                ('value', models.DecimalField(decimal_places=7, max_digits=14)),
+                ('temperature_typed', models.CharField(blank=True, max_length=20)),
+                ('temperature_c', models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True)),
+                ('read_at', models.DateTimeField()),
+                ('read_by', models.CharField(max_length=120)),
+                ('set_aside_reason', models.CharField(blank=True, max_length=200)),
+                ('set_aside_at', models.DateTimeField(blank=True, null=True)),
+                ('set_aside_by', models.CharField(blank=True, max_length=120)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('bottle', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='records.bottle')),
             ],
             options={
-                "ordering": ["sequence", "pk"],
+                'ordering': ['sequence', 'pk'],
             },
         ),
         migrations.CreateModel(
-            name="Seal",
+            name='Seal',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("number", models.PositiveIntegerField()),
-                (
-                    "form",
-                    models.PositiveSmallIntegerField(help_text="Number of the canonical form"),
-                ),
-                ("document", models.BinaryField(help_text="Canonical bytes, RFC 8785")),
-                ("digest", models.CharField(max_length=64, unique=True)),
-                ("previous", models.CharField(blank=True, max_length=64)),
-                ("sealed_at", models.DateTimeField()),
-                ("signer", models.CharField(max_length=120)),
-                ("signer_qualification", models.CharField(max_length=120)),
-                ("signer_number", models.CharField(blank=True, max_length=60)),
-                ("signed_for", models.CharField(max_length=120)),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="seals",
-                        to="registry.site",
-                    ),
-                ),
-                (
-                    "test",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="seal",
-                        to="records.proportioningtest",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('number', models.PositiveIntegerField()),
+                ('form', models.PositiveSmallIntegerField(help_text='Number of the canonical form')),
+                ('document', models.BinaryField(help_text='Canonical bytes, RFC 8785')),
+                ('digest', models.CharField(max_length=64, unique=True)),
+                ('previous', models.CharField(blank=True, max_length=64)),
+                ('sealed_at', models.DateTimeField()),
+                ('signer', models.CharField(max_length=120)),
+                ('signer_qualification', models.CharField(max_length=120)),
+                ('signer_number', models.CharField(blank=True, max_length=60)),
+                ('signed_for', models.CharField(max_length=120)),
+                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='seals', to='registry.site')),
+                ('test', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='seal', to='records.proportioningtest')),
             ],
             options={
-                "ordering": ["site_id", "number"],
+                'ordering': ['site_id', 'number'],
             },
         ),
         migrations.CreateModel(
-            name="Visit",
+            name='Visit',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("planned_on", models.DateField()),
-                (
-                    "crew",
-                    models.CharField(blank=True, help_text="Names of the crew", max_length=200),
-                ),
-                (
-                    "effluent_plan",
-                    models.TextField(
-                        blank=True,
-                        help_text="How much at which percent, where it goes, who hauls it, on whose paper",
-                        max_length=1000,
-                    ),
-                ),
-                (
-                    "ambient_c",
-                    models.FloatField(blank=True, help_text="Air temperature, °C", null=True),
-                ),
-                ("ambient_c_typed", models.CharField(blank=True, max_length=20)),
-                ("weather", models.CharField(blank=True, max_length=200)),
-                ("impairment_reason", models.CharField(blank=True, max_length=200)),
-                ("coordinator", models.CharField(blank=True, max_length=120)),
-                (
-                    "started_at",
-                    models.DateTimeField(blank=True, help_text="The first valve moved", null=True),
-                ),
-                ("started_by", models.CharField(blank=True, max_length=120)),
-                (
-                    "restored_at",
-                    models.DateTimeField(blank=True, help_text="The impairment ended", null=True),
-                ),
-                ("restored_by", models.CharField(blank=True, max_length=120)),
-                (
-                    "contractor",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="visits",
-                        to="accounts.organisation",
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="visits",
-                        to="registry.site",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('planned_on', models.DateField()),
+                ('crew', models.CharField(blank=True, help_text='Names of the crew', max_length=200)),
+                ('effluent_plan', models.TextField(blank=True, help_text='How much at which percent, where it goes, who hauls it, on whose paper', max_length=1000)),
+                ('ambient_c', models.FloatField(blank=True, help_text='Air temperature, °C', null=True)),
+                ('ambient_c_typed', models.CharField(blank=True, max_length=20)),
+                ('weather', models.CharField(blank=True, max_length=200)),
+                ('impairment_reason', models.CharField(blank=True, max_length=200)),
+                ('coordinator', models.CharField(blank=True, max_length=120)),
+                ('started_at', models.DateTimeField(blank=True, help_text='The first valve moved', null=True)),
+                ('started_by', models.CharField(blank=True, max_length=120)),
+                ('restored_at', models.DateTimeField(blank=True, help_text='The impairment ended', null=True)),
+                ('restored_by', models.CharField(blank=True, max_length=120)),
+                ('contractor', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='visits', to='accounts.organisation')),
+                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='visits', to='registry.site')),
             ],
             options={
-                "ordering": ["-planned_on", "-pk"],
+                'ordering': ['-planned_on', '-pk'],
             },
         ),
         migrations.CreateModel(
-            name="RestorationLine",
+            name='RestorationLine',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ("position", models.PositiveSmallIntegerField()),
-                ("text", models.CharField(max_length=200)),
-                (
-                    "outcome",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("", "open"),
-                            ("restored", "restored"),
-                            ("not_fitted", "not fitted"),
-                            ("left_out", "left out of service"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("ended_at", models.DateTimeField(blank=True, null=True)),
-                ("ended_by", models.CharField(blank=True, max_length=120)),
-                ("reason", models.CharField(blank=True, max_length=300)),
-                ("handed_to", models.CharField(blank=True, max_length=120)),
-                ("handed_at", models.DateTimeField(blank=True, null=True)),
-                ("sealed_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "follows",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="followed_by",
-                        to="records.restorationline",
-                    ),
-                ),
-                (
-                    "proportioner",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="restoration_lines",
-                        to="registry.proportioner",
-                    ),
-                ),
-                (
-                    "visit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="restoration_lines",
-                        to="records.visit",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('position', models.PositiveSmallIntegerField()),
+                ('text', models.CharField(max_length=200)),
+                ('outcome', models.CharField(blank=True, choices=[('', 'open'), ('restored', 'restored'), ('not_fitted', 'not fitted'), ('left_out', 'left out of service')], max_length=12)),
+                ('ended_at', models.DateTimeField(blank=True, null=True)),
+                ('ended_by', models.CharField(blank=True, max_length=120)),
+                ('reason', models.CharField(blank=True, max_length=300)),
+                ('handed_to', models.CharField(blank=True, max_length=120)),
+                ('handed_at', models.DateTimeField(blank=True, null=True)),
+                ('sealed_at', models.DateTimeField(blank=True, null=True)),
+                ('follows', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='followed_by', to='records.restorationline')),
+                ('proportioner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='restoration_lines', to='registry.proportioner')),
+                ('visit', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='restoration_lines', to='records.visit')),
             ],
             options={
-                "ordering": ["visit_id", "proportioner_id", "position"],
+                'ordering': ['visit_id', 'proportioner_id', 'position'],
             },
         ),
         migrations.AddField(
-            model_name="proportioningtest",
-            name="visit",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="tests",
-                to="records.visit",
-            ),
+            model_name='proportioningtest',
+            name='visit',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tests', to='records.visit'),
         ),
         migrations.CreateModel(
-            name="Notice",
+            name='Notice',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                (
-                    "told",
-                    models.CharField(
-                        help_text="Owner, fire service, monitoring company …", max_length=120
-                    ),
-                ),
-                ("by", models.CharField(max_length=120)),
-                ("how", models.CharField(blank=True, max_length=60)),
-                (
-                    "reference",
-                    models.CharField(blank=True, help_text="Number of the call", max_length=60),
-                ),
-                ("told_at", models.DateTimeField()),
-                (
-                    "visit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="notices",
-                        to="records.visit",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('told', models.CharField(help_text='Owner, fire service, monitoring company …', max_length=120)),
+                ('by', models.CharField(max_length=120)),
+                ('how', models.CharField(blank=True, max_length=60)),
+                ('reference', models.CharField(blank=True, help_text='Number of the call', max_length=60)),
+                ('told_at', models.DateTimeField()),
+                ('visit', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notices', to='records.visit')),
             ],
             options={
-                "ordering": ["told_at", "pk"],
+                'ordering': ['told_at', 'pk'],
             },
         ),
         migrations.AddField(
-            model_name="bench",
-            name="visit",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="benches",
-                to="records.visit",
-            ),
+            model_name='bench',
+            name='visit',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='benches', to='records.visit'),
         ),
         migrations.AddConstraint(
-            model_name="bottle",
-            constraint=models.UniqueConstraint(
-                fields=("bench", "label"),
-                name="bottle_label_once",
-                violation_error_message="Another bottle of this bench has that label.",
-            ),
+            model_name='bottle',
+            constraint=models.UniqueConstraint(fields=('bench', 'label'), name='bottle_label_once', violation_error_message='Another bottle of this bench has that label.'),
         ),
         migrations.AddConstraint(
-            model_name="bottle",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("role", "sample"), ("run__isnull", False)),
-                    models.Q(models.Q(("role", "sample"), _negated=True), ("run", None)),
-                    _connector="OR",
-                ),
-                name="sample_belongs_to_a_run",
-            ),
+            model_name='bottle',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('role', 'sample'), ('run__isnull', False)), models.Q(models.Q(('role', 'sample'), _negated=True), ('run', None)), _connector='OR'), name='sample_belongs_to_a_run'),
         ),
         migrations.AddConstraint(
-            model_name="bottle",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("concentrate_ml", None), ("concentrate_ml__gte", 0), _connector="OR"),
-                    models.Q(("water_ml", None), ("water_ml__gte", 0), _connector="OR"),
-                ),
-                name="bottle_volumes_not_negative",
-                violation_error_message="A volume is 0 mL or more.",
-            ),
+            model_name='bottle',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('concentrate_ml', None), ('concentrate_ml__gte', 0), _connector='OR'), models.Q(('water_ml', None), ('water_ml__gte', 0), _connector='OR')), name='bottle_volumes_not_negative', violation_error_message='A volume is 0 mL or more.'),
         ),
         migrations.AddConstraint(
-            model_name="flushstep",
-            constraint=models.UniqueConstraint(
-                fields=("test", "position"), name="flush_position_once"
-            ),
+            model_name='flushstep',
+            constraint=models.UniqueConstraint(fields=('test', 'position'), name='flush_position_once'),
         ),
         migrations.AddConstraint(
-            model_name="flowrun",
-            constraint=models.UniqueConstraint(
-                fields=("test", "flow_point"), name="one_run_a_flow_point"
-            ),
+            model_name='flowrun',
+            constraint=models.UniqueConstraint(fields=('test', 'flow_point'), name='one_run_a_flow_point'),
         ),
         migrations.AddConstraint(
-            model_name="flowrun",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("solution_flow", None), ("solution_flow__gt", 0), _connector="OR"),
-                    models.Q(("inlet_pressure", None), ("inlet_pressure__gte", 0), _connector="OR"),
-                ),
-                name="run_measures_in_range",
-                violation_error_message="A flow is above 0 and a pressure is not negative.",
-            ),
+            model_name='flowrun',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('solution_flow', None), ('solution_flow__gt', 0), _connector='OR'), models.Q(('inlet_pressure', None), ('inlet_pressure__gte', 0), _connector='OR')), name='run_measures_in_range', violation_error_message='A flow is above 0 and a pressure is not negative.'),
         ),
         migrations.AddConstraint(
-            model_name="reading",
-            constraint=models.UniqueConstraint(
-                fields=("bottle", "sequence"), name="reading_order_once"
-            ),
+            model_name='reading',
+            constraint=models.UniqueConstraint(fields=('bottle', 'sequence'), name='reading_order_once'),
         ),
         migrations.AddConstraint(
-            model_name="reading",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("set_aside_at", None), ("set_aside_reason", "")),
-                    models.Q(
-                        ("set_aside_at__isnull", False),
-                        models.Q(("set_aside_reason", ""), _negated=True),
-                    ),
-                    _connector="OR",
-                ),
-                name="reading_set_aside_says_why",
-                violation_error_message="A reading set aside carries its reason.",
-            ),
+            model_name='reading',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('set_aside_at', None), ('set_aside_reason', '')), models.Q(('set_aside_at__isnull', False), models.Q(('set_aside_reason', ''), _negated=True)), _connector='OR'), name='reading_set_aside_says_why', violation_error_message='A reading set aside carries its reason.'),
         ),
         migrations.AddConstraint(
-            model_name="seal",
-            constraint=models.UniqueConstraint(fields=("site", "number"), name="seal_number_once"),
+            model_name='seal',
+            constraint=models.UniqueConstraint(fields=('site', 'number'), name='seal_number_once'),
         ),
         migrations.AddConstraint(
-            model_name="seal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("number", 1), ("previous", "")),
-                    models.Q(("number__gt", 1), models.Q(("previous", ""), _negated=True)),
-                    _connector="OR",
-                ),
-                name="seal_follows_another",
-            ),
+            model_name='seal',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('number', 1), ('previous', '')), models.Q(('number__gt', 1), models.Q(('previous', ''), _negated=True)), _connector='OR'), name='seal_follows_another'),
         ),
         migrations.AddConstraint(
-            model_name="visit",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("restored_at", None), ("started_at__isnull", False), _connector="OR"
-                ),
-                name="visit_started_before_restored",
-            ),
+            model_name='visit',
+            constraint=models.CheckConstraint(condition=models.Q(('restored_at', None), ('started_at__isnull', False), _connector='OR'), name='visit_started_before_restored'),
         ),
         migrations.AddConstraint(
-            model_name="restorationline",
-            constraint=models.UniqueConstraint(
-                fields=("visit", "proportioner", "position"), name="restoration_position_once"
-            ),
+            model_name='restorationline',
+            constraint=models.UniqueConstraint(fields=('visit', 'proportioner', 'position'), name='restoration_position_once'),
         ),
         migrations.AddConstraint(
-            model_name="restorationline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("ended_at", None), ("outcome", "")),
-                    models.Q(
-                        ("ended_at__isnull", False), ("outcome__in", ["restored", "not_fitted"])
-                    ),
-                    models.Q(
-                        ("ended_at__isnull", False),
-                        ("handed_at__isnull", False),
-                        ("outcome", "left_out"),
-                        models.Q(("reason", ""), _negated=True),
-                        models.Q(("handed_to", ""), _negated=True),
-                    ),
-                    _connector="OR",
-                ),
-                name="restoration_line_tells_the_truth",
-                violation_error_message="A line left out of service says why, and to whom and when it was handed over in writing.",
-            ),
+            model_name='restorationline',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('ended_at', None), ('outcome', '')), models.Q(('ended_at__isnull', False), ('outcome__in', ['restored', 'not_fitted'])), models.Q(('ended_at__isnull', False), ('handed_at__isnull', False), ('outcome', 'left_out'), models.Q(('reason', ''), _negated=True), models.Q(('handed_to', ''), _negated=True)), _connector='OR'), name='restoration_line_tells_the_truth', violation_error_message='A line left out of service says why, and to whom and when it was handed over in writing.'),
         ),
         migrations.AddIndex(
-            model_name="proportioningtest",
-            index=models.Index(
-                fields=["proportioner", "state", "tested_on"], name="test_of_device"
-            ),
+            model_name='proportioningtest',
+            index=models.Index(fields=['proportioner', 'state', 'tested_on'], name='test_of_device'),
         ),
         migrations.AddIndex(
-            model_name="proportioningtest",
-            index=models.Index(fields=["site", "state"], name="test_of_site"),
+            model_name='proportioningtest',
+            index=models.Index(fields=['site', 'state'], name='test_of_site'),
         ),
         migrations.AddConstraint(
-            model_name="proportioningtest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("band_lower__gte", 0), ("band_lower__lt", models.F("band_upper"))
-                ),
-                name="test_band_in_order",
-            ),
+            model_name='proportioningtest',
+            constraint=models.CheckConstraint(condition=models.Q(('band_lower__gte', 0), ('band_lower__lt', models.F('band_upper'))), name='test_band_in_order'),
         ),
         migrations.AddConstraint(
-            model_name="proportioningtest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("sealed_at__isnull", False), ("state", "sealed")),
-                    models.Q(models.Q(("state", "sealed"), _negated=True), ("sealed_at", None)),
-                    _connector="OR",
-                ),
-                name="sealed_state_has_its_instant",
-            ),
+            model_name='proportioningtest',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('sealed_at__isnull', False), ('state', 'sealed')), models.Q(models.Q(('state', 'sealed'), _negated=True), ('sealed_at', None)), _connector='OR'), name='sealed_state_has_its_instant'),
         ),
         migrations.AddConstraint(
-            model_name="proportioningtest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state__in", ["handed_in", "sealed"]), _negated=True),
-                    models.Q(
-                        ("handed_in_at__isnull", False),
-                        models.Q(("limits", ""), _negated=True),
-                        models.Q(("certainty", ""), _negated=True),
-                    ),
-                    _connector="OR",
-                ),
-                name="handed_in_test_has_its_result",
-            ),
+            model_name='proportioningtest',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['handed_in', 'sealed']), _negated=True), models.Q(('handed_in_at__isnull', False), models.Q(('limits', ''), _negated=True), models.Q(('certainty', ''), _negated=True)), _connector='OR'), name='handed_in_test_has_its_result'),
         ),
         migrations.AddConstraint(
-            model_name="proportioningtest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("amendment_reason", ""), ("amends", None)),
-                    models.Q(
-                        ("amends__isnull", False), models.Q(("amendment_reason", ""), _negated=True)
-                    ),
-                    _connector="OR",
-                ),
-                name="amendment_says_why",
-                violation_error_message="An amendment names the record it corrects and says why.",
-            ),
+            model_name='proportioningtest',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('amendment_reason', ''), ('amends', None)), models.Q(('amends__isnull', False), models.Q(('amendment_reason', ''), _negated=True)), _connector='OR'), name='amendment_says_why', violation_error_message='An amendment names the record it corrects and says why.'),
         ),
         migrations.AddConstraint(
-            model_name="proportioningtest",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(
-                    models.Q(("state", "abandoned"), _negated=True), ("amends__isnull", False)
-                ),
-                fields=("amends",),
-                name="one_amendment_a_record",
-                violation_error_message="This record is already corrected by another one.",
-            ),
+            model_name='proportioningtest',
+            constraint=models.UniqueConstraint(condition=models.Q(models.Q(('state', 'abandoned'), _negated=True), ('amends__isnull', False)), fields=('amends',), name='one_amendment_a_record', violation_error_message='This record is already corrected by another one.'),
         ),
         migrations.AddConstraint(
-            model_name="proportioningtest",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(
-                    models.Q(("state", "abandoned"), _negated=True), ("amends", None)
-                ),
-                fields=("visit", "proportioner", "phase"),
-                name="one_test_a_phase",
-                violation_error_message="This visit already has such a test: as found and as left are one result each.",
-            ),
+            model_name='proportioningtest',
+            constraint=models.UniqueConstraint(condition=models.Q(models.Q(('state', 'abandoned'), _negated=True), ('amends', None)), fields=('visit', 'proportioner', 'phase'), name='one_test_a_phase', violation_error_message='This visit already has such a test: as found and as left are one result each.'),
         ),
         migrations.AddConstraint(
-            model_name="bench",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("batch_volume_ml__gt", 0)),
-                name="bench_batch_positive",
-                violation_error_message="The batch volume is above 0 mL.",
-            ),
+            model_name='bench',
+            constraint=models.CheckConstraint(condition=models.Q(('batch_volume_ml__gt', 0)), name='bench_batch_positive', violation_error_message='The batch volume is above 0 mL.'),
         ),
     ]

@@ -4,14 +4,15 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("records", "0001_first"),
+        ('records', '0001_first'),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="bottle",
-            name="withdrawn_reason",
+            model_name='bottle',
+            name='withdrawn_reason',
             field=models.CharField(blank=True, max_length=200),
         ),
     ]

@@ -4,39 +4,40 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("records", "0003_notice_names_who_told"),
+        ('records', '0003_notice_names_who_told'),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="proportioningtest",
-            name="criterion_confidence",
+            model_name='proportioningtest',
+            name='criterion_confidence',
             field=models.CharField(blank=True, max_length=40),
         ),
         migrations.AddField(
-            model_name="proportioningtest",
-            name="criterion_edition",
+            model_name='proportioningtest',
+            name='criterion_edition',
             field=models.CharField(blank=True, max_length=80),
         ),
         migrations.AddField(
-            model_name="proportioningtest",
-            name="criterion_title",
+            model_name='proportioningtest',
+            name='criterion_title',
             field=models.CharField(blank=True, max_length=120),
         ),
         migrations.AddField(
-            model_name="proportioningtest",
-            name="lean_probability",
+            model_name='proportioningtest',
+            name='lean_probability',
             field=models.FloatField(blank=True, null=True),
         ),
         migrations.AlterField(
-            model_name="proportioningtest",
-            name="band_lower",
+            model_name='proportioningtest',
+            name='band_lower',
             field=models.DecimalField(decimal_places=4, max_digits=7),
         ),
         migrations.AlterField(
-            model_name="proportioningtest",
-            name="criterion",
+            model_name='proportioningtest',
+            name='criterion',
             field=models.CharField(max_length=24),
         ),
     ]

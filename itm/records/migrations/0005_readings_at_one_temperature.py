@@ -4,16 +4,15 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("records", "0004_criterion_in_words"),
+        ('records', '0004_criterion_in_words'),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="proportioningtest",
-            name="correct_temperatures",
-            field=models.BooleanField(
-                default=False, help_text="Evaluate every reading as it would be at one temperature"
-            ),
+            model_name='proportioningtest',
+            name='correct_temperatures',
+            field=models.BooleanField(default=False, help_text='Evaluate every reading as it would be at one temperature'),
         ),
     ]
