@@ -128,6 +128,11 @@ STATIC_ROOT = DATA_DIR / "static"
 STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = DATA_DIR / "files"
+FILE_UPLOAD_HANDLERS = [
+    "itm.web.uploading.BoundedUploads",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {

@@ -1,6 +1,6 @@
 """The smallest valid thing of each kind; a test passes only what it is about."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -10,6 +10,7 @@ from django.contrib.auth.hashers import make_password
 from itm.accounts.actor import Actor, acting, system
 from itm.accounts.models import Membership, Organisation, User
 from itm.registry.models import (
+    Attachment,
     ConcentrateLot,
     Equipment,
     FlowPoint,
@@ -200,6 +201,24 @@ class RelocationFactory(TrackedFactory):
     to_system = factory.SelfAttribute("equipment.system")
     moved_on = date(2024, 5, 6)
     noted_by = "Person 0"
+
+
+class AttachmentFactory(TrackedFactory):
+    """A photo of the owner on the site alone; its file holds what the test gives."""
+
+    class Meta:
+        model = Attachment
+
+    site = factory.SubFactory(SiteFactory)
+    organisation = factory.SelfAttribute("site.owner")
+    name = "valve.png"
+    content_type = Attachment.ContentType.PNG
+    file = factory.django.FileField(filename="valve.png", data=b"a picture")
+    preview = factory.django.FileField(filename="preview.jpg", data=b"a small picture")
+    size = 9
+    sha256 = "0" * 64
+    added_by = "Person 0"
+    added_at = datetime(2024, 5, 6, 7, 8, tzinfo=UTC)
 
 
 class InstrumentFactory(TrackedFactory):

@@ -16,6 +16,7 @@ from itm.core.figures import day
 from itm.registry import queries, queries_equipment, services
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
 from itm.registry.forms import LotForm, TankForm
+from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import book, brief, day_asked, now_in, shown, warnings
@@ -65,6 +66,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     mine = queries.may_change(actor, row)
     context = {
         "tank": row,
+        "attached": attached(actor, row),
         "mine": mine,
         "writes": mine and row.retired_on is None,
         "form": form,

@@ -13,9 +13,10 @@ from itm.actions.change_equipment import change_equipment
 from itm.core.errors import NotFound
 from itm.registry import queries, queries_equipment, services
 from itm.registry.forms import EquipmentForm
+from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Narrow, Step, Within, beside, show, wanted
+from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
 from itm.web.sites import crumbs_to
 
 KINDS = Narrow("kind", "Kind", queries_equipment.EQUIPMENT_KINDS)
@@ -36,13 +37,10 @@ def crumbs_at(row: Any) -> Crumbs:
 @require_GET
 def equipment_list(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
-    site = _site_asked_for(request)
-    within = step = None
-    if site is not None:
-        there = reverse("site", args=[site.key])
-        within = Within("site", str(site.key), site.name, there)
-        if queries.may_change(actor, site) and site.retired_on is None:
-            step = Step("Add equipment", reverse("equipment_new", args=[site.key]))
+    site, within = within_site(request)
+    step = None
+    if site is not None and queries.may_change(actor, site) and site.retired_on is None:
+        step = Step("Add equipment", reverse("equipment_new", args=[site.key]))
     asked = wanted(request, (KINDS,), within)
     listed = List(
         title="Equipment",
@@ -72,17 +70,6 @@ def equipment_list(request: HttpRequest) -> HttpResponse:
     return show(request, listed, queries_equipment.equipment_list(actor, asked), asked)
 
 
-def _site_asked_for(request: HttpRequest) -> queries.Site | None:
-    asked = request.GET.get("site", "")
-    if not asked:
-        return None
-    try:
-        key = UUID(asked)
-    except ValueError as error:
-        raise NotFound("site", asked) from error
-    return queries.site(actor_of(request), key)
-
-
 @signed_in
 @require_GET
 def equipment(request: HttpRequest, key: UUID) -> HttpResponse:
@@ -90,6 +77,7 @@ def equipment(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries_equipment.equipment(actor, key)
     context = {
         "equipment": row,
+        "attached": attached(actor, row),
         "moves": queries_equipment.moves_of(actor, row),
         "mine": queries.may_change(actor, row),
         "crumbs": [*crumbs_at(row), (row.tag, "")],

@@ -5,12 +5,13 @@ from functools import wraps
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 
 from itm.accounts.actor import Actor
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def signed_in(view: View) -> View:
@@ -18,7 +19,7 @@ def signed_in(view: View) -> View:
 
     @wraps(view)
     @login_required
-    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if request.actor is None:  # type: ignore[attr-defined]
             return render(request, "account/no_organisation.html", status=403)
         return view(request, *args, **kwargs)

@@ -7,13 +7,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
+from uuid import UUID
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from itm.registry.queries import Wanted
+from itm.core.errors import NotFound
+from itm.registry import queries
+from itm.registry.finding import Wanted
+from itm.web.guard import actor_of
 
 PAGE_ROWS = 25
 EVERYTHING = (
@@ -104,6 +108,20 @@ def wanted(
         shown=shown if shown in dict(SHOWN) else "in_use",
         narrow=narrow,
     )
+
+
+def within_site(request: HttpRequest) -> tuple[Any, Within | None]:
+    """The site that the address narrows to, if any. Raises NotFound for one not to be seen."""
+    asked = request.GET.get("site", "")
+    if not asked:
+        return None, None
+    try:
+        key = UUID(asked)
+    except ValueError as error:
+        raise NotFound("site", asked) from error
+    site = queries.site(actor_of(request), key)
+    there = reverse("site", args=[site.key])
+    return site, Within("site", str(site.key), site.name, there)
 
 
 def show(request: HttpRequest, listed: List, rows: Any, asked: Wanted) -> HttpResponse:

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
@@ -182,7 +183,7 @@ def _known(actor: Actor) -> dict[str, str]:
     }  # fmt: skip
 
 
-def _page_of(step: Step) -> Callable[..., HttpResponse]:
+def _page_of(step: Step) -> Callable[..., HttpResponseBase]:
     @signed_in
     @require_http_methods(["GET", "POST"])
     def view(request: HttpRequest, key: UUID) -> HttpResponse:

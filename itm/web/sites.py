@@ -15,9 +15,10 @@ from itm.actions.change_site import change_site
 from itm.actions.oversee import end_oversight, name_authority, take_naming_back
 from itm.core.figures import day
 from itm.records import queries as records
-from itm.registry import overseeing, queries, queries_equipment, services
+from itm.registry import overseeing, queries, queries_attachments, queries_equipment, services
 from itm.registry.forms import AuthorityForm, EndForm, EngageForm, LetGoForm, SiteForm
 from itm.trends.devices import DeviceRow, device_rows
+from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import brief, now_in
@@ -93,6 +94,8 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
     systems = queries.systems_of(actor, row)
     context = {
         "site": row,
+        "attached": attached(actor, row),
+        "all_files": queries_attachments.attachment_count(actor, row),
         "today": day(today),
         "mine": queries.may_change(actor, row),
         "systems": with_devices(systems),

@@ -18,6 +18,7 @@ from itm.registry import queries, queries_equipment, services
 from itm.registry.criteria import words_of
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
 from itm.trends.devices import device_rows
+from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, beside, show, wanted
@@ -73,6 +74,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
     devices = queries.proportioners_of(actor, row)
     context = {
         "system": row,
+        "attached": attached(actor, row),
         "site": row.site,
         "limits": _limits(row),
         "grounds": words_of(row.criterion, row.criterion_source).grounds,
@@ -163,6 +165,7 @@ def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
     to_put_back, written = queries_equipment.lines_to_put_back(row)
     context = {
         "device": row,
+        "attached": attached(actor, row),
         "to_put_back": to_put_back,
         "moves": queries_equipment.moves_of(actor, row),
         "written": written,

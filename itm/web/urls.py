@@ -3,6 +3,7 @@ from django.urls import URLPattern, URLResolver
 from itm.web import (
     account,
     adoptions,
+    attachments,
     bench,
     bulk,
     concentrate,
@@ -36,6 +37,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *equipment.urls,
     *movements.urls,
     *inventory.urls,
+    *attachments.urls,
     *instruments.urls,
     *retiring.urls,
     *moves.urls,

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from itm.accounts.actor import Actor, system
 from itm.registry.models import (
+    Attachment,
     ConcentrateLot,
     Equipment,
     FlowPoint,
@@ -30,6 +31,7 @@ from itm.registry.models import (
 )
 from tests.factories import (
     TODAY,
+    AttachmentFactory,
     ConcentrateLotFactory,
     EquipmentFactory,
     GrantFactory,
@@ -72,6 +74,7 @@ def furnished(owner: Any) -> dict[type, Any]:
         ConcentrateLot: lot,
         Equipment: valve,
         Relocation: RelocationFactory(equipment=valve),
+        Attachment: AttachmentFactory(site=site),
         SiteAuthority: SiteAuthorityFactory(site=site),
         Grant: GrantFactory(site=site),
         Instrument: InstrumentFactory(),
@@ -128,6 +131,7 @@ SEES: dict[type, set[str]] = {
     ConcentrateLot: ON_THE_SITE,
     Equipment: ON_THE_SITE,
     Relocation: ON_THE_SITE,
+    Attachment: ON_THE_SITE,
     SiteAuthority: ON_THE_SITE,
     # Both sides of an engagement; a contractor's own stays readable when it is over.
     Grant: {"own", "engaged"},
@@ -171,6 +175,8 @@ READ = {
     "/proportioners/{}/": Proportioner,
     "/tanks/{}/": Tank,
     "/equipment/{}/": Equipment,
+    "/attachments/{}/file/": Attachment,
+    "/attachments/{}/preview/": Attachment,
     "/lots/{}/": ConcentrateLot,
     "/instruments/{}/": Instrument,
 }
@@ -191,6 +197,7 @@ WRITE = {
     "/tanks/{}/retire/": Tank,
     "/sites/{}/equipment/new/": Site,
     "/equipment/{}/edit/": Equipment,
+    "/attachments/{}/withdraw/": Attachment,
     "/equipment/{}/retire/": Equipment,
     "/equipment/{}/move/": Equipment,
     "/proportioners/{}/move/": Proportioner,
@@ -211,6 +218,7 @@ POST_ONLY = {
     "/tanks/{}/take-back/": Tank,
     "/equipment/{}/take-back/": Equipment,
     "/moves/{}/take-back/": Relocation,
+    "/attachments/{}/bring-back/": Attachment,
     "/instruments/{}/take-back/": Instrument,
     "/engagements/{}/go-on/": Grant,
 }

@@ -19,6 +19,7 @@ from tests.access.table import EVERYBODYS, PUBLIC, TABLE
 from tests.deeds import discharged, inspection_of, prepared, read, tested
 from tests.factories import (
     TODAY,
+    AttachmentFactory,
     EquipmentFactory,
     OrganisationFactory,
     RelocationFactory,
@@ -63,6 +64,7 @@ def things(scene) -> dict[str, dict]:
         "confirmation": {"key": given.key},
         "site": {"key": scene.site.key},
         "oversight": {"key": scene.site.site_authorities.get().key},
+        "attachment": {"key": AttachmentFactory(site=scene.site).key},
         "grant": {"key": scene.site.grants.get().key},
         "system": {"key": scene.system.key},
         "proportioner": {"key": scene.proportioner.key},

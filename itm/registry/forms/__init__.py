@@ -3,6 +3,7 @@
 `form.values` are what the services take; a form itself saves nothing.
 """
 
+from itm.registry.forms.attachments import AttachForm, WithdrawFileForm
 from itm.registry.forms.base import Refusing
 from itm.registry.forms.equipment import EquipmentForm
 from itm.registry.forms.movements import MovementForm, WithdrawForm
@@ -20,6 +21,7 @@ from itm.registry.forms.stock import InstrumentForm, LotForm, TankForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
 
 __all__ = [
+    "AttachForm",
     "AuthorityForm",
     "EndForm",
     "EngageForm",
@@ -36,6 +38,7 @@ __all__ = [
     "SiteForm",
     "SystemForm",
     "TankForm",
+    "WithdrawFileForm",
     "WithdrawForm",
     "flow_point_rows",
 ]

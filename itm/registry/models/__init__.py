@@ -1,3 +1,4 @@
+from itm.registry.models.attachments import Attachment
 from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Instrument
@@ -7,6 +8,7 @@ from itm.registry.models.sites import Grant, Site, SiteAuthority
 from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 
 __all__ = [
+    "Attachment",
     "ConcentrateLot",
     "Equipment",
     "FlowPoint",

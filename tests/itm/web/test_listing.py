@@ -8,6 +8,7 @@ from django.test import Client
 
 from tests.conftest import Scene
 from tests.factories import (
+    AttachmentFactory,
     ConcentrateLotFactory,
     EquipmentFactory,
     FoamSystemFactory,
@@ -75,6 +76,8 @@ def grow(scene: Scene, count: int) -> None:
         )
         RelocationFactory(equipment__site=scene.site, equipment__system=scene.system)
         EquipmentFactory(site=scene.site, system=None, tank=scene.tank)
+        AttachmentFactory(site=scene.site)
+        AttachmentFactory(site=scene.site, tank=scene.tank)
         GrantFactory(site=scene.site, starts_on=date(2010, 1, 1 + number % 28))
         InstrumentFactory(organisation=scene.contractor.organisation)
 
@@ -87,10 +90,11 @@ BUDGET = {
     "/tanks/": 6,
     "/lots/": 5,
     "/equipment/": 5,
-    "/sites/{site}/": 17,
-    "/systems/{system}/": 11,
-    "/tanks/{tank}/": 8,
-    "/proportioners/{proportioner}/": 10,
+    "/attachments/": 5,
+    "/sites/{site}/": 19,
+    "/systems/{system}/": 12,
+    "/tanks/{tank}/": 9,
+    "/proportioners/{proportioner}/": 11,
 }
 
 

@@ -1,0 +1,120 @@
+"""Photos and papers are attached to a site or a thing there, and withdrawn with a reason."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, BinaryIO
+
+from django.core.files.base import ContentFile, File
+from django.db import transaction
+
+from itm.accounts.actor import Actor, require_kind
+from itm.core.errors import Forbidden, Refused
+from itm.registry.files import inspect
+from itm.registry.models import Attachment, Equipment, FoamSystem, Proportioner, Site, Tank
+from itm.registry.services import keep
+
+MOST = 20  # files at once
+Target = Site | FoamSystem | Proportioner | Tank | Equipment
+COLUMN = {FoamSystem: "system", Proportioner: "proportioner", Tank: "tank", Equipment: "equipment"}
+
+
+@dataclass(frozen=True)
+class Upload:
+    """A file as a door hands it over, with the name that the person's device gave it."""
+
+    file: BinaryIO
+    name: str
+
+
+def require_may_attach(actor: Actor) -> None:
+    """To a site that the actor sees, which the caller's query has asked."""
+    require_kind(actor, "owner", "contractor", what="attach files to a site")
+
+
+@transaction.atomic
+def attach(
+    *, actor: Actor, site: Site, target: Target, uploads: Sequence[Upload], at: datetime,
+    caption: str = "",
+) -> list[Attachment]:  # fmt: skip
+    """All of them or none. Raises Forbidden; Refused nothing_chosen, too_many, already_there and
+    what `files.inspect` refuses."""
+    require_may_attach(actor)
+    if not uploads:
+        raise Refused("nothing_chosen", "Choose at least one file.", "chosen")
+    if len(uploads) > MOST:
+        raise Refused("too_many", f"These are {len(uploads)} files; {MOST} go at once.", "chosen")
+    stored: list[Attachment] = []
+    try:
+        for upload in uploads:
+            stored.append(_attach(actor, site, target, upload, at, caption))
+    except BaseException:
+        for row in stored:  # the rows go with the transaction; the files would stay
+            _drop_files(row)
+        raise
+    return stored
+
+
+def _attach(
+    actor: Actor, site: Site, target: Target, upload: Upload, at: datetime, caption: str
+) -> Attachment:
+    found = inspect(upload.file, upload.name)
+    on: dict[str, Any] = dict.fromkeys(COLUMN.values())
+    if type(target) in COLUMN:
+        on[COLUMN[type(target)]] = target
+    same = Attachment.objects.filter(site=site, sha256=found.sha256, withdrawn_at=None, **on)
+    if (twin := same.first()) is not None:
+        raise Refused(
+            "already_there", f"“{found.name}” is already here, as “{twin.name}”.", "chosen"
+        )
+    row = Attachment(
+        site=site, organisation=actor.organisation, content_type=found.content_type,
+        size=found.size, sha256=found.sha256, added_by=actor.person, added_at=at, **on,
+    )  # fmt: skip
+    upload.file.seek(0)
+    try:
+        row.file.save(f"file{found.suffix}", File(upload.file), save=False)
+        if found.preview:
+            row.preview.save("preview.jpg", ContentFile(found.preview), save=False)
+        keep(row, {"name": found.name, "caption": caption.strip()}, by=actor, verb="attached")
+    except BaseException:
+        _drop_files(row)
+        raise
+    return row
+
+
+def _drop_files(row: Attachment) -> None:
+    for file in (row.file, row.preview):
+        if file:
+            file.delete(save=False)
+
+
+def may_withdraw(actor: Actor, row: Attachment) -> bool:
+    """Who attached it, and the owner of the site."""
+    return actor.organisation_id in (row.organisation_id, row.site.owner_id)
+
+
+def require_may_withdraw(actor: Actor, row: Attachment) -> None:
+    if not may_withdraw(actor, row):
+        raise Forbidden("Only who attached a file and the owner of the site can withdraw it.")
+
+
+def withdraw(*, actor: Actor, row: Attachment, why: str, at: datetime) -> Attachment:
+    """It is served no more; its line stays and says who withdrew it and why. Never deletes.
+
+    Raises Forbidden; Refused why_missing. May run twice.
+    """
+    require_may_withdraw(actor, row)
+    if not why.strip():
+        raise Refused("why_missing", "Say why this file is withdrawn.", "why")
+    if row.withdrawn_at is not None:
+        return row
+    values = {"withdrawn_at": at, "withdrawn_by": actor.person, "withdrawn_why": why.strip()}
+    return keep(row, values, by=actor, verb="withdrawn")
+
+
+def bring_back(*, actor: Actor, row: Attachment) -> Attachment:
+    """Undo of `withdraw`. May run twice."""
+    require_may_withdraw(actor, row)
+    values = {"withdrawn_at": None, "withdrawn_by": "", "withdrawn_why": ""}
+    return keep(row, values, by=actor, verb="brought back")

@@ -1,0 +1,120 @@
+"""Photos and papers that hang on a site, or on one thing there."""
+
+import uuid
+from pathlib import PurePath
+
+from django.db import models
+from django.db.models import Q
+
+from itm.accounts.models import Organisation
+from itm.core.history import Tracked
+from itm.registry.access import Scoped, ScopedQuerySet
+from itm.registry.models.concentrate import Tank
+from itm.registry.models.equipment import Equipment
+from itm.registry.models.sites import Site
+from itm.registry.models.systems import FoamSystem, Proportioner
+
+TARGETS = ("system", "proportioner", "tank", "equipment")
+
+
+def unguessable(attachment: "Attachment", filename: str) -> str:
+    """Nothing of the name that a person gave a file reaches the disk."""
+    return f"attachments/{uuid.uuid4().hex}{PurePath(filename).suffix}"
+
+
+def at_most_one_target() -> Q:
+    """No target is set, or one."""
+    none = Q(**{f"{name}__isnull": True for name in TARGETS})
+    for name in TARGETS:
+        rest = {f"{other}__isnull": True for other in TARGETS if other != name}
+        none |= Q(**{f"{name}__isnull": False}, **rest)
+    return none
+
+
+class Attachment(Tracked, Scoped):
+    """A file whose type and size were checked by its content. Withdrawn, never deleted.
+
+    Its bytes are those that came, so that the digest proves them; what a list shows is a small
+    picture made from them.
+    """
+
+    class ContentType(models.TextChoices):
+        JPEG = "image/jpeg", "photo"
+        PNG = "image/png", "picture"
+        WEBP = "image/webp", "picture"
+        PDF = "application/pdf", "PDF"
+
+    site_path = "site"
+    site = models.ForeignKey(Site, models.PROTECT, related_name="attachments")
+    system = models.ForeignKey(
+        FoamSystem, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    proportioner = models.ForeignKey(
+        Proportioner, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    tank = models.ForeignKey(
+        Tank, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    equipment = models.ForeignKey(
+        Equipment, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="attachments")
+    name = models.CharField(max_length=120)
+    caption = models.CharField(max_length=200, blank=True)
+    content_type = models.CharField(max_length=20, choices=ContentType.choices)
+    file = models.FileField(upload_to=unguessable)
+    preview = models.FileField(upload_to=unguessable, blank=True)
+    size = models.PositiveIntegerField(help_text="bytes")
+    sha256 = models.CharField(max_length=64)
+    added_by = models.CharField(max_length=120)
+    added_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.CharField(max_length=120, blank=True)
+    withdrawn_why = models.CharField(max_length=200, blank=True)
+    objects = ScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-added_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=at_most_one_target(),
+                name="attachment_on_one_thing",
+                violation_error_message="A file hangs on one thing, or on the site alone.",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    content_type__in=[
+                        "image/jpeg", "image/png", "image/webp", "application/pdf",
+                    ]
+                ),
+                name="attachment_of_a_known_type",
+                violation_error_message="A file is a JPEG, PNG or WebP picture, or a PDF.",
+            ),
+            models.CheckConstraint(
+                condition=Q(size__gt=0),
+                name="attachment_not_empty",
+                violation_error_message="This file is empty.",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_why="")
+                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_why="")),
+                name="attachment_withdrawn_with_a_reason",
+                violation_error_message="Say why this file is withdrawn.",
+            ),
+        ]  # fmt: skip
+
+    def __str__(self) -> str:
+        return self.name
+
+    @staticmethod
+    def made_by(organisation_id: int | None) -> Q:
+        """Who attached a file keeps it, like a record, when its time at the site is over."""
+        return Q(organisation=organisation_id)
+
+    @property
+    def is_picture(self) -> bool:
+        return self.content_type != self.ContentType.PDF
+
+    @property
+    def target(self) -> "FoamSystem | Proportioner | Tank | Equipment | Site":
+        return self.system or self.proportioner or self.tank or self.equipment or self.site

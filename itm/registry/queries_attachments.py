@@ -1,0 +1,72 @@
+"""Photos and papers that a person may read."""
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+
+from itm.accounts.actor import Actor
+from itm.core.errors import NotFound
+from itm.registry import queries, queries_equipment
+from itm.registry.attaching import COLUMN, Target
+from itm.registry.finding import Wanted, arranged, one
+from itm.registry.models import Attachment, Site
+
+FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
+    "system": queries.system,
+    "proportioner": queries.proportioner,
+    "tank": queries.tank,
+    "equipment": queries_equipment.equipment,
+}
+SORTS = {"name": "name", "site": "site__name", "added_at": "added_at", "size": "size"}
+NARROWS = {"site": "site__key", "kind": "content_type"}
+KINDS = (("image/jpeg", "photos"), ("image/png", "PNG pictures"), ("application/pdf", "PDFs"))
+_THINGS = ("site", "organisation", "system", "proportioner", "tank", "equipment")
+
+
+def attachments(actor: Actor, wanted: Wanted) -> QuerySet[Attachment]:
+    """Those in force over all sites, or on one."""
+    rows = Attachment.objects.visible_to(actor).filter(withdrawn_at=None)
+    return arranged(
+        rows.select_related(*_THINGS), wanted, find_in=("name", "caption"), sorts=SORTS,
+        narrows=NARROWS, retirable=False,
+    )  # fmt: skip
+
+
+def attachments_of(actor: Actor, target: Target) -> list[Attachment]:
+    """The newest first, with those that were withdrawn; of a site those on the site alone."""
+    rows = Attachment.objects.visible_to(actor)
+    if isinstance(target, Site):
+        rows = rows.filter(site=target, **{f"{name}__isnull": True for name in COLUMN.values()})
+    else:
+        rows = rows.filter(**{COLUMN[type(target)]: target})
+    return list(rows.select_related("site", "organisation"))
+
+
+def attachment_count(actor: Actor, site: Site) -> int:
+    return Attachment.objects.visible_to(actor).filter(site=site, withdrawn_at=None).count()
+
+
+def attachment(actor: Actor, key: UUID) -> Attachment:
+    return one(Attachment.objects.visible_to(actor).select_related(*_THINGS), "file", key)
+
+
+def file_to_serve(actor: Actor, key: UUID) -> Attachment:
+    """One that is in force: what was withdrawn is served to nobody."""
+    rows = Attachment.objects.visible_to(actor).filter(withdrawn_at=None)
+    return one(rows, "file", key)
+
+
+def target_at(actor: Actor, site: Site, at: str) -> Target:
+    """The thing that an address names as “tank:key”, on this very site; nothing is the site."""
+    if not at:
+        return site
+    name, _, key = at.partition(":")
+    try:
+        row: Target = FOUND[name](actor, UUID(key))
+    except (KeyError, ValueError) as error:
+        raise NotFound("thing", at) from error
+    if queries.site_of(row) != site:
+        raise NotFound("thing", at)
+    return row

@@ -1,0 +1,168 @@
+"""Photos and papers: attached, listed, served to those who may see the site, withdrawn."""
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect
+from django.template.defaultfilters import filesizeformat
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from itm.core.errors import NotFound
+from itm.core.figures import day
+from itm.registry import attaching, queries, queries_attachments
+from itm.registry.attaching import Upload
+from itm.registry.forms import AttachForm, WithdrawFileForm
+from itm.web.attached import page_of
+from itm.web.editing import edit
+from itm.web.guard import actor_of, signed_in
+from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted, within_site
+from itm.web.sites import crumbs_to
+from itm.web.uploading import was_dropped
+
+KINDS = Narrow("kind", "Kind", queries_attachments.KINDS)
+# A file is looked at as what it is and runs nothing, whatever its bytes would be elsewhere.
+SEALED_OFF = "default-src 'none'; sandbox"
+
+
+@signed_in
+@require_GET
+def attachments(request: HttpRequest) -> HttpResponse:
+    actor = actor_of(request)
+    site, within = within_site(request)
+    asked = wanted(request, (KINDS,), within)
+    step = None
+    if site is not None and actor.kind in ("owner", "contractor") and site.retired_on is None:
+        step = Step("Attach files", reverse("attachment_new", args=[site.key]))
+    listed = List(
+        title="Photos and papers",
+        lead="What was attached to sites and to things there.",
+        columns=(
+            Column("File", "name"),
+            Column("What it shows"),
+            Column("Hangs on"),
+            Column("Site", "site"),
+            Column("Added", "added_at", number=True),
+            Column("Size", "size", number=True),
+        ),
+        cells=lambda row: (
+            Cell(row.name, reverse("attachment_file", args=[row.key])),
+            Cell(row.caption),
+            Cell(str(row.target), f"{page_of(row.target)}#attachments"),
+            Cell(row.site.name, reverse("site", args=[row.site.key])),
+            Cell(day(row.added_at.date()), number=True),
+            Cell(filesizeformat(row.size), number=True),
+        ),
+        empty="Nothing is attached yet. Photos and papers are attached on the page of their site, "
+        "system, tank or valve.",
+        step=step,
+        retirable=False,
+        narrows=(KINDS,),
+        within=within,
+    )
+    return show(request, listed, queries_attachments.attachments(actor, asked), asked)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def attachment_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    """On the thing that the address names, or on the site alone."""
+    actor = actor_of(request)
+    site = queries.site(actor, key)
+    attaching.require_may_attach(actor)
+    target = queries_attachments.target_at(actor, site, request.GET.get("at", ""))
+    refused = was_dropped(request) if request.method == "POST" else []
+    form = AttachForm(request.POST, request.FILES, refused=refused)
+    there = f"{page_of(target)}#attachments"
+
+    def write() -> Any:
+        uploads = [Upload(one, one.name) for one in form.cleaned_data["chosen"]]
+        made = attaching.attach(
+            actor=actor, site=site, target=target, uploads=uploads, at=timezone.now(),
+            caption=form.cleaned_data["caption"],
+        )  # fmt: skip
+        return ", ".join(row.name for row in made)
+
+    return edit(
+        request, form=form, write=write, to=lambda _: there,
+        title=f"Attach photos or papers to {target}", save="Attach", said="Attached: {}.",
+        lead="Whoever sees the site sees them. Show no faces and nothing that its owner would not "
+        "hand out.",
+        back=there, crumbs=crumbs_to(site),
+    )  # fmt: skip
+
+
+@signed_in
+@require_GET
+def attachment_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
+    """Pictures open in the browser, everything else is handed over to be saved."""
+    row = queries_attachments.file_to_serve(actor_of(request), key)
+    return _served(row.file, row.content_type, row.name, saved=not row.is_picture)
+
+
+@signed_in
+@require_GET
+def attachment_preview(request: HttpRequest, key: UUID) -> HttpResponseBase:
+    row = queries_attachments.file_to_serve(actor_of(request), key)
+    if not row.preview:
+        raise NotFound("preview", key)
+    return _served(row.preview, "image/jpeg", f"{row.name}.jpg", saved=False)
+
+
+def _served(file: Any, content_type: str, name: str, *, saved: bool) -> FileResponse:
+    return FileResponse(
+        file.open("rb"),
+        as_attachment=saved,
+        filename=name,
+        content_type=content_type,
+        headers={
+            "Content-Security-Policy": SEALED_OFF,
+            "X-Content-Type-Options": "nosniff",
+            "Cache-Control": "private, no-cache",
+        },
+    )
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def attachment_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries_attachments.attachment(actor, key)
+    attaching.require_may_withdraw(actor, row)
+    form = WithdrawFileForm(request.POST or None)
+    there = f"{page_of(row.target)}#attachments"
+
+    def write() -> Any:
+        done = attaching.withdraw(actor=actor, row=row, at=timezone.now(), **form.cleaned_data)
+        undo = reverse("attachment_bring_back", args=[key])
+        messages.success(request, f"Withdrawn: {done}.", extra_tags=undo)
+        return done
+
+    return edit(
+        request, form=form, write=write, to=lambda _: there, said="",
+        title=f"Withdraw {row}", save="Withdraw", back=there, crumbs=crumbs_to(row.site),
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def attachment_bring_back(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries_attachments.attachment(actor, key)
+    attaching.bring_back(actor=actor, row=row)
+    messages.success(request, f"Shown again: {row}.")
+    return redirect(f"{page_of(row.target)}#attachments")
+
+
+urls: list[URLPattern] = [
+    path("attachments/", attachments, name="attachments"),
+    path("sites/<uuid:key>/attachments/new/", attachment_new, name="attachment_new"),
+    path("attachments/<uuid:key>/file/", attachment_file, name="attachment_file"),
+    path("attachments/<uuid:key>/preview/", attachment_preview, name="attachment_preview"),
+    path("attachments/<uuid:key>/withdraw/", attachment_withdraw, name="attachment_withdraw"),
+    path("attachments/<uuid:key>/bring-back/", attachment_bring_back, name="attachment_bring_back"),
+]
