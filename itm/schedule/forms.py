@@ -8,11 +8,11 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.fields import DayField, NumberField
 from itm.registry.forms.base import CHOOSE, Refusing
-from itm.registry.models import Site
+from itm.registry.models import FoamSystem, Site
 from itm.schedule import adoption_queries
 from itm.schedule.adopting import Agreed
 from itm.schedule.due import Window
-from itm.schedule.models import Adoption, Requirement
+from itm.schedule.models import Adoption, Happening, Requirement
 from itm.schedule.shifting import Shift
 
 ALL_SITES = "All your sites"
@@ -198,3 +198,19 @@ class ShiftForm(Refusing, forms.Form):
         if cleaned["how"] == self.BY:
             return Shift(days=cleaned["days"])
         return Shift(to=cleaned["to"]) if cleaned["how"] == self.TO else Shift()
+
+
+class HappeningForm(Refusing, forms.Form):
+    """What happened, where and when."""
+
+    kind = forms.ChoiceField(label="What happened", choices=Happening.Kind.choices)
+    system = forms.ModelChoiceField(
+        FoamSystem.objects.none(), label="At", required=False, empty_label="The whole site"
+    )
+    happened_on = DayField(label="On")
+    words = forms.CharField(label="In a few words", max_length=300)
+
+    def __init__(self, data: Any = None, *, site: Site, initial: Any = None) -> None:
+        super().__init__(data, initial=initial)
+        choice: Any = self.fields["system"]
+        choice.queryset = site.systems.filter(retired_on=None)

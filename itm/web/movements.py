@@ -8,9 +8,10 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from itm.actions import keep_book
 from itm.core.errors import NotFound
 from itm.core.figures import day
-from itm.registry import movements, queries, services
+from itm.registry import queries, services
 from itm.registry.forms import MovementForm, WithdrawForm
 from itm.web.cautions import TANK
 from itm.web.concentrate import crumbs_to_tank
@@ -46,7 +47,7 @@ def movement_new(request: HttpRequest, key: UUID, kind: str) -> HttpResponse:
 
     def write() -> Any:
         values = {**form.values, "kind": what}
-        return movements.move(
+        return keep_book.move(
             actor=actor, tank=tank, today=site_date(tank.site.time_zone), **values
         )  # fmt: skip
 
@@ -69,7 +70,7 @@ def movement_correct(request: HttpRequest, key: UUID) -> HttpResponse:
     there = reverse("tank", args=[row.tank.key])
     return edit(
         request, form=form, choose=True,
-        write=lambda: movements.correct(
+        write=lambda: keep_book.correct(
             actor=actor, movement=row, today=site_date(row.tank.site.time_zone),
             at=timezone.now(), **form.values,
         ),
@@ -91,7 +92,7 @@ def movement_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
     there = reverse("tank", args=[row.tank.key])
     return edit(
         request, form=form,
-        write=lambda: movements.withdraw(
+        write=lambda: keep_book.withdraw(
             actor=actor, movement=row, at=timezone.now(), **form.cleaned_data
         ),
         to=lambda _: there, title=f"Withdraw the {row.get_kind_display().lower()}",

@@ -53,9 +53,10 @@ def weigh(
 def effect(made: Any) -> list[str]:
     """Sentences about what a deed did to duties."""
     sites = "1 site" if made.sites == 1 else f"{made.sites} sites"
-    out = [f"{sites}: {counted(made.begun)} begin."]
+    out = [f"{sites}: {counted(made.begun)} {'begins' if made.begun == 1 else 'begin'}."]
     if made.gone:
-        out.append(f"{counted(made.gone)} that were open give way.")
+        was = "that was open gives way" if made.gone == 1 else "that were open give way"
+        out.append(f"{counted(made.gone)} {was}.")
     return out
 
 

@@ -12,6 +12,7 @@ from django.urls import URLPattern, get_resolver, reverse
 
 from itm.accounts.models import Organisation
 from itm.actions.adopt import adopt
+from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
 from itm.records import restoration
 from itm.schedule.models import Programme
@@ -54,8 +55,13 @@ def things(scene) -> dict[str, dict]:
         actor=scene.owner, adoption=adoption, requirements=[row], checked_against="it", today=TODAY
     )
     inspected = inspection_of(scene)
+    happened, _ = note_happening(
+        actor=scene.owner, site=scene.site, system=scene.system, kind="repair",
+        happened_on=TODAY, words="new seal", today=TODAY,
+    )  # fmt: skip
     return {
         "": {},
+        "happening": {"key": happened.key},
         "inspection": {"key": inspected.key},
         "line of inspection": {"key": inspected.lines.get().key},
         "programme": {"pk": programme.pk},
