@@ -11,6 +11,7 @@ from itm.accounts.actor import Actor, acting, system
 from itm.accounts.models import Membership, Organisation, User
 from itm.registry.models import (
     Attachment,
+    Certificate,
     ConcentrateLot,
     Equipment,
     FlowPoint,
@@ -221,17 +222,30 @@ class AttachmentFactory(TrackedFactory):
     added_at = datetime(2024, 5, 6, 7, 8, tzinfo=UTC)
 
 
+class CertificateFactory(TrackedFactory):
+    class Meta:
+        model = Certificate
+
+    number = factory.Sequence(lambda n: f"C-{n}")
+
+
 class InstrumentFactory(TrackedFactory):
+    """With a certificate in date, or none when asked for."""
+
     class Meta:
         model = Instrument
+        skip_postgeneration_save = True  # the certificate is a row of its own
 
     organisation = factory.SubFactory(OrganisationFactory, kind=Organisation.Kind.CONTRACTOR)
     name = "Bench refractometer"
     serial_number = factory.Sequence(lambda n: f"S{n}")
     method = Instrument.Method.REFRACTIVE_INDEX
     resolution = Decimal("0.00001")
-    certificate = "C-1"
-    certificate_due_on = date(2027, 1, 1)
+
+    @factory.post_generation
+    def certified(self: Any, create: bool, extracted: Any, **kwargs: Any) -> None:
+        if extracted is not False:
+            CertificateFactory(instrument=self, number="C-1", due_on=date(2027, 1, 1))
 
 
 def actor_of(organisation: Organisation, role: str = "manager", today: date = TODAY) -> Actor:

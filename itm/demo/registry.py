@@ -15,7 +15,7 @@ from itm.actions.oversee import name_authority
 from itm.core.clock import date_at
 from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
-from itm.registry import movements, services
+from itm.registry import certificates, movements, services
 from itm.registry.contents import contents
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
 from itm.registry.restoring import FLUSH_ORDER
@@ -96,9 +96,18 @@ def _instrument(world: World, contractor: str, told: dict[str, Any]) -> None:
         resolution=Decimal(told["resolution"]),
         repeatability=None if repeatability is None else Decimal(repeatability),
         temperature_compensated=told["temperature_compensated"],
-        certificate=told["certificate"],
-        certificate_due_on=world.ages.day(-told["certificate_due_in_days"]),
     )
+    for one in told["certificates"]:
+        issued = one.get("issued_days_ago")
+        certificates.add_certificate(
+            actor=world.actor(contractor, world.ages.day(LONG_AGO)),
+            instrument=row,
+            today=world.ages.day(0),
+            number=one["number"],
+            laboratory=one["laboratory"],
+            issued_on=None if issued is None else world.ages.day(issued),
+            due_on=world.ages.day(-one["due_in_days"]),
+        )
     world.instruments[row.serial_number] = row
 
 

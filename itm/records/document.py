@@ -17,6 +17,7 @@ from calc.standards import as_made_percent
 from itm.records.evaluate import supply
 from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Seal
 from itm.records.rows import rows
+from itm.registry.certificates import certificate_on
 from itm.registry.contents import amount, as_of, ledger
 from itm.registry.models import Tank
 
@@ -233,6 +234,7 @@ def _restoration(test: ProportioningTest) -> list[dict[str, Any]]:
 
 def _bench(test: ProportioningTest) -> dict[str, Any]:
     bench, meter = test.bench, test.bench.instrument
+    proof = certificate_on(meter, test.tested_on)
     samples = [(run.flow_point.name, b) for run in test.runs.all() for b in run.bottles.all()]
     bottles = [(None, b) for b in bench.bottles.all()] + samples
     return {
@@ -246,8 +248,10 @@ def _bench(test: ProportioningTest) -> dict[str, Any]:
             "resolution": written(meter.resolution),
             "repeatability": written(meter.repeatability),
             "temperature_compensated": meter.temperature_compensated,
-            "certificate": meter.certificate,
-            "certificate_due_on": written(meter.certificate_due_on),
+            "certificate": proof.number if proof else "",
+            "certificate_due_on": written(proof.due_on) if proof else None,
+            "certificate_issued_on": written(proof.issued_on) if proof else None,
+            "laboratory": proof.laboratory if proof else "",
         },
         "lot": str(bench.lot) if bench.lot else "",
         "water_source": bench.water_source,

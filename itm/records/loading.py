@@ -34,6 +34,7 @@ def whole(pk: int) -> ProportioningTest:
                 "visit__restoration_lines", RestorationLine.objects.order_by("position", "pk")
             ),
             "site__site_authorities__organisation",
+            "bench__instrument__certificates",
             Prefetch(
                 "bench__tank__movements", TankMovement.objects.in_force().select_related("lot")
             ),

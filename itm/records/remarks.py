@@ -8,6 +8,7 @@ from itm.records.models import Bottle, FlowRun, ProportioningTest
 from itm.records.queries import Previous
 from itm.records.rule import FrozenRule
 from itm.registry.book import lines_of
+from itm.registry.certificates import certificate_on, ran_out
 from itm.registry.contents import as_of
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Tank
 
@@ -108,15 +109,22 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
 def bench_remarks(test: ProportioningTest) -> list[str]:
     """On the concentrate and the instrument that the test rests on."""
     instrument, lot = test.bench.instrument, test.bench.lot
-    out = []
-    due = instrument.certificate_due_on
-    if due is not None and due < test.tested_on:
-        out.append(f"The certificate of {instrument} ran out on {day(due)}.")
+    out = [*instrument_remarks(instrument, test.tested_on)]
     if other := other_nominal(test.nominal_percent, lot):
         out.append(other)
     if lot is not None and lot.expires_on is not None and lot.expires_on < test.tested_on:
         out.append(f"The lot {lot} expired on {day(lot.expires_on)}.")
     return [*out, *tank_remarks(test.bench.tank, lot, test.tested_on)]
+
+
+def instrument_remarks(instrument: Instrument, on: date) -> list[str]:
+    """A reading is taken all the same; the record says what its instrument could prove."""
+    proof = certificate_on(instrument, on)
+    if proof is None:
+        return [f"No calibration certificate of {instrument} is on record for {day(on)}."]
+    if ran_out(proof, on):
+        return [f"The certificate {proof} of {instrument} ran out on {day(proof.due_on)}."]
+    return []
 
 
 def tank_remarks(tank: Tank, lot: ConcentrateLot | None, on: date) -> list[str]:

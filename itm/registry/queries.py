@@ -4,12 +4,13 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, F, Prefetch, Q, QuerySet
+from django.db.models import Count, F, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.registry.finding import Wanted, arranged, one
 from itm.registry.models import (
+    Certificate,
     ConcentrateLot,
     FlowPoint,
     FoamSystem,
@@ -226,13 +227,30 @@ INSTRUMENT_SORTS = {
     "serial_number": "serial_number",
     "method": "method",
     "resolution": "resolution",
-    "certificate_due_on": "certificate_due_on",
+    "due_on": "due_on",
 }
 
 
-def instruments(actor: Actor, wanted: Wanted) -> QuerySet[Instrument]:
-    rows = Instrument.objects.visible_to(actor)
+def instruments(actor: Actor, wanted: Wanted, today: date) -> QuerySet[Instrument]:
+    """With `due_on`, when the calibration that is in force today runs out."""
+    there = Certificate.objects.filter(instrument=OuterRef("pk"), withdrawn_because="")
+    there = there.filter(Q(issued_on=None) | Q(issued_on__lte=today)).order_by(
+        F("issued_on").desc(nulls_last=True), "-pk"
+    )
+    rows = Instrument.objects.visible_to(actor).annotate(
+        due_on=Subquery(there.values("due_on")[:1])
+    )
     return arranged(rows, wanted, find_in=("name", "serial_number"), sorts=INSTRUMENT_SORTS)
+
+
+def certificates_of(actor: Actor, instrument: Instrument) -> list[Certificate]:
+    """The newest first, those withdrawn by mistake too."""
+    return list(Certificate.objects.visible_to(actor).filter(instrument=instrument))
+
+
+def certificate(actor: Actor, key: UUID) -> Certificate:
+    rows = Certificate.objects.visible_to(actor).select_related("instrument")
+    return one(rows, "certificate", key)
 
 
 def instrument(actor: Actor, key: UUID) -> Instrument:

@@ -51,7 +51,7 @@ def instrument(document: dict[str, Any], clock: SiteClock) -> tuple[Fact, ...]:
          if meter["repeatability"] else repeatability),
         ("From its own records", own_records(document, unit)),
         ("Temperature", temperature(document)),
-        Fact("Certificate", meter["certificate"] or "none on record", certificate(document, clock)),
+        Fact("Certificate", _proof(meter), certificate(document, clock)),
     )  # fmt: skip
 
 
@@ -82,6 +82,13 @@ def inputs(document: dict[str, Any]) -> dict[str, Any]:
     """The engine's form, where there is a result."""
     found: dict[str, Any] = (document["evaluation"] or {}).get("inputs", {})
     return found
+
+
+def _proof(meter: dict[str, Any]) -> str:
+    """Number, laboratory and day; the older form of a record has the number alone."""
+    issued_on = meter.get("certificate_issued_on")
+    parts = [meter["certificate"], meter.get("laboratory", ""), issued_on and iso_day(issued_on)]
+    return ", ".join(filter(None, parts)) or "none on record"
 
 
 def certificate(document: dict[str, Any], clock: SiteClock) -> str:

@@ -17,6 +17,7 @@ from itm.records.bench_forms import ReasonForm, StandardForm
 from itm.records.bench_sheet import Sheet, sheet
 from itm.records.evaluate import preview
 from itm.records.merge import Crossed
+from itm.records.remarks import instrument_remarks
 from itm.web.bench_page import (
     MOST_ENTRIES,
     entries_in,
@@ -218,6 +219,7 @@ def _page(
         "test": found.test,
         "bench": found.bench,
         "instrument": found.bench.instrument,
+        "remarks": instrument_remarks(found.bench.instrument, found.test.tested_on),
         "groups": shown,
         "open": any(line.cells for group in shown for line in group.lines),
         "missing": not (found.water and found.standards and found.concentrate),

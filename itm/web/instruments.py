@@ -10,9 +10,10 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.accounts.actor import require_kind
 from itm.core.figures import day, plainly
 from itm.records.repeatability import history
-from itm.registry import queries, services
-from itm.registry.forms import InstrumentForm
-from itm.web.editing import edit, site_date
+from itm.registry import certificates, queries, services
+from itm.registry.certificates import in_force, ran_out
+from itm.registry.forms import CertificateForm, InstrumentForm, WithdrawForm
+from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Step, show, wanted
 
@@ -30,21 +31,21 @@ def instruments(request: HttpRequest) -> HttpResponse:
             Column("Serial number", "serial_number"),
             Column("Reads", "method"),
             Column("One step", "resolution", number=True),
-            Column("Calibration due", "certificate_due_on", number=True),
+            Column("Calibration due", "due_on", number=True),
         ),
         cells=lambda row: (
             Cell(row.name, reverse("instrument", args=[row.key])),
             Cell(row.serial_number),
             Cell(row.get_method_display()),
             Cell(f"{row.resolution.normalize():f} {row.unit}".strip(), number=True),
-            Cell(day(row.certificate_due_on), number=True),
+            Cell(day(row.due_on) or "not on record", number=True),
         ),
         empty="No instrument yet. A bench needs one: a refractometer or a conductivity meter."
         if keeps
         else "Instruments belong to contractors; you read of them in the records that name them.",
         step=Step("Add an instrument", reverse("instrument_new")) if keeps else None,
     )
-    return show(request, listed, queries.instruments(actor, asked), asked)
+    return show(request, listed, queries.instruments(actor, asked, site_date()), asked)
 
 
 @signed_in
@@ -52,14 +53,18 @@ def instruments(request: HttpRequest) -> HttpResponse:
 def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.instrument(actor, key)
-    due = row.certificate_due_on
+    today, known = site_date(), queries.certificates_of(actor, row)
+    now = in_force(known, today)
     context = {
         "instrument": row,
         "resolution": f"{row.resolution.normalize():f}",
         "repeatability": f"{row.repeatability.normalize():f}" if row.repeatability else "",
         "records": scatter(row),
         "mine": queries.may_change(actor, row),
-        "late": due is not None and due < site_date(),
+        "now": now,
+        "late": ran_out(now, today),
+        "certificates": [one for one in known if not one.withdrawn_because],
+        "withdrawn": [one for one in known if one.withdrawn_because],
         "crumbs": [("Instruments", reverse("instruments")), (row.name, "")],
     }
     return render(request, "registry/instrument.html", context)
@@ -110,7 +115,71 @@ def instrument_edit(request: HttpRequest, key: UUID) -> HttpResponse:
     )  # fmt: skip
 
 
+def crumbs_to(row: queries.Instrument) -> Crumbs:
+    return [
+        ("Instruments", reverse("instruments")),
+        (row.name, reverse("instrument", args=[row.key])),
+    ]
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def certificate_new(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.instrument(actor, key)
+    services.require_own(actor, row, "add a certificate of an instrument")
+    form = CertificateForm(request.POST, instrument=row)
+    there = reverse("instrument", args=[key])
+    return edit(
+        request, form=form, to=lambda _: there, back=there, crumbs=crumbs_to(row),
+        write=lambda: certificates.add_certificate(
+            actor=actor, instrument=row, today=site_date(), **form.values
+        ),
+        title="Add a certificate", save="Add the certificate", said="Certificate {} is kept.",
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def certificate_edit(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.certificate(actor, key)
+    services.require_own(actor, row.instrument, "change a certificate of an instrument")
+    form = CertificateForm(request.POST, row=row)
+    there = reverse("instrument", args=[row.instrument.key])
+    return edit(
+        request, form=form, to=lambda _: there, back=there, crumbs=crumbs_to(row.instrument),
+        write=lambda: certificates.change_certificate(
+            actor=actor, certificate=row, today=site_date(), **form.values
+        ),
+        title=f"Put certificate {row} right",
+        lead="Sealed records keep what stood here when they were sealed.",
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def certificate_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.certificate(actor, key)
+    services.require_own(actor, row.instrument, "withdraw a certificate of an instrument")
+    form = WithdrawForm(request.POST or None)
+    there = reverse("instrument", args=[row.instrument.key])
+    return edit(
+        request, form=form, to=lambda _: there, back=there, crumbs=crumbs_to(row.instrument),
+        write=lambda: certificates.withdraw_certificate(
+            actor=actor, certificate=row, **form.cleaned_data
+        ),
+        title=f"Withdraw certificate {row}", save="Withdraw", said="Withdrawn: certificate {}.",
+        lead="It was entered by mistake: it counts for nothing from now on and stays to be read "
+        "with the reason.",
+    )  # fmt: skip
+
+
 urls: list[URLPattern] = [
+    path("instruments/<uuid:key>/certificates/new/", certificate_new, name="certificate_new"),
+    path("certificates/<uuid:key>/edit/", certificate_edit, name="certificate_edit"),
+    path("certificates/<uuid:key>/withdraw/", certificate_withdraw, name="certificate_withdraw"),
     path("instruments/", instruments, name="instruments"),
     path("instruments/new/", instrument_new, name="instrument_new"),
     path("instruments/<uuid:key>/", instrument, name="instrument"),

@@ -81,6 +81,7 @@ def things(scene) -> dict[str, dict]:
         "move": {"key": RelocationFactory(equipment__site=scene.site).key},
         "lot": {"key": scene.tank.movements.get().lot.key},
         "instrument": {"key": scene.instrument.key},
+        "certificate": {"key": scene.instrument.certificates.get().key},
         "visit": {"key": test.visit.key},
         "draft": {"key": test.key},
         "draft and point": {"key": test.key, "point": run.flow_point.key},

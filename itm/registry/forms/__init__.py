@@ -17,12 +17,13 @@ from itm.registry.forms.sites import (
     RetireForm,
     SiteForm,
 )
-from itm.registry.forms.stock import InstrumentForm, LotForm, TankForm
+from itm.registry.forms.stock import CertificateForm, InstrumentForm, LotForm, TankForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
 
 __all__ = [
     "AttachForm",
     "AuthorityForm",
+    "CertificateForm",
     "EndForm",
     "EngageForm",
     "EquipmentForm",

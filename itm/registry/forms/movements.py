@@ -25,7 +25,7 @@ def _because() -> forms.CharField:
     return forms.CharField(
         label="What was wrong",
         max_length=200,
-        help_text="The wrong one stays on the page of the tank with this reason.",
+        help_text="The wrong one stays to be read with this reason.",
     )
 
 

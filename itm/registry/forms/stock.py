@@ -4,7 +4,7 @@ from calc.units import VOLUME
 from itm.core.fields import DayField, NumberField
 from itm.core.quantities import QuantityField
 from itm.registry.forms.base import RegistryForm
-from itm.registry.models import ConcentrateLot, Instrument, Tank
+from itm.registry.models import Certificate, ConcentrateLot, Instrument, Tank
 
 
 class TankForm(RegistryForm):
@@ -60,16 +60,33 @@ class InstrumentForm(RegistryForm):
         required=False,
         help_text="Standard deviation of one reading as its maker states it, in its own unit.",
     )
-    certificate_due_on = DayField(label="Calibration due on", required=False)
 
     class Meta:
         model = Instrument
         fields = (
             "name", "serial_number", "method", "unit", "resolution", "repeatability",
-            "temperature_compensated", "certificate", "certificate_due_on",
+            "temperature_compensated",
         )  # fmt: skip
         labels = {
             "method": "What it reads",
             "temperature_compensated": "Corrects for temperature itself",
-            "certificate": "Number of its calibration certificate",
         }
+
+
+class CertificateForm(RegistryForm):
+    issued_on = DayField(
+        label="Calibrated on",
+        required=False,
+        help_text="Readings from this day on rest on it. Left empty, it counts until one with a "
+        "day follows.",
+    )
+    due_on = DayField(
+        label="Next calibration due on",
+        required=False,
+        help_text="A reading after this day is taken all the same, and the record says so.",
+    )
+
+    class Meta:
+        model = Certificate
+        fields = ("number", "laboratory", "issued_on", "due_on")
+        labels = {"number": "Number of the certificate"}

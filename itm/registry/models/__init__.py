@@ -1,7 +1,7 @@
 from itm.registry.models.attachments import Attachment
 from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
-from itm.registry.models.instruments import Instrument
+from itm.registry.models.instruments import Certificate, Instrument
 from itm.registry.models.movements import TankMovement
 from itm.registry.models.relocations import Relocation
 from itm.registry.models.sites import Grant, Site, SiteAuthority
@@ -9,6 +9,7 @@ from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 
 __all__ = [
     "Attachment",
+    "Certificate",
     "ConcentrateLot",
     "Equipment",
     "FlowPoint",

@@ -1,9 +1,9 @@
-"""Instruments that read the bench."""
+"""Instruments that read the bench, and the certificates of their calibration."""
 
 from typing import Self
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
@@ -46,8 +46,6 @@ class Instrument(Tracked):
         help_text="Standard deviation of one reading as the maker states it, in its unit",
     )  # fmt: skip
     temperature_compensated = models.BooleanField(default=False)
-    certificate = models.CharField(max_length=80, blank=True)
-    certificate_due_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)
     objects = InstrumentQuerySet.as_manager()
 
@@ -80,3 +78,44 @@ class Instrument(Tracked):
 
     def __str__(self) -> str:
         return f"{self.name} ({self.serial_number})"
+
+
+class CertificateQuerySet(TrackedQuerySet):
+    def visible_to(self, actor: Actor) -> Self:
+        """With the instrument, and as it."""
+        if actor.organisation_id is None:
+            return self.none()
+        return self.filter(instrument__organisation=actor.organisation_id)
+
+
+class Certificate(Tracked):
+    """One calibration of an instrument. Which one is in force on a day follows from the rows."""
+
+    owner_path = "instrument__organisation"
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="certificates")
+    number = models.CharField(max_length=80)
+    laboratory = models.CharField(max_length=120, blank=True)
+    issued_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True)
+    # One that was entered by mistake says so and counts for nothing.
+    withdrawn_because = models.CharField(max_length=200, blank=True)
+    objects = CertificateQuerySet.as_manager()
+
+    class Meta:
+        ordering = [F("issued_on").desc(nulls_last=True), "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["instrument", "number"],
+                condition=Q(withdrawn_because=""),
+                name="certificate_number_once",
+                violation_error_message="This instrument already has a certificate of that number.",
+            ),
+            models.CheckConstraint(
+                condition=Q(issued_on=None) | Q(due_on=None) | Q(due_on__gt=F("issued_on")),
+                name="certificate_days_in_order",
+                violation_error_message="The next calibration is due after the day of this one.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number

@@ -158,6 +158,22 @@ def test_contractor_keeps_an_instrument(enter: Any, scene: Scene) -> None:
     row = Instrument.objects.get(serial_number="77")
     assert row.organisation == scene.contractor.organisation
     page.post(f"/instruments/{row.key}/edit/", {**entry, "unit": "mS/cm", "name": "Other name"})
+    assert "No certificate yet" in page.get(f"/instruments/{row.key}/").content.decode()
+    proof = {"number": "K-1", "laboratory": "Invented room", "issued_on": "2025-01-10",
+             "due_on": "2025-01-09"}  # fmt: skip
+    new = f"/instruments/{row.key}/certificates/new/"
+    wrong = page.post(new, proof)
+    assert wrong.status_code == 422
+    assert "The next calibration is due after the day of this one" in wrong.content.decode()
+    page.post(new, {**proof, "due_on": "2026-01-10"})
+    kept = row.certificates.get()
+    assert "in force, out of date" in page.get(f"/instruments/{row.key}/").content.decode()
+    page.post(f"/certificates/{kept.key}/edit/", {**proof, "due_on": "2999-01-10"})
+    text = page.get(f"/instruments/{row.key}/").content.decode()
+    assert "in force" in text
+    assert "out of date" not in text
+    page.post(f"/certificates/{kept.key}/withdraw/", {"because": "of another meter"})
+    assert "of another meter" in page.get(f"/instruments/{row.key}/").content.decode()
     page.post(f"/instruments/{row.key}/retire/", {"retired_on": "2026-01-01"})
     link = f'href="/instruments/{row.key}/"'
     assert link not in page.get("/instruments/").content.decode()

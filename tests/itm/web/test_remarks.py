@@ -10,7 +10,7 @@ from itm.records.chain import parsed, verify
 from itm.registry.models import TankMovement
 from tests.conftest import Scene
 from tests.deeds import prepared, tested
-from tests.factories import TODAY, ConcentrateLotFactory, TankFillFactory
+from tests.factories import TODAY, CertificateFactory, ConcentrateLotFactory, TankFillFactory
 
 LEAVE = {"allowed_by": "R. Invented", "allowed_because": "letter of both makers"}
 SAID = "R. Invented answers for it: letter of both makers."
@@ -70,8 +70,9 @@ def test_instrument_out_of_date_is_flagged_and_never_refused(
     enter: Any, scene: Scene, due: date, said: bool
 ) -> None:
     """Pitfall 8. The deed reads its bench on 15 June 2026; the day it is due still counts."""
-    scene.instrument.certificate_due_on = due
-    scene.instrument.save(by=system(TODAY))
+    proof = scene.instrument.certificates.get()
+    proof.due_on = due
+    proof.save(by=system(TODAY))
     for address, text in pages(enter, tested(scene)).items():
         flagged = "certificate C-1:</strong> Out of date: it was due on 14 Jun 2026" in text
         assert flagged is said, address
@@ -88,3 +89,30 @@ def test_standards_from_a_lot_that_is_gone_are_remarked_upon(enter: Any, scene: 
                     moved_on=date(2026, 6, 1), reason="changed over")  # fmt: skip
     text = enter("contractor").get(address).content.decode()
     assert f"nothing of {old} stands in {scene.tank}" in text
+
+
+def test_instrument_without_certificate_is_flagged_and_never_refused(
+    enter: Any, scene: Scene
+) -> None:
+    proof = scene.instrument.certificates.get()
+    proof.withdrawn_because = "of another meter"
+    proof.save(by=system(TODAY))
+    assert "No calibration certificate of" in prepare_page(enter, scene)
+    for address, text in pages(enter, tested(scene, on=date(2026, 6, 20))).items():
+        assert "No calibration certificate is on record." in text, address
+
+
+def prepare_page(enter: Any, scene: Scene) -> str:
+    draft = prepared(scene).test
+    page = enter("contractor")
+    bench = page.get(f"/tests/{draft.key}/bench/").content.decode()
+    prepare = page.get(f"/tests/{draft.key}/prepare/").content.decode()
+    assert "No calibration certificate of" in bench
+    return str(prepare)
+
+
+def test_sealed_record_keeps_the_certificate_it_was_read_with(enter: Any, scene: Scene) -> None:
+    sealed = tested(scene)
+    CertificateFactory(instrument=scene.instrument, number="C-2", issued_on=date(2026, 6, 1))
+    assert parsed(sealed.seal)["bench"]["instrument"]["certificate"] == "C-1"
+    assert list(verify()) == []
