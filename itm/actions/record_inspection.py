@@ -1,22 +1,61 @@
 """A round of inspection is recorded, and the duties that it completes move."""
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.core.errors import Refused
 from itm.records import inspecting
 from itm.records.duties import derive_site
+from itm.records.inspecting import Entry
 from itm.records.models import Inspection, InspectionLine
+from itm.registry import attaching
+from itm.registry.attaching import Upload
 from itm.registry.models import Site
+
+NONE: Mapping[tuple[int, str], Upload] = {}
 
 
 @transaction.atomic
-def record_inspection(*, actor: Actor, site: Site, **values: Any) -> Inspection:
-    """Raises what `records.inspecting.record` raises. May run twice."""
-    made = inspecting.record(actor=actor, site=site, **values)
+def record_inspection(
+    *, actor: Actor, site: Site, entries: Sequence[Entry], at: datetime,
+    photos: Mapping[tuple[int, str], Upload] = NONE, **values: Any,
+) -> Inspection:  # fmt: skip
+    """`photos` by primary key of the duty and key of the want; each is attached to its thing.
+
+    Raises what `records.inspecting.record` and `registry.attaching.attach` raise. May run twice.
+    """
+    inspecting.require_inspector(actor, site)
+    if inspecting.recorded(actor, values["once"]) is None:
+        for entry in entries:  # files are stored only for what can be recorded
+            if not entry.empty:
+                inspecting.judged(entry)
+        entries = [with_photos(actor, site, entry, photos, at) for entry in entries]
+    made = inspecting.record(actor=actor, site=site, entries=entries, at=at, **values)
     derive_site(actor=actor, site=site)
     return made
+
+
+def with_photos(
+    actor: Actor, site: Site, entry: Entry, photos: Mapping[tuple[int, str], Upload], at: datetime
+) -> Entry:
+    stored = {}
+    for (duty, want), upload in photos.items():
+        if duty != entry.duty.pk:
+            continue
+        caption = f"{entry.duty.requirement}"[:200]
+        try:
+            [stored[want]] = attaching.attach(
+                actor=actor, site=site, target=entry.duty.thing, uploads=[upload], at=at,
+                caption=caption,
+            )  # fmt: skip
+        except Refused as refusal:
+            raise Refused(refusal.code, refusal.sentence, f"{duty}-{want}") from refusal
+    return replace(entry, photos=stored) if stored else entry
 
 
 @transaction.atomic

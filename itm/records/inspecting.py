@@ -12,7 +12,7 @@ from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.records import wants
 from itm.records.models import Inspection, InspectionLine, Visit
-from itm.registry.models import Grant, Site
+from itm.registry.models import Attachment, Grant, Site
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.models.duties import LINKS
 
@@ -30,6 +30,8 @@ class Entry:
     reason: str = ""
     note: str = ""
     broken: bool = False  # not in order for a reason that no answer shows
+    # Files of the photos wanted, by want; their names stand in `entered`.
+    photos: Mapping[str, Attachment] = field(default_factory=dict)
 
     @property
     def empty(self) -> bool:
@@ -125,6 +127,9 @@ def judged(entry: Entry) -> dict[str, object]:
         answers = wants.answers(entry.duty.requirement.evidence, entry.entered)
     except Refused as refusal:
         raise Refused(refusal.code, refusal.sentence, f"{pk}-{refusal.place}") from refusal
+    for one in answers:
+        if (photo := entry.photos.get(one["key"])) is not None:
+            one |= {"attachment": str(photo.key), "sha256": photo.sha256}
     fine = all(one["in_order"] for one in answers) and not entry.broken
     return {
         "outcome": Outcome.IN_ORDER if fine else Outcome.FAULT,
@@ -179,8 +184,10 @@ def correct(
         raise Refused("why_missing", "Say why it is corrected.", "why")
     values: dict[str, object] = {"outcome": Outcome.NOT_POSSIBLE, "answers": []}
     if possible:
-        answers = wants.answers(line.requirement.evidence, entered)
+        asked = [want for want in line.requirement.evidence if want["kind"] != "photo"]
+        answers = wants.answers(asked, entered)
         fine = all(one["in_order"] for one in answers) and not broken
+        answers += [one for one in line.answers if one["kind"] == "photo"]  # what was taken stays
         values = {"outcome": Outcome.IN_ORDER if fine else Outcome.FAULT, "answers": answers}
     made = Inspection(
         site=old.site, visit=old.visit, organisation=actor.organisation, done_on=old.done_on,

@@ -13,6 +13,7 @@ from itm.core.errors import Refused
 from itm.core.fields import DayField
 from itm.records import wants
 from itm.records.inspecting import Entry, judged
+from itm.registry.attaching import Upload
 from itm.registry.forms.base import Refusing
 from itm.schedule.models import Duty
 
@@ -28,10 +29,14 @@ def want_field(want: wants.Want) -> forms.Field:
     if want["kind"] == "choice":
         choices = [(choice, choice) for choice in want["choices"]]
         return forms.ChoiceField(choices=choices, widget=forms.RadioSelect, **common)
-    help_text = wants.limits(want)
     if want["kind"] == "photo":
-        help_text = "The name of the picture or where it is kept."
-    field: Any = forms.CharField(max_length=wants.LONGEST, help_text=help_text, **common)
+        picture: Any = forms.FileField(
+            max_length=wants.LONGEST, allow_empty_file=True, **common,
+            widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+        )  # fmt: skip
+        picture.optional = bool(want.get("optional"))
+        return picture
+    field: Any = forms.CharField(max_length=wants.LONGEST, help_text=wants.limits(want), **common)
     field.optional = bool(want.get("optional"))
     if want["kind"] == "number":
         field.unit = want.get("unit", "")
@@ -64,8 +69,10 @@ class RoundForm(Refusing, forms.Form):
     )  # fmt: skip
     once = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
 
-    def __init__(self, data: Any = None, *, duties: Sequence[Duty], initial: Any = None) -> None:
-        super().__init__(data, initial=initial)
+    def __init__(
+        self, data: Any = None, files: Any = None, *, duties: Sequence[Duty], initial: Any = None
+    ) -> None:
+        super().__init__(data, files, initial=initial)
         self.duties = list(duties)
         for duty in self.duties:
             for want in duty.requirement.evidence:
@@ -94,7 +101,7 @@ class RoundForm(Refusing, forms.Form):
             Entry(
                 duty,
                 {
-                    want["key"]: cleaned.get(f"{duty.pk}-{want['key']}") or ""
+                    want["key"]: typed(cleaned.get(f"{duty.pk}-{want['key']}"))
                     for want in duty.requirement.evidence
                 },
                 cleaned.get(f"{duty.pk}-reason") or "",
@@ -103,6 +110,16 @@ class RoundForm(Refusing, forms.Form):
             )
             for duty in self.duties
         ]
+
+    def photos(self) -> dict[tuple[int, str], Upload]:
+        """By duty and want."""
+        out = {}
+        for duty in self.duties:
+            for want in duty.requirement.evidence:
+                file = self.cleaned_data.get(f"{duty.pk}-{want['key']}")
+                if want["kind"] == "photo" and file:
+                    out[duty.pk, want["key"]] = Upload(file, file.name)
+        return out
 
     def clean(self) -> dict[str, Any]:
         """All tasks are judged before the page says no, so that all sentences stand there."""
@@ -125,6 +142,11 @@ class RoundForm(Refusing, forms.Form):
         return cleaned
 
 
+def typed(value: Any) -> str:
+    """A file stands in the record by the name that its device gave it."""
+    return getattr(value, "name", value) or ""
+
+
 def closing(duty: Duty) -> dict[str, forms.Field]:
     return {
         "broken": forms.BooleanField(label="Something else is not in order", required=False),
@@ -143,7 +165,7 @@ class CorrectForm(Refusing, forms.Form):
 
     def __init__(self, data: Any = None, *, line: Any) -> None:
         super().__init__(data)
-        self.wants = line.requirement.evidence
+        self.wants = [want for want in line.requirement.evidence if want["kind"] != "photo"]
         typed = {one["key"]: one["typed"] for one in line.answers}
         for want in self.wants:
             self.fields[want["key"]] = want_field(want)

@@ -36,8 +36,9 @@ def inspect(request: HttpRequest, key: UUID) -> HttpResponse:
     visit = visit_asked_for(request, actor, site)
     duties = queries.to_inspect(actor, site, ahead=ahead)
     form = RoundForm(
-        request.POST or None, duties=duties, initial={"done_on": site_date(site.time_zone)}
-    )
+        request.POST or None, request.FILES or None, duties=duties,
+        initial={"done_on": site_date(site.time_zone)},
+    )  # fmt: skip
     status = 200
     if request.method == "POST":
         status = 422
@@ -49,7 +50,7 @@ def inspect(request: HttpRequest, key: UUID) -> HttpResponse:
                 cleaned = form.cleaned_data
                 made = record_inspection(
                     actor=actor, site=site, done_on=cleaned["done_on"], at=timezone.now(),
-                    once=cleaned["once"], entries=form.entries(), visit=visit,
+                    once=cleaned["once"], entries=form.entries(), photos=form.photos(), visit=visit,
                     note=cleaned["note"],
                 )  # fmt: skip
                 messages.success(request, f"Recorded: {made}.")
@@ -70,6 +71,7 @@ def inspect(request: HttpRequest, key: UUID) -> HttpResponse:
             for task in form.tasks()
         ],
         "ahead": ahead,
+        "lost": bool(request.FILES),
         "visit": visit,
         "crumbs": [*crumbs_to(site), ("Inspect", "")],
     }

@@ -1,14 +1,18 @@
 """A round on its page: many tasks at once, nothing typed is lost, pressed twice is one record."""
 
 from datetime import date
+from io import BytesIO
 from uuid import uuid4
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils.html import escape
+from PIL import Image
 
 from itm.actions.adopt import adopt
 from itm.records.models import Inspection
+from itm.registry.models import Attachment
 from itm.schedule.models import Duty, Programme
 from tests.deeds import inspection_of, prepared
 
@@ -128,3 +132,42 @@ def test_the_round_asks_the_database_no_more_for_more_tasks(
     client = enter("owner")
     with django_assert_max_num_queries(14):
         client.get(reverse("inspect", args=[scene.site.key]))
+
+
+# Photos -----------------------------------------------------------------------------------------
+
+
+def picture(colour: str = "red") -> SimpleUploadedFile:
+    out = BytesIO()
+    Image.new("RGB", (8, 8), colour).save(out, "PNG")
+    return SimpleUploadedFile("drum.png", out.getvalue(), "image/png")
+
+
+def test_a_photo_is_attached_to_the_thing_and_named_in_the_record(enter, scene, duty):
+    data = filled(duty) | {f"{duty.pk}-photo": picture()}
+    client = enter("contractor")
+    answer = client.post(reverse("inspect", args=[scene.site.key]), data)
+    stored = Attachment.objects.get()
+    assert stored.proportioner == scene.proportioner
+    [shown] = [one for one in Inspection.objects.get().lines.get().answers if one["key"] == "photo"]
+    assert (shown["typed"], shown["sha256"]) == ("drum.png", stored.sha256)
+    assert reverse("attachment_file", args=[stored.key]) in text(client.get(answer.url))
+
+
+def test_what_only_calls_itself_a_photo_is_refused_at_its_place(enter, scene, duty):
+    liar = SimpleUploadedFile("drum.png", b"MZ no picture at all", "image/png")
+    answer = enter("owner").post(
+        reverse("inspect", args=[scene.site.key]), filled(duty) | {f"{duty.pk}-photo": liar}
+    )
+    assert answer.status_code == 422
+    assert "neither a JPEG" in text(answer)
+    assert "Choose the photos again" in text(answer)
+    assert not Inspection.objects.exists()
+    assert not Attachment.objects.exists()
+
+
+def test_no_file_is_stored_for_a_round_that_is_refused(enter, scene, duty):
+    data = filled(duty, level="full") | {f"{duty.pk}-photo": picture()}
+    answer = enter("owner").post(reverse("inspect", args=[scene.site.key]), data)
+    assert answer.status_code == 422
+    assert not Attachment.objects.exists()
