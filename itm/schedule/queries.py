@@ -20,7 +20,7 @@ def open_duties(actor: Actor) -> QuerySet[Duty]:
 
 def asked(duties: QuerySet[Duty]) -> QuerySet[Duty]:
     """Without what is done, was withdrawn or hangs on retired equipment."""
-    return duties.filter(stands__in=ASKED)
+    return duties.filter(stands__in=ASKED, done_on=None, withdrawn_on=None)
 
 
 def in_reach(actor: Actor, duties: QuerySet[Duty]) -> QuerySet[Duty]:

@@ -154,7 +154,8 @@ def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
         ("due", "latest_on", "stands_changes_on"),
         ("open", "due_on", "stands_changes_on"),
     ):
-        standing = marked(rows.filter(stands=name), name, RANK[name], F(when))
+        here = rows.filter(stands=name, stands_changes_on__isnull=name == "overdue")
+        standing = marked(here, name, RANK[name], F(when))
         out[name] = standing.order_by(order, "pk")
     return out
 

@@ -136,14 +136,15 @@ class Duty(Tracked, Scoped):
             ),
             models.Index(fields=["site", "due_on"], name="duty_of_site"),
             # Worst first without sorting, and the rows that a day changes without a look at others.
+            # Conditions in words that SQLite finds again in a query: it proves no others.
             models.Index(
                 fields=["stands", "stands_changes_on"],
-                condition=Q(stands__in=TO_COME),
+                condition=Q(stands_changes_on__isnull=False),
                 name="duty_by_next_change",
             ),
             models.Index(
                 fields=["site", "stands"],
-                condition=Q(stands__in=ASKED),
+                condition=Q(done_on=None, withdrawn_on=None),
                 name="duty_asked_at_site",
             ),
             models.Index(
