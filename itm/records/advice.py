@@ -5,11 +5,13 @@ there. It says what would do if they fall so; it promises nothing.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import calc
 from calc.inverse import instrument_sd
+from itm.records.judging import band_at, form_at
 from itm.records.rule import left_by_lean
 
 MOST_BOTTLES = 4  # more bottles than that nobody makes on the day, own choice
@@ -39,15 +41,16 @@ def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[st
 
 
 def _advice(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted: float) -> str:
-    lean = left_by_lean(point, result["band"], inputs.get("lean_probability"))
+    band = band_at(point, result["band"])
+    lean = left_by_lean(point, band, inputs.get("lean_probability"))
     if point["probability_of_limits"] >= wanted and not lean:
         return "The chance would do, but a warning below leaves it open: mend that first."
     steps = _steps(inputs, result, point)
-    outcomes = calc.evaluate_many([step.inputs for step in steps])
+    outcomes = calc.evaluate_many([form_at(step.inputs, point["name"]) for step in steps])
     for step, outcome in zip(steps, outcomes, strict=True):
         if _settles(outcome, point["name"]):
             return f"Would settle it: {step.words}"
-    return _too_near(result["band"], point["percent"])
+    return _too_near(band, point["percent"])
 
 
 def _settles(outcome: Any, name: str) -> bool:
@@ -148,7 +151,7 @@ def _finer_displays(inputs: dict[str, Any], residual_sd: float) -> list[Step]:
     return steps
 
 
-def _too_near(band: dict[str, float], percent: float) -> str:
+def _too_near(band: Mapping[str, float], percent: float) -> str:
     edge = min(band["lower"], band["upper"], key=lambda e: abs(e - percent))
     return (
         f"No few bottles would settle it: it lies {abs(edge - percent):.2g} points from the "

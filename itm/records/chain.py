@@ -18,6 +18,7 @@ from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core import history, triggers
 from itm.records.document import document, instant
+from itm.records.judging import judge
 from itm.records.loading import whole
 from itm.records.models import Evaluation, ProportioningTest, Seal
 from itm.records.rows import guarded, plain, rows
@@ -181,7 +182,7 @@ def _verify_row(
 def _verify_engine(form: dict[str, Any], place: str) -> Iterator[Finding]:
     stored = form["evaluation"]
     try:
-        result = calc.evaluate(stored["inputs"]).as_dict()
+        result = judge(stored["inputs"])
         same = _agree(stored["result"], result)
         how = "recomputation gives another result"
     except calc.CalcError as refusal:

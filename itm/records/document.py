@@ -6,7 +6,8 @@ A form is never changed, only followed by the next, and every old one stays read
 came later is read with `get`, and without it the reader says what the old form said.
 
 Form 2 holds the criterion in words (title, edition, how sure) and the probability of not being
-lean, which form 1 did not know.
+lean, which form 1 did not know; and of each run its own band and the acceptance test behind it,
+where the criterion asks for that.
 """
 
 from datetime import UTC, date, datetime
@@ -207,6 +208,12 @@ def _runs(test: ProportioningTest) -> list[dict[str, Any]]:
             "inlet_pressure": run.inlet_pressure_typed,
             "solution_flow": run.solution_flow_typed,
             "flow_source": run.get_flow_source_display() if run.flow_source else "",
+            "band": {"lower": written(run.band_lower), "upper": written(run.band_upper)}
+            if run.band_lower is not None
+            else None,
+            "baseline": {"percent": written(run.baseline_percent), "source": run.baseline_source}
+            if run.baseline_percent is not None
+            else None,
             "foam_seen_at": instant(run.foam_seen_at),
             "level_before": run.level_before_typed,
             "level_after": run.level_after_typed,

@@ -7,6 +7,7 @@ from typing import Any
 import calc
 from calc.supply import minutes_of_supply
 from itm.accounts.actor import Actor
+from itm.records.judging import OWN_LIMITS, judge
 from itm.records.loading import whole
 from itm.records.models import Bottle, Evaluation, FlowRun, ProportioningTest
 from itm.records.repeatability import history
@@ -93,9 +94,20 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
     # Keys that not every test has stand in it only where they say something: digests stay.
     if test.lean_probability is not None:
         form["lean_probability"] = test.lean_probability
+    if own := _own_limits(test):
+        form[OWN_LIMITS] = own
     if test.correct_temperatures:
         form["correct_to_c"] = _common_temperature(form)
     return form
+
+
+def _own_limits(test: ProportioningTest) -> dict[str, dict[str, float | None]]:
+    """Of each flow point, where the criterion gives it its own."""
+    return {
+        run.flow_point.name: {"lower": _number(run.band_lower), "upper": _number(run.band_upper)}
+        for run in test.runs.all()
+        if run.band_lower is not None
+    }
 
 
 def _history(test: ProportioningTest) -> dict[str, float] | None:
@@ -142,7 +154,7 @@ def preview_of(loaded: ProportioningTest) -> Preview:
     if problem := _missing(form):
         return Preview(None, problem)
     try:
-        return Preview(calc.evaluate(form).as_dict())
+        return Preview(judge(form))
     except calc.CalcError as refusal:
         return Preview(None, refusal.message)
 
@@ -153,7 +165,7 @@ def evaluate(test: ProportioningTest, *, actor: Actor) -> Evaluation:
     Raises calc.CalcError where the engine refuses.
     """
     form = engine_input(whole(test.pk))
-    result = calc.evaluate(form).as_dict()
+    result = judge(form)
     return Evaluation.objects.create(
         by=actor,
         test=test,

@@ -22,8 +22,8 @@ from itm.records.models import (
     RestorationLine,
     Visit,
 )
-from itm.records.rule import frozen_rule
-from itm.registry import queries_equipment
+from itm.records.rule import frozen_rule, own_bands, require_baselines
+from itm.registry import criteria, queries_equipment
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Tank
 from itm.registry.restoring import FLUSH_ORDER
 
@@ -88,7 +88,8 @@ def prepare_test(
     defaults that change later change no verdict. Without `flow_points` all of the proportioner are
     run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
     bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
-    as_found_first, adjusted_missing, nominal_not_named, corrected_twice.
+    as_found_first, adjusted_missing, nominal_not_named, corrected_twice,
+    baseline_missing, baseline_too_far.
     """
     visit = locked_visit(actor, visit)
     if isinstance(bench, NewBench):
@@ -98,7 +99,9 @@ def prepare_test(
     if correct_temperatures:
         _refuse_second_correction(bench.instrument)
     points = _points_to_run(proportioner, flow_points)
-    rule = frozen_rule(proportioner, date_at(visit.site.time_zone, at))
+    today = date_at(visit.site.time_zone, at)
+    rule = frozen_rule(proportioner, today, purpose=purpose, points=points)
+    require_baselines(rule.missing)
     test = ProportioningTest.objects.create(
         by=actor, site=visit.site, visit=visit, proportioner=proportioner, bench=bench,
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
@@ -108,7 +111,8 @@ def prepare_test(
         **rule.columns(),
     )  # fmt: skip
     for point in points:
-        FlowRun.objects.create(by=actor, test=test, flow_point=point)
+        own = rule.own_columns(point.name)
+        FlowRun.objects.create(by=actor, test=test, flow_point=point, **own)
     for position, text in enumerate(proportioner.flush_order or FLUSH_ORDER, start=1):
         FlushStep.objects.create(by=actor, test=test, position=position, text=text)
     _lay_restoration(actor, visit, proportioner)
@@ -126,9 +130,11 @@ def change_test(
     """Change purpose, adjusted, correct_temperatures or notes of a draft; what is frozen has no
     way in.
 
-    Raises Forbidden; Refused not_draft, adjusted_missing, corrected_twice; Conflict.
+    Raises Forbidden; Refused not_draft, adjusted_missing, corrected_twice, purpose_frozen;
+    Conflict.
     """
     row = locked_draft(actor, test)
+    _refuse_other_limits(row, entered.get("purpose", row.purpose))
     if entered.get("correct_temperatures"):
         _refuse_second_correction(row.bench.instrument)
     if row.phase == Phase.AS_LEFT and not entered.get("adjusted", row.adjusted).strip():
@@ -142,12 +148,19 @@ def change_test(
 def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> FlowRun:
     """A flow point that was left out at Prepare is run after all. May run twice.
 
-    Raises Forbidden; Refused not_draft, foreign_flow_point.
+    Raises Forbidden; Refused not_draft, foreign_flow_point, baseline_missing, baseline_too_far.
     """
     row = locked_draft(actor, test)
-    _points_to_run(row.proportioner, [flow_point])
+    points = _points_to_run(row.proportioner, [flow_point])
     there = row.runs.filter(flow_point=flow_point).first()
-    return there or FlowRun.objects.create(by=actor, test=row, flow_point=flow_point)
+    if there is not None:
+        return there
+    own: dict[str, Any] = {}
+    if criteria.needs_baseline(row.criterion):
+        own_band, missing = own_bands(row.proportioner, row.criterion, points)
+        require_baselines(missing)
+        own = own_band[0].columns()
+    return FlowRun.objects.create(by=actor, test=row, flow_point=flow_point, **own)
 
 
 def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench) -> None:
@@ -194,6 +207,22 @@ def _refuse_unfit_phase(
         )
     if not adjusted.strip():
         raise _adjusted_missing()
+
+
+def _refuse_other_limits(test: ProportioningTest, purpose: str) -> None:
+    """An acceptance test and a later one have other limits where the criterion compares them."""
+    acceptance = ProportioningTest.Purpose.ACCEPTANCE
+    now = test.purpose == acceptance
+    compares = criteria.needs_baseline(
+        test.proportioner.system.criterion if now else test.criterion
+    )
+    if compares and (purpose == acceptance) != now:
+        raise Refused(
+            "purpose_frozen",
+            "Its limits were frozen for the purpose it was prepared for: the criterion compares "
+            "later tests with the acceptance test. Abandon this draft and prepare another.",
+            "purpose",
+        )
 
 
 def _refuse_second_correction(instrument: Instrument) -> None:

@@ -6,7 +6,7 @@ from decimal import Decimal
 from itm.core.figures import day
 from itm.records.models import Bottle, FlowRun, ProportioningTest
 from itm.records.queries import Previous
-from itm.records.rule import FrozenRule
+from itm.records.rule import FrozenRule, band_text
 from itm.registry.book import lines_of
 from itm.registry.certificates import certificate_on, ran_out
 from itm.registry.contents import as_of
@@ -89,7 +89,7 @@ def known_slope(previous: list[Previous], instrument: Instrument) -> Previous | 
 
 def steps_in_band(instrument: Instrument, rule: FrozenRule, slope: float) -> float:
     """How many steps of the display lie between the limits."""
-    width = float(rule.band.upper - rule.band.lower)
+    width = float(rule.narrowest.upper - rule.narrowest.lower)
     return abs(slope) * width / float(instrument.resolution)
 
 
@@ -99,7 +99,7 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
     if known is None or not known.slope:
         return "No sealed result of this kind yet: the slope, and with it the steps, is not known."
     steps = steps_in_band(instrument, rule, known.slope)
-    band = band_text(rule.band.lower, rule.band.upper)
+    band = band_text(rule.narrowest.lower, rule.narrowest.upper)
     sentence = f"divides the band {band} into {steps:.1f} steps of its display"
     if steps < STEPS_WANTED:
         sentence += "; expect undecided near a limit. Finer decimals, or conductivity, settle more"
@@ -147,12 +147,6 @@ def other_nominal(nominal: Decimal, lot: ConcentrateLot | None) -> str:
         "Find out which is right before the first reading: some concentrates have one percent for "
         "hydrocarbons and another for polar solvents."
     )
-
-
-def band_text(lower: Decimal, upper: Decimal) -> str:
-    """Both limits with the digits of the finer one: 3.0 to 3.9 %."""
-    digits = max(len(_bare(limit).partition(".")[2]) for limit in (lower, upper))
-    return f"{lower:.{digits}f} to {upper:.{digits}f} %"
 
 
 def _bare(number: Decimal) -> str:

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from calc import acceptance, criteria
 from calc.acceptance import Band
+from calc.errors import CalcError
 from itm.core.errors import Refused
 
 COMMON, CUSTOM = "common", "custom"
@@ -36,7 +37,13 @@ def shipped() -> dict[str, criteria.Criterion]:
     """By the code that a system holds, the common rule first."""
     rules = dict(criteria.shipped_criteria())
     common = {COMMON: rules.pop(criteria.COMMON)}
-    return common | {code: rule for code, rule in rules.items() if not rule.needs_baseline}
+    return common | rules
+
+
+def needs_baseline(code: str) -> bool:
+    """Whether the band of a flow point hangs on its acceptance test."""
+    rule = shipped().get(code)
+    return rule is not None and rule.needs_baseline
 
 
 def choices() -> list[tuple[str, str]]:
@@ -55,14 +62,22 @@ def words_of(code: str, own_source: str = "") -> Words:
 
 
 def band_of(
-    code: str, nominal: Decimal, own: tuple[Decimal | None, Decimal | None] = (None, None)
+    code: str,
+    nominal: Decimal,
+    own: tuple[Decimal | None, Decimal | None] = (None, None),
+    baseline: Decimal | None = None,
 ) -> Band:
-    """The acceptance band at this nominal percent. Refused nominal_not_named."""
+    """The acceptance band at this nominal percent. Refused nominal_not_named, baseline_too_far."""
     lower, upper = own
     if code == CUSTOM and lower is not None and upper is not None:
         return acceptance.custom_band(lower, upper)
     require_named(code, nominal)
-    return criteria.criterion_band(shipped()[code], nominal)
+    try:
+        return criteria.criterion_band(shipped()[code], nominal, baseline)
+    except CalcError as error:
+        if error.code != "baseline_too_far":
+            raise
+        raise Refused(error.code, error.message, "purpose") from error
 
 
 def require_named(code: str, nominal: Decimal, place: str = "criterion") -> None:

@@ -1,11 +1,13 @@
 """Results of a report: each flow point and each sample, the rule that judged them, warnings."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import floor, log10
 from typing import Any
 
 from itm.core.figures import MOST_DIGITS, chance, figure
+from itm.records.judging import band_at
 from itm.records.rule import chance_of_lean, left_by_lean
 from itm.registry.criteria import OWN_LIMITS, Words
 from itm.reports.curve import in_force
@@ -13,6 +15,7 @@ from itm.reports.wording import SiteClock, at_least_tenths
 
 LEAST_DIGITS = 2
 STANDARD = "premix standard"
+EACH_ITS_OWN = "each flow point its own"
 FORM_1_TITLES = {"common": "From nominal to the lower of 1.3 × nominal and nominal + 1 point"}
 WATERS = {
     "water": "test water",
@@ -45,6 +48,7 @@ class Answer:
     why: str
     standard_uncertainty: str
     degrees_of_freedom: str
+    band: str  # its own limits, empty where the test has one band
     supply: str  # minutes that the foam lasts; empty where they are not known
     supply_note: str
     short: bool  # it lasts less than required
@@ -67,8 +71,14 @@ class WarningLine:
 
 
 def band_words(document: dict[str, Any]) -> str:
-    band = document["test"]["band"]
-    return f"{at_least_tenths(band['lower'])} to {at_least_tenths(band['upper'])}\u00a0%"
+    if any(run.get("band") for run in document["runs"]):
+        return EACH_ITS_OWN
+    return limits_words(document["test"]["band"])
+
+
+def limits_words(band: Mapping[str, Any]) -> str:
+    lower, upper = (at_least_tenths(str(band[end])) for end in ("lower", "upper"))
+    return f"{lower} to {upper}\u00a0%"
 
 
 def answers(document: dict[str, Any]) -> tuple[Answer, ...]:
@@ -86,7 +96,8 @@ def _answer(
     supply: dict[str, Any] | None,
     test: dict[str, Any],
 ) -> Answer:
-    percent, expanded, interval = measured(point, test["band"])
+    band = band_at(point, test["band"])
+    percent, expanded, interval = measured(point, band)
     wanted = test["verdict_probability"]
     return Answer(
         name=point["name"],
@@ -98,13 +109,14 @@ def _answer(
         certainty=point["certainty"],
         chance=chance(point["probability_of_limits"], wanted),
         why=_why(point, test),
+        band=limits_words(band) if "band" in point else "",
         standard_uncertainty=f"{point['standard_uncertainty']:.3g}",
         degrees_of_freedom=f"{point['degrees_of_freedom']:g}",
         **_supply(supply),
     )
 
 
-def measured(point: dict[str, Any], band: dict[str, str]) -> tuple[str, str, str]:
+def measured(point: dict[str, Any], band: Mapping[str, Any]) -> tuple[str, str, str]:
     """Percent, expanded uncertainty and interval, in digits that fit each other and the limits."""
     edges = (band["lower"], band["upper"])
     low, high = point["interval"]
@@ -123,6 +135,7 @@ def measured(point: dict[str, Any], band: dict[str, str]) -> tuple[str, str, str
 
 def _why(point: dict[str, Any], test: dict[str, Any]) -> str:
     wanted, not_lean = test["verdict_probability"], test.get("lean_probability")
+    band = band_at(point, test["band"])
     if wanted is None:
         return "simple acceptance: no probability is asked for"
     asked = chance(wanted)
@@ -130,8 +143,8 @@ def _why(point: dict[str, Any], test: dict[str, Any]) -> str:
         return f"at least {asked} asked for"
     if point["probability_of_limits"] < wanted:
         return f"less than the {asked} asked for"
-    if not_lean is not None and left_by_lean(point, test["band"], not_lean):
-        sure = chance(1 - chance_of_lean(point, test["band"]), not_lean)
+    if not_lean is not None and left_by_lean(point, band, not_lean):
+        sure = chance(1 - chance_of_lean(point, band), not_lean)
         return (
             f"enough by itself ({asked} asked for), but not lean with only {sure} of 100 where "
             f"{chance(not_lean)} are asked for"
@@ -160,7 +173,7 @@ def samples(document: dict[str, Any], clock: SiteClock) -> tuple[SampleLine, ...
     taken = {b["label"]: b["taken_at"] for b in document["bench"]["bottles"]}
     out = []
     for sample in document["evaluation"]["result"]["samples"]:
-        percent, _, interval = measured(sample, document["test"]["band"])
+        percent, _, interval = measured(sample, band_at(sample, document["test"]["band"]))
         out.append(
             SampleLine(
                 name=sample["name"],
@@ -180,7 +193,8 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
     wanted = test["verdict_probability"]
     words = criterion(document)
     between = "; for this test " if ":" in words.title else ": "
-    basis = f"{words.title}{between}{band_words(document)}."
+    own = own_bands(document)
+    basis = f"{words.title}. {own}" if own else f"{words.title}{between}{band_words(document)}."
     source = f"Source: {words.grounds}." if words.grounds else ""
     sure = (
         "Simple acceptance: the plain value decides alone, and no result is undecided."
@@ -210,6 +224,17 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
         )
         if sentence
     )
+
+
+def own_bands(document: dict[str, Any]) -> str:
+    """The limits of each flow point and what they were taken from; empty where the test has one
+    band."""
+    return "; ".join(
+        f"at {run['flow_point']} {limits_words(run['band'])}, from {run['baseline']['percent']} % "
+        f"in the {run['baseline']['source']}"
+        for run in document["runs"]
+        if run.get("band")
+    ) + ("." if band_words(document) == EACH_ITS_OWN else "")
 
 
 def criterion(document: dict[str, Any]) -> Words:

@@ -4,10 +4,12 @@ A proportioner can be right while the tank is diluted. The percent stands on the
 strength shows where undiluted concentrate was read too, by the slope between it and the water.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from itm.core.figures import MOST_DIGITS, figure
+from itm.records.judging import band_at
 from itm.reports.content_results import measured
 
 CONCENTRATE = "undiluted concentrate"
@@ -64,12 +66,12 @@ def two_statements(document: dict[str, Any]) -> TwoStatements | None:
 
 
 def _mixed_in(point: dict[str, Any], result: dict[str, Any]) -> str:
-    percent, half, _ = measured(point, result["band"])
+    percent, half, _ = measured(point, band_at(point, result["band"]))
     return f"{percent} ± {half} % at {point['name']}"
 
 
-def _percent(value: float, result: dict[str, Any]) -> str:
-    edges = (result["band"]["lower"], result["band"]["upper"])
+def _percent(value: float, band: Mapping[str, Any]) -> str:
+    edges = (band["lower"], band["upper"])
     return figure(value, edges, fewest=2, most=MOST_DIGITS)
 
 
@@ -127,11 +129,12 @@ def _strength(found: dict[str, Any]) -> tuple[str, ...]:
 
 def _by_mixing(result: dict[str, Any]) -> tuple[ByMixing, ...]:
     by_standards = {point["name"]: point["percent"] for point in result["flow_points"]}
+    bands = {point["name"]: band_at(point, result["band"]) for point in result["flow_points"]}
     return tuple(
         ByMixing(
             name=point["name"],
-            by_standards=_percent(by_standards[point["name"]], result),
-            percent=_percent(point["percent"], result),
+            by_standards=_percent(by_standards[point["name"]], bands[point["name"]]),
+            percent=_percent(point["percent"], bands[point["name"]]),
             limits=point["limits"],
             note="the answer hangs on which of the two is right" if point["reverses"] else "",
         )

@@ -38,10 +38,10 @@ def quantity(document: dict[str, Any]) -> str:
 
 
 def curve(document: dict[str, Any]) -> CalibrationCurve:
-    """The curve of a document in canonical form number 1."""
+    """The curve of a document in canonical form number 1 or 2."""
     result = document["evaluation"]["result"]
     slope, intercept = result["line"]["slope"], result["line"]["intercept"]
-    band = document["test"]["band"]
+    bands = {(float(b["lower"]), float(b["upper"])) for b in _bands(document)}
     points, aside = [], []
     for bottle in document["bench"]["bottles"]:
         percent, read = bottle["percent"], mean(bottle)
@@ -56,7 +56,7 @@ def curve(document: dict[str, Any]) -> CalibrationCurve:
         points=tuple(points),
         slope=slope,
         intercept=intercept,
-        band=(float(band["lower"]), float(band["upper"])),
+        band=bands.pop() if len(bands) == 1 else None,
         flow_points=tuple(
             (p["name"], intercept + slope * p["percent"], p["percent"], *p["interval"], p["limits"])
             for p in result["flow_points"]
@@ -67,6 +67,12 @@ def curve(document: dict[str, Any]) -> CalibrationCurve:
         quantity=quantity(document),
         set_aside=tuple(aside),
     )
+
+
+def _bands(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Of each flow point, where they have their own, else that of the test."""
+    own = [run["band"] for run in document["runs"] if run.get("band")]
+    return own or [document["test"]["band"]]
 
 
 def _across(percent: float | None, value: float, slope: float, intercept: float) -> float:

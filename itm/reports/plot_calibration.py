@@ -23,13 +23,14 @@ class CalibrationCurve:
     flow_points: (name, reading, percent, low, high, limits); low and high are the ends of the 95 %
     interval or None; one without a reading or a percent is not drawn.
     samples: (percent, reading, name) of each bottle. set_aside: (percent, reading).
-    band: (lower, upper) of acceptance, in percent. quantity: what the reading is, with its unit.
+    band: (lower, upper) of acceptance, in percent; None where flow points differ in it.
+    quantity: what the reading is, with its unit.
     """
 
     points: tuple[tuple[float, float, str, bool], ...]
     slope: float
     intercept: float
-    band: tuple[float, float]
+    band: tuple[float, float] | None
     flow_points: tuple[tuple[str, float | None, float | None, float | None, float | None, str], ...]
     samples: tuple[tuple[float, float, str], ...] = ()
     quantity: str = "refractive index"
@@ -110,7 +111,7 @@ def lay_out(
         *(p for p, *_ in curve.samples),
         *(p for p, _ in curve.set_aside),
         *(point.percent for point in found),
-        *curve.band,
+        *(curve.band or ()),
     ]
     low, high = min(0.0, *percents), max(percents)
     # An interval may run far out; it widens the picture by a fifth at most and is then cut.
@@ -137,7 +138,6 @@ def lay_out(
 def ground(curve: CalibrationCurve, frame: Frame) -> list[str]:
     """Hatched band, graph paper, axes."""
     across, up = frame.across, frame.up
-    left, right = (across.at(across.clip(edge)) for edge in curve.band)
     fine: list[Stroke] = [
         ((across.at(v), up.end), (across.at(v), frame.floor)) for v in across.ticks(across.finer(9))
     ] + [((across.start, up.at(v)), (across.end, up.at(v))) for v in up.ticks(up.finer(9))]
@@ -147,11 +147,17 @@ def ground(curve: CalibrationCurve, frame: Frame) -> list[str]:
         ((across.start, frame.floor), (across.end, frame.floor)),
         ((across.start, up.end), (across.start, frame.floor)),
     ]
-    edges: list[Stroke] = [((x, up.end), (x, frame.floor)) for x in (left, right)]
+    band: list[str] = []
+    if curve.band is not None:
+        left, right = (across.at(across.clip(edge)) for edge in curve.band)
+        edges: list[Stroke] = [((x, up.end), (x, frame.floor)) for x in (left, right)]
+        band = [
+            svg.hatch(left, up.end, right, frame.floor),
+            svg.segments(edges, kind="plot-hatch", stroke=svg.HATCH, width=1.2),
+        ]
     return [
         svg.segments(fine, kind="plot-grid", stroke=svg.GRID, width=1),
-        svg.hatch(left, up.end, right, frame.floor),
-        svg.segments(edges, kind="plot-hatch", stroke=svg.HATCH, width=1.2),
+        *band,
         svg.segments(main, kind="plot-axis", stroke=svg.AXIS, width=1),
     ]
 
@@ -330,7 +336,6 @@ def strip(curve: CalibrationCurve, frame: Frame) -> list[str]:
 
 def key_entries(curve: CalibrationCurve, found: Sequence[ReadOff]) -> list[marks.KeyEntry]:
     """Only what this plot shows."""
-    lower, upper = curve.band
 
     def verdict(limits: str) -> Callable[[float, float], str]:
         return lambda x, y: marks.verdict_mark(limits, x, y, 5)
@@ -352,5 +357,8 @@ def key_entries(curve: CalibrationCurve, found: Sequence[ReadOff]) -> list[marks
     ]
     if any(point.low is not None for point in found):
         entries.append(marks.KeyEntry(marks.stroke_swatch(3.5), "95 % interval"))
-    entries.append(marks.KeyEntry(marks.hatch_swatch, f"acceptance band {lower:g} to {upper:g} %"))
+    if curve.band is not None:
+        lower, upper = curve.band
+        words = f"acceptance band {lower:g} to {upper:g} %"
+        entries.append(marks.KeyEntry(marks.hatch_swatch, words))
     return entries

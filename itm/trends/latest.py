@@ -23,9 +23,10 @@ class FlowPointResult:
     limits: str
     certainty: str
     standard_uncertainty: float | None = None
+    band: tuple[float, float] | None = None  # its own, where the criterion gives it one
 
     def shown(self, band: tuple[float, float]) -> str:
-        return percent(self.percent, band)
+        return percent(self.percent, self.band or band)
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,7 @@ def read_off(result: dict[str, Any]) -> tuple[FlowPointResult, ...]:
             limits=point["limits"],
             certainty=point["certainty"],
             standard_uncertainty=point.get("standard_uncertainty"),
+            band=(point["band"]["lower"], point["band"]["upper"]) if "band" in point else None,
         )
         for point in result.get("flow_points", [])
         if point.get("percent") is not None

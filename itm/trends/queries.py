@@ -11,6 +11,7 @@ from django.core.paginator import Page, Paginator
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import NotFound
+from itm.records.baseline import proven
 from itm.records.models import ProportioningTest
 from itm.registry.models import Proportioner, TankMovement
 from itm.schedule.due import days_missed, missed_tests
@@ -123,7 +124,12 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
     results = results_of(test.pk for test in tests)
     corrected_by = {t.amends_id: t.key for t in tests if t.amends_id is not None}
     points = [
-        Point(test.tested_on, result, band_of(test), record_of(test, corrected_by.get(test.pk)))
+        Point(
+            test.tested_on,
+            result,
+            result.band or band_of(test),
+            record_of(test, corrected_by.get(test.pk)),
+        )
         for test in tests
         for result in results.get(test.pk, ())
     ]
@@ -186,9 +192,7 @@ def baseline(points: Sequence[Point]) -> Point | None:
     passed = [
         point
         for point in points
-        if point.record.purpose == label
-        and point.result.limits == "in band"
-        and point.result.certainty == "settled"
+        if point.record.purpose == label and proven(point.result.limits, point.result.certainty)
     ]
     return passed[-1] if passed else None
 

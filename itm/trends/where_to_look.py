@@ -4,7 +4,7 @@ Common practice, no published source, and never a verdict: it stands on the page
 no part of the record. The rules are data in fixtures/hints; `calc.hints` puts them in order.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
@@ -15,6 +15,7 @@ from calc.acceptance import IN_BAND, LEAN, RICH
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
 from itm.records.evaluate import flow_of
+from itm.records.judging import band_at
 from itm.records.models import ProportioningTest
 from itm.trends import queries
 from itm.trends.statement import Statement, history, statement
@@ -65,7 +66,7 @@ def where_to_look(
     points = [point for point in result["flow_points"] if point["name"] in flows]
     if not points:
         return None
-    sides = {point["name"]: side_of(point, result["band"]) for point in points}
+    sides = {point["name"]: side_of(point, band_at(point, result["band"])) for point in points}
     named = [side for side in (LEAN, RICH) if side in sides.values()]
     if not named:
         return None
@@ -108,7 +109,7 @@ def years_until(actor: Actor, test: ProportioningTest, now: datetime) -> list[St
     ]
 
 
-def side_of(point: dict[str, Any], band: dict[str, Any]) -> str:
+def side_of(point: dict[str, Any], band: Mapping[str, Any]) -> str:
     """The limits of a flow point; of one that is in band but undecided, the side that its interval
     reaches farther beyond."""
     if point["limits"] != IN_BAND or point["certainty"] == "settled":

@@ -1,6 +1,7 @@
 """The bench of a test: recipe, bottles, readings."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -15,7 +16,8 @@ from itm.intake.take import Entry, take_readings
 from itm.records import bench as services
 from itm.records.bench_forms import ReasonForm, StandardForm
 from itm.records.bench_sheet import Sheet, sheet
-from itm.records.evaluate import preview
+from itm.records.evaluate import Preview, preview
+from itm.records.judging import edges_of
 from itm.records.merge import Crossed
 from itm.records.remarks import instrument_remarks
 from itm.web.bench_page import (
@@ -232,9 +234,16 @@ def _page(
         "crumbs": crumbs(found.test, "Bench"),
         "steps": steps(found.test, "bench"),
         "caution": BENCH,
-        "band": (float(found.test.band_lower), float(found.test.band_upper)),
+        "points": points_so_far(found.test, so_far) if so_far else [],
     }
     return render(request, "bench/bench.html", context, status=status)
+
+
+def points_so_far(test: Any, so_far: Preview) -> list[dict[str, Any]]:
+    """Each flow point with the limits that its percent must not be rounded across."""
+    edges = (float(test.band_lower), float(test.band_upper))
+    points = so_far.result["flow_points"] if so_far.result else []
+    return [{**point, "edges": edges_of(point, edges)} for point in points]
 
 
 urls: list[URLPattern] = [

@@ -15,8 +15,10 @@ from itm.core.figures import day, percent
 from itm.records import preparing, queries
 from itm.records.drafts import require_crew
 from itm.records.forms import TestEditForm, TestForm
-from itm.records.remarks import band_text, bench_remarks
-from itm.records.rule import frozen_rule, frozen_words
+from itm.records.judging import edges_of
+from itm.records.remarks import bench_remarks
+from itm.records.rule import band_text, baseline_sentence, frozen_rule, frozen_words
+from itm.registry.criteria import COMMON, band_of
 from itm.web.cautions import PREPARE
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -62,6 +64,7 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
         back=reverse("visit", args=[key]), said="Prepared: {}.", crumbs=to_visit(visit),
         previous=results(previous), caution=PREPARE,
         band=band_text(rule.band.lower, rule.band.upper),
+        missing=baseline_sentence(rule.missing) if rule.missing else "", common=_common(device),
     )  # fmt: skip
 
 
@@ -73,7 +76,7 @@ def results(previous: Sequence[queries.Previous]) -> list[dict[str, Any]]:
         points = [
             {
                 "name": point["name"],
-                "percent": percent(point["percent"], edges),
+                "percent": percent(point["percent"], edges_of(point, edges)),
                 "limits": point["limits"],
                 "certainty": point["certainty"],
             }
@@ -101,7 +104,8 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
     context: dict[str, Any] = {
         "test": test, "steps": steps(test, "prepare"), "writes": writes,
         "not_run": [p for p in points if p.pk not in run] if writes else [],
-        "band": band_text(test.band_lower, test.band_upper), "criterion": frozen_words(test),
+        "band": band_text(test.band_lower, test.band_upper), "own": own_limits(test),
+        "criterion": frozen_words(test),
         "previous": results(queries.previous_results(actor, test.proportioner)),
         "remarks": bench_remarks(test), "tested_on": day(test.tested_on),
         "started": test.visit.started_at is not None,
@@ -116,6 +120,24 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
         to=lambda _: here, back=reverse("visit", args=[test.visit.key]), said="Saved.",
         crumbs=crumbs(test), **context,
     )  # fmt: skip
+
+
+def own_limits(test: Any) -> list[dict[str, str]]:
+    """Of each flow point, where the criterion compares it with its acceptance test."""
+    return [
+        {
+            "name": run.flow_point.name,
+            "band": band_text(run.band_lower, run.band_upper),
+            "baseline": f"{run.baseline_percent.normalize():f} % in the {run.baseline_source}",
+        }
+        for run in test.runs.all()
+        if run.band_lower is not None
+    ]
+
+
+def _common(device: Any) -> str:
+    band = band_of(COMMON, device.nominal_percent)
+    return band_text(band.lower, band.upper)
 
 
 @signed_in

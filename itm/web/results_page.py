@@ -89,7 +89,8 @@ def answers(form: Form) -> list[dict[str, Any]]:
         if answer is None:
             out.append({**head, "percent": "", "lines": ["No sample of this flow point was read."]})
             continue
-        lines = supply_lines(answer)
+        lines = [f"Its own limits: {answer.band}"] if answer.band else []
+        lines += supply_lines(answer)
         if name in advice:
             lines.append(advice[name])
         shown = {**asdict(answer), **head, "half_width": answer.expanded, "lines": lines}

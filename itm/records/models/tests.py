@@ -149,6 +149,11 @@ class FlowRun(Tracked):
     solution_flow_typed = models.CharField(max_length=40, blank=True)
     flow_source = models.CharField(max_length=10, choices=FlowSource.choices, blank=True)
     foam_seen_at = models.DateTimeField(null=True, blank=True)
+    # Where the criterion compares with the acceptance test: what that gave here, by value.
+    baseline_percent = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    baseline_source = models.CharField(max_length=120, blank=True)
+    band_lower = models.DecimalField(max_digits=7, decimal_places=4, null=True, blank=True)
+    band_upper = models.DecimalField(max_digits=7, decimal_places=4, null=True, blank=True)
     level_before = models.FloatField(null=True, blank=True, help_text="m³ in the tank")
     level_before_typed = models.CharField(max_length=40, blank=True)
     level_after = models.FloatField(null=True, blank=True, help_text="m³ in the tank")
@@ -165,6 +170,13 @@ class FlowRun(Tracked):
                 & (Q(inlet_pressure=None) | Q(inlet_pressure__gte=0)),
                 name="run_measures_in_range",
                 violation_error_message="A flow is above 0 and a pressure is not negative.",
+            ),
+            models.CheckConstraint(
+                condition=Q(baseline_percent=None, band_lower=None, band_upper=None)
+                | (
+                    Q(baseline_percent__gt=0) & Q(band_lower__gte=0, band_lower__lt=F("band_upper"))
+                ),
+                name="own_band_has_its_baseline",
             ),
         ]
 

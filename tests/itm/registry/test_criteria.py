@@ -13,10 +13,10 @@ from itm.registry.services import add_proportioner, change_system
 from tests.conftest import Scene
 
 
-def test_every_shipped_rule_that_needs_no_baseline_can_be_chosen() -> None:
+def test_every_shipped_rule_can_be_chosen() -> None:
     codes = {code for code, _ in criteria.choices()}
-    wanted = {rule.code for rule in shipped_criteria().values() if not rule.needs_baseline}
-    assert codes - {criteria.COMMON, criteria.CUSTOM} == wanted - {"fixed-systems"}
+    assert codes - {criteria.COMMON, criteria.CUSTOM} == set(shipped_criteria()) - {"fixed-systems"}
+    assert [code for code in codes if criteria.needs_baseline(code)] == ["baseline"]
     assert next(iter(criteria.shipped())) == criteria.COMMON
 
 
