@@ -220,3 +220,28 @@ def missed_tests(window: Window, counts_from: date, until: date) -> int:
     ):
         count += 1
     return count
+
+
+@dataclass(frozen=True)
+class Creep:
+    """How far the due date has wandered while each cycle was inside its window."""
+
+    done: int
+    intervals: int  # whole intervals from the first day counted to the last day done
+    since: date
+    until: date
+
+    @property
+    def lost(self) -> int:
+        return max(0, self.intervals - self.done)
+
+
+def creep(window: Window, done: Sequence[tuple[date, date]]) -> Creep | None:
+    """From (counted from, done on) in the order of the work; none where nothing was done."""
+    if not done:
+        return None
+    since, until = done[0][0], done[-1][1]
+    intervals = 0
+    while later(since, (intervals + 1) * window.interval, window.unit) <= until:
+        intervals += 1
+    return Creep(len(done), intervals, since, until)

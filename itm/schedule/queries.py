@@ -1,14 +1,18 @@
 """What a person may read of what is due."""
 
 from datetime import datetime
+from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
+from itm.core.errors import NotFound
 from itm.registry.models import Proportioner, Site
 from itm.schedule.due import Standing, standing
 from itm.schedule.models import ASKED, Duty, Requirement
+from itm.schedule.models.duties import LINKS
+from itm.schedule.told import READ
 
 FEW = 200  # sites
 
@@ -46,3 +50,25 @@ def cycles_of(actor: Actor, proportioner: Proportioner) -> list[Duty]:
         requirement__task=Requirement.Task.PROPORTIONING_TEST,
     )
     return list(rows.select_related("requirement", "site").order_by("-counts_from", "-pk"))
+
+
+def duty(actor: Actor, key: UUID) -> Duty:
+    rows = Duty.objects.visible_to(actor).filter(key=key)
+    row = rows.select_related("requirement__programme", "site__owner", *READ).first()
+    if row is None:
+        raise NotFound("duty", key)
+    return row
+
+
+def cycles_like(actor: Actor, duty: Duty) -> list[Duty]:
+    """Every cycle of the same task on the same thing through all editions, the newest first."""
+    row = duty.requirement
+    same = Q(requirement__task=row.task)
+    if row.task == Requirement.Task.INSPECTION:
+        same &= Q(requirement__code=row.code, requirement__programme__code=row.programme.code)
+    rows = Duty.objects.visible_to(actor).filter(
+        same, site=duty.site_id, withdrawn_on=None, **{name: getattr(duty, name) for name in LINKS}
+    )
+    return list(
+        rows.select_related("requirement__programme", "site").order_by("-counts_from", "-pk")
+    )

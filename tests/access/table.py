@@ -88,6 +88,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "site_happenings": ("site", "ok", "ok", "ok"),
     "happening_new": ("site", "ok", "ok", "403"),
     "happening_withdraw": ("happening", "ok", "ok", "403"),
+    "duty": ("duty", "ok", "ok", "ok"),
     "inspections": ("", "ok", "ok", "ok"),
     "inspect": ("site", "ok", "ok", "403"),
     "inspection": ("inspection", "ok", "ok", "ok"),

@@ -15,7 +15,7 @@ from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
 from itm.records import restoration
-from itm.schedule.models import Programme
+from itm.schedule.models import Duty, Programme
 from tests.access.table import EVERYBODYS, PUBLIC, TABLE
 from tests.deeds import discharged, inspection_of, prepared, read, tested
 from tests.factories import (
@@ -61,6 +61,7 @@ def things(scene) -> dict[str, dict]:
     )  # fmt: skip
     return {
         "": {},
+        "duty": {"key": Duty.objects.filter(site=scene.site).latest("pk").key},
         "happening": {"key": happened.key},
         "inspection": {"key": inspected.key},
         "line of inspection": {"key": inspected.lines.get().key},

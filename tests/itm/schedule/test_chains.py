@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from itm.core.clock import add_months
 from itm.schedule.chains import Claim, Segment, chained, event_cycles, once_cycle, segments
-from itm.schedule.due import Result, Window, in_order, missed_tests, periodic_cycles
+from itm.schedule.due import Result, Window, creep, in_order, missed_tests, periodic_cycles
 
 LAND = Window(9, 12, 15)
 SHIP = Window(0, 12, 12)
@@ -147,8 +147,10 @@ def test_due_creep_shows_in_the_spacings():
     while not history or history[-1] < date(2026, 1, 1):
         history.append(add_months(history[-1] if history else begun, 14))
     made = [c for _, c in chained(only(LAND), begun, done(*history), from_adoption=False)]
-    inside = [c for c in made if c.done_on and c.done_on <= c.latest_on]
-    assert len([c for c in inside if c.done_on and c.done_on <= date(2026, 1, 1)]) == 8
+    made = [c for c in made if c.done_on and c.done_on <= date(2026, 1, 1)]
+    assert all(c.done_on <= c.latest_on for c in made)
+    shown = creep(LAND, [(c.counts_from, c.done_on) for c in made])
+    assert (shown.done, shown.intervals, shown.lost) == (8, 9, 1)
 
 
 def test_as_left_completes_with_as_found_and_hides_nothing():
