@@ -1,6 +1,6 @@
 """How a list is narrowed, sorted and paged, and how one row is found or is not."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 from uuid import UUID
@@ -26,6 +26,30 @@ class Wanted:
     narrow: Mapping[str, str] = field(default_factory=dict)
 
 
+LONGEST, MOST_TERMS = 80, 6  # of what a reader looks for
+
+
+def looked_for(text: str) -> str:
+    """As a reader typed it, without what no database takes."""
+    return text.replace("\0", "").strip()[:LONGEST]
+
+
+def terms(text: str) -> list[str]:
+    return looked_for(text).split()[:MOST_TERMS]
+
+
+def matching(
+    rows: QuerySet[M], text: str, find_in: Iterable[str], also: Callable[[str], Q] | None = None
+) -> QuerySet[M]:
+    """Rows in which every word stands in one of the columns, or fits as `also` says."""
+    for term in terms(text):
+        match = also(term) if also else Q()
+        for column in find_in:
+            match |= Q(**{f"{column}__icontains": term})
+        rows = rows.filter(match)
+    return rows
+
+
 NOTHING: Mapping[str, str] = {}
 
 
@@ -39,11 +63,7 @@ def arranged(
     """
     for name, value in wanted.narrow.items():
         rows = rows.filter(**{narrows[name]: value})
-    if wanted.find:
-        match = Q()
-        for field in find_in:
-            match |= Q(**{f"{field}__icontains": wanted.find})
-        rows = rows.filter(match)
+    rows = matching(rows, wanted.find, find_in)
     if retirable and wanted.shown != "all":
         rows = rows.filter(retired_on__isnull=wanted.shown != "retired")
     name = next(iter(sorts.values()))

@@ -91,6 +91,10 @@ def organisations(kind: str) -> QuerySet[Organisation]:
 
 # Systems and proportioners -----------------------------------------------------------------------
 
+SYSTEM_KINDS, FUELS = FoamSystem.Kind.choices, FoamSystem.Fuel.choices
+PROPORTIONER_KINDS, TANK_KINDS = Proportioner.Kind.choices, Tank.Kind.choices
+LOT_KINDS, PFAS = ConcentrateLot.Kind.choices, ConcentrateLot.Pfas.choices
+METHODS = Instrument.Method.choices
 SYSTEM_SORTS = {
     "name": "name",
     "site": "site__name",
@@ -110,7 +114,10 @@ PROPORTIONER_SORTS = {
 
 def systems(actor: Actor, wanted: Wanted) -> QuerySet[FoamSystem]:
     rows = FoamSystem.objects.visible_to(actor).select_related("site")
-    return arranged(rows, wanted, find_in=("name", "site__name"), sorts=SYSTEM_SORTS)
+    narrows = {"kind": "kind", "fuel": "fuel", "site": "site__key"}
+    return arranged(
+        rows, wanted, find_in=("name", "site__name"), sorts=SYSTEM_SORTS, narrows=narrows
+    )
 
 
 def system(actor: Actor, key: UUID) -> FoamSystem:
@@ -128,7 +135,8 @@ def proportioners_of(actor: Actor, system: FoamSystem) -> list[Proportioner]:
 def proportioners(actor: Actor, wanted: Wanted) -> QuerySet[Proportioner]:
     rows = Proportioner.objects.visible_to(actor).select_related("system__site", "tank")
     find_in = ("tag", "system__name", "system__site__name")
-    return arranged(rows, wanted, find_in=find_in, sorts=PROPORTIONER_SORTS)
+    narrows = {"kind": "kind", "site": "system__site__key"}
+    return arranged(rows, wanted, find_in=find_in, sorts=PROPORTIONER_SORTS, narrows=narrows)
 
 
 def proportioner(actor: Actor, key: UUID) -> Proportioner:
@@ -171,7 +179,8 @@ LOT_SORTS = {
 def tanks(actor: Actor, wanted: Wanted) -> QuerySet[Tank]:
     """With their book in force."""
     rows = Tank.objects.visible_to(actor).select_related("site").prefetch_related(_book())
-    return arranged(rows, wanted, find_in=("tag", "site__name"), sorts=TANK_SORTS)
+    narrows = {"kind": "kind", "site": "site__key"}
+    return arranged(rows, wanted, find_in=("tag", "site__name"), sorts=TANK_SORTS, narrows=narrows)
 
 
 def tank(actor: Actor, key: UUID) -> Tank:
@@ -201,7 +210,10 @@ def fed_by(actor: Actor, tank: Tank) -> QuerySet[Proportioner]:
 def lots(actor: Actor, wanted: Wanted) -> QuerySet[ConcentrateLot]:
     rows = ConcentrateLot.objects.visible_to(actor).select_related("owner")
     find_in = ("product", "batch")
-    return arranged(rows, wanted, find_in=find_in, sorts=LOT_SORTS, retirable=False)
+    narrows = {"kind": "kind", "pfas": "pfas"}
+    return arranged(
+        rows, wanted, find_in=find_in, sorts=LOT_SORTS, narrows=narrows, retirable=False
+    )
 
 
 def lot(actor: Actor, key: UUID) -> ConcentrateLot:
@@ -240,7 +252,9 @@ def instruments(actor: Actor, wanted: Wanted, today: date) -> QuerySet[Instrumen
     rows = Instrument.objects.visible_to(actor).annotate(
         due_on=Subquery(there.values("due_on")[:1])
     )
-    return arranged(rows, wanted, find_in=("name", "serial_number"), sorts=INSTRUMENT_SORTS)
+    narrows = {"method": "method"}
+    find_in = ("name", "serial_number")
+    return arranged(rows, wanted, find_in=find_in, sorts=INSTRUMENT_SORTS, narrows=narrows)
 
 
 def certificates_of(actor: Actor, instrument: Instrument) -> list[Certificate]:

@@ -20,14 +20,29 @@ from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import book, brief, day_asked, now_in, shown, warnings
-from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
+from itm.web.listing import (
+    Cell,
+    Column,
+    List,
+    Narrow,
+    Step,
+    beside,
+    show,
+    wanted,
+    within_site,
+)
 from itm.web.sites import crumbs_to
+
+TANKS = Narrow("kind", "Type", queries.TANK_KINDS)
+LOTS = Narrow("kind", "Type", queries.LOT_KINDS)
+PFAS = Narrow("pfas", "PFAS", queries.PFAS)
 
 
 @signed_in
 @require_GET
 def tanks(request: HttpRequest) -> HttpResponse:
-    actor, asked = actor_of(request), wanted(request)
+    actor, (_, within) = actor_of(request), within_site(request)
+    asked = wanted(request, (TANKS,), within)
 
     def cells(tank: queries.Tank) -> tuple[Cell, ...]:
         return (
@@ -51,6 +66,8 @@ def tanks(request: HttpRequest) -> HttpResponse:
         cells=cells,
         empty="No tank yet. A tank is added on the page of its site.",
         beside=beside("tanks"),
+        narrows=(TANKS,),
+        within=within,
     )
     return show(request, listed, queries.tanks(actor, asked), asked)
 
@@ -121,7 +138,7 @@ def tank_edit(request: HttpRequest, key: UUID) -> HttpResponse:
 @signed_in
 @require_GET
 def lots(request: HttpRequest) -> HttpResponse:
-    actor, asked = actor_of(request), wanted(request)
+    actor, asked = actor_of(request), wanted(request, (LOTS, PFAS))
     owner = actor.kind == "owner"
     listed = List(
         title="Concentrate lots",
@@ -148,6 +165,7 @@ def lots(request: HttpRequest) -> HttpResponse:
         step=Step("Add a lot", reverse("lot_new")) if owner else None,
         retirable=False,
         beside=beside("lots"),
+        narrows=(LOTS, PFAS),
     )
     return show(request, listed, queries.lots(actor, asked), asked)
 

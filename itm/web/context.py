@@ -10,6 +10,7 @@ NAVIGATION = {
         ("Lots", "lots"),
         ("Programmes", "programmes"),
         ("Trends", "trends"),
+        ("Search", "search"),
     ],
     "contractor": [
         ("Visits", "home"),
@@ -17,6 +18,7 @@ NAVIGATION = {
         ("Sites", "sites"),
         ("Instruments", "instruments"),
         ("Trends", "trends"),
+        ("Search", "search"),
     ],
     "authority": [
         ("Systems", "home"),
@@ -24,6 +26,7 @@ NAVIGATION = {
         ("Sites", "sites"),
         ("Programmes", "programmes"),
         ("Trends", "trends"),
+        ("Search", "search"),
     ],
 }
 

@@ -15,13 +15,15 @@ from itm.registry.certificates import in_force, ran_out
 from itm.registry.forms import CertificateForm, InstrumentForm, WithdrawForm
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Step, show, wanted
+from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted
+
+METHOD = Narrow("method", "Reads", queries.METHODS)
 
 
 @signed_in
 @require_GET
 def instruments(request: HttpRequest) -> HttpResponse:
-    actor, asked = actor_of(request), wanted(request)
+    actor, asked = actor_of(request), wanted(request, (METHOD,))
     keeps = actor.kind == "contractor"
     listed = List(
         title="Instruments",
@@ -44,6 +46,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
         if keeps
         else "Instruments belong to contractors; you read of them in the records that name them.",
         step=Step("Add an instrument", reverse("instrument_new")) if keeps else None,
+        narrows=(METHOD,),
     )
     return show(request, listed, queries.instruments(actor, asked, site_date()), asked)
 

@@ -16,7 +16,7 @@ from django.urls import reverse
 
 from itm.core.errors import NotFound
 from itm.registry import queries
-from itm.registry.finding import Wanted
+from itm.registry.finding import Wanted, looked_for
 from itm.web.guard import actor_of
 
 PAGE_ROWS = 25
@@ -103,7 +103,7 @@ def wanted(
     if within is not None:
         narrow[within.name] = within.value
     return Wanted(
-        find=request.GET.get("find", "").strip()[:80],
+        find=looked_for(request.GET.get("find", "")),
         sort=request.GET.get("sort", ""),
         shown=shown if shown in dict(SHOWN) else "in_use",
         narrow=narrow,

@@ -21,9 +21,12 @@ from itm.trends.devices import device_rows
 from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, beside, show, wanted
+from itm.web.listing import Cell, Column, List, Narrow, beside, show, wanted, within_site
 from itm.web.sites import crumbs_to
 
+KIND = Narrow("kind", "Type", queries.SYSTEM_KINDS)
+FUEL = Narrow("fuel", "Fuel", queries.FUELS)
+TYPE = Narrow("kind", "Type", queries.PROPORTIONER_KINDS)
 # A change of kind or tank asks for the list that fits; every name stands on the element itself.
 FOLLOWED = {
     "hx-trigger": "change",
@@ -40,7 +43,8 @@ def crumbs_to_system(system: Any) -> Crumbs:
 @signed_in
 @require_GET
 def systems(request: HttpRequest) -> HttpResponse:
-    actor, asked = actor_of(request), wanted(request)
+    actor, (_, within) = actor_of(request), within_site(request)
+    asked = wanted(request, (KIND, FUEL), within)
     listed = List(
         title="Foam systems",
         lead="Over all sites that are yours to see.",
@@ -62,6 +66,8 @@ def systems(request: HttpRequest) -> HttpResponse:
         ),
         empty="No foam system yet. A system is added on the page of its site.",
         beside=beside("systems"),
+        narrows=(KIND, FUEL),
+        within=within,
     )
     return show(request, listed, queries.systems(actor, asked), asked)
 
@@ -131,7 +137,8 @@ def system_edit(request: HttpRequest, key: UUID) -> HttpResponse:
 @signed_in
 @require_GET
 def proportioners(request: HttpRequest) -> HttpResponse:
-    actor, asked = actor_of(request), wanted(request)
+    actor, (_, within) = actor_of(request), within_site(request)
+    asked = wanted(request, (TYPE,), within)
     listed = List(
         title="Proportioners",
         lead="Over all sites that are yours to see.",
@@ -153,6 +160,8 @@ def proportioners(request: HttpRequest) -> HttpResponse:
         ),
         empty="No proportioner yet. A proportioner is added on the page of its system.",
         beside=beside("proportioners"),
+        narrows=(TYPE,),
+        within=within,
     )
     return show(request, listed, queries.proportioners(actor, asked), asked)
 

@@ -23,6 +23,7 @@ from itm.web import (
     restoring,
     results,
     retiring,
+    search,
     sites,
     systems,
     trends,
@@ -33,6 +34,7 @@ from itm.web import (
 urlpatterns: list[URLPattern | URLResolver] = [
     *account.urls,
     *homes.urls,
+    *search.urls,
     *sites.urls,
     *systems.urls,
     *concentrate.urls,

@@ -18,6 +18,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "site_authority_end": ("oversight", "403", "403", "ok"),
     "site_authority_go_on": ("oversight", "403", "403", "ok"),
     "site_authority_take_back": ("oversight", "ok", "403", "403"),
+    "search": ("", "ok", "ok", "ok"),
     "attachments": ("", "ok", "ok", "ok"),
     "attachment_new": ("site", "ok", "ok", "403"),
     "attachment_file": ("attachment", "ok", "ok", "ok"),

@@ -95,3 +95,15 @@ document.addEventListener("DOMContentLoaded", () => {
   document.querySelector(".form-errors")?.focus();
 });
 document.addEventListener("htmx:after:swap", () => reveal(document));
+
+// The key / leads to the search, unless something is being typed; on its page, into the entry.
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.target.closest("input, textarea, select, [contenteditable]")) return;
+  const entry = document.querySelector("[data-search]");
+  const link = document.querySelector('header.top nav a[href$="/search/"]');
+  if (!entry && !link) return;
+  event.preventDefault();
+  if (entry) entry.select();
+  else link.click();
+});
