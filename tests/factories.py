@@ -12,6 +12,7 @@ from itm.accounts.models import Membership, Organisation, User
 from itm.registry.models import (
     Attachment,
     Certificate,
+    ChangeOver,
     ConcentrateLot,
     Equipment,
     FlowPoint,
@@ -148,6 +149,33 @@ class TankFillFactory(TrackedFactory):
     moved_on = date(2018, 2, 1)
     volume = 0.95
     volume_typed = "950 L"
+
+
+class ChangeOverFactory(TrackedFactory):
+    """As the service leaves it: what stood in the tank drained, and a free lot filled in."""
+
+    class Meta:
+        model = ChangeOver
+
+    tank = factory.SubFactory(TankFactory)
+    system = factory.SubFactory(FoamSystemFactory, site=factory.SelfAttribute("..tank.site"))
+    changed_on = date(2024, 5, 6)
+    papers = "waste paper 17"
+    noted_by = "Person 0"
+    to_lot = factory.SubFactory(
+        ConcentrateLotFactory, owner=factory.SelfAttribute("..tank.site.owner"), pfas="free"
+    )
+    from_lot = factory.LazyAttribute(lambda made: made.tank.movements.first().lot)
+    drain = factory.SubFactory(
+        TankFillFactory, kind="drain", tank=factory.SelfAttribute("..tank"), lot=None,
+        moved_on=factory.SelfAttribute("..changed_on"), volume=None, volume_typed="",
+        reason="changed over", cleaned="three rinses",
+    )  # fmt: skip
+    fill = factory.SubFactory(
+        TankFillFactory, tank=factory.SelfAttribute("..tank"),
+        lot=factory.SelfAttribute("..to_lot"), position=1,
+        moved_on=factory.SelfAttribute("..changed_on"),
+    )  # fmt: skip
 
 
 class ProportionerFactory(TrackedFactory):

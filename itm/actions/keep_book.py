@@ -7,8 +7,8 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.records.duties import derive_site
-from itm.registry import movements
-from itm.registry.models import Tank, TankMovement
+from itm.registry import changing_over, movements
+from itm.registry.models import ChangeOver, Tank, TankMovement
 
 
 @transaction.atomic
@@ -32,4 +32,26 @@ def withdraw(*, actor: Actor, movement: TankMovement, because: str, at: datetime
     """Raises what `registry.movements.withdraw` raises. May run twice."""
     row = movements.withdraw(actor=actor, movement=movement, because=because, at=at)
     derive_site(actor=actor, site=movement.tank.site)
+    return row
+
+
+@transaction.atomic
+def change_over(
+    *, actor: Actor, tank: Tank, new: changing_over.New, today: date
+) -> list[ChangeOver]:  # fmt: skip
+    """Raises what `registry.changing_over.change_over` raises."""
+    rows = changing_over.change_over(actor=actor, tank=tank, new=new, today=today)
+    derive_site(actor=actor, site=tank.site)
+    return rows
+
+
+@transaction.atomic
+def withdraw_changeover(
+    *, actor: Actor, changeover: ChangeOver, because: str, at: datetime
+) -> ChangeOver:  # fmt: skip
+    """Raises what `registry.changing_over.withdraw_changeover` raises."""
+    row = changing_over.withdraw_changeover(
+        actor=actor, changeover=changeover, because=because, at=at
+    )
+    derive_site(actor=actor, site=changeover.tank.site)
     return row

@@ -15,7 +15,7 @@ from itm.actions.oversee import name_authority
 from itm.core.clock import date_at
 from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
-from itm.registry import certificates, movements, services
+from itm.registry import certificates, changing_over, movements, services
 from itm.registry.contents import contents
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
 from itm.registry.restoring import FLUSH_ORDER
@@ -147,6 +147,9 @@ def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str,
         _tank(world, actor, site, one)
     for one in told["systems"]:
         _system(world, actor, site, one)
+    for one in told["tanks"]:
+        if "changeover" in one:
+            _changeover(world, actor, world.tanks[site.name, one["tag"]], one["changeover"])
     if site.name in equipment:
         equip(actor, site, equipment[site.name], world.ages)
 
@@ -174,6 +177,20 @@ def _tank(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:
             **{name: one.get(name, "") for name in MOVEMENT_WORDS},
             residue_mg_l=Decimal(one["residue_mg_l"]) if "residue_mg_l" in one else None,
         )
+
+
+def _changeover(world: World, actor: Actor, tank: Tank, told: dict[str, Any]) -> None:
+    zone = tank.site.time_zone
+    new = changing_over.New(
+        changed_on=world.ages.working_day(told["days_ago"], zone),
+        lot=world.lots[told["lot"]],
+        volume=volume(told["volume"]),
+        cleaned=told["cleaned"],
+        papers=told["papers"],
+        residue_mg_l=Decimal(told["residue_mg_l"]),
+    )
+    today = date_at(zone, world.ages.now)
+    changing_over.change_over(actor=actor, tank=tank, new=new, today=today)
 
 
 def _system(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:

@@ -9,6 +9,7 @@ from calc.acceptance import IN_BAND, SETTLED
 from itm.core.figures import day
 from itm.records.models import ProportioningTest
 from itm.records.results import in_force
+from itm.registry.changing_over import changed_over_on
 from itm.registry.models import Proportioner
 
 STEP = Decimal("0.001")  # percent; to a tenth of the finest step that a report prints
@@ -33,12 +34,17 @@ def proven(limits: str, certainty: str) -> bool:
 
 
 def baselines(proportioner: Proportioner) -> dict[str, Baseline]:
-    """By flow point: the latest sealed acceptance test in force that proved it."""
+    """By flow point: the latest sealed acceptance test in force that proved it.
+
+    A changeover leaves none: what was proved before was proved with another concentrate.
+    """
     tests = in_force(
         ProportioningTest.objects.filter(
             proportioner=proportioner, purpose=ProportioningTest.Purpose.ACCEPTANCE
         )
     )
+    if anew := changed_over_on(proportioner):
+        tests = tests.filter(tested_on__gte=anew)
     found: dict[str, Baseline] = {}
     for test in tests.select_related("seal").prefetch_related("evaluations"):
         evaluations = list(test.evaluations.all())

@@ -8,14 +8,14 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max, Min
+from django.db.models import Max, Min, Q
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.registry.book import lines_of, refuse_new_problems
 from itm.registry.contents import MIXED, Line, differences
-from itm.registry.models import Tank, TankMovement
+from itm.registry.models import ChangeOver, Tank, TankMovement
 from itm.registry.services import keep, require_in_use, require_own
 
 Kind = TankMovement.Kind
@@ -27,14 +27,15 @@ def move(
 ) -> TankMovement:  # fmt: skip
     """`today` on the clock of the site. `first_of_day` puts it before what that day holds already.
 
-    Refused day_ahead, before_installed, more_than_tank, foreign_lot, not_needed, and what
-    `book.refuse_new_problems` refuses.
+    Refused as `write` and `judge` do.
     """
     require_own(actor, tank, "note what goes into a tank or out of it")
     require_in_use(tank, "tank")
-    tank, before = _locked(tank)
-    row = TankMovement(tank=tank, position=_position(tank, values["moved_on"], first_of_day))
-    return _keep(row, values, before, by=actor, today=today)
+    tank, before = opened(tank)
+    row = TankMovement(tank=tank, position=place(tank, values["moved_on"], first=first_of_day))
+    write(row, values, by=actor, today=today)
+    judge([row], before)
+    return row
 
 
 @transaction.atomic
@@ -44,12 +45,15 @@ def correct(
     """The right one takes the place of the wrong one, both at once: alone, the withdrawal of a
     fill that was drawn from later would be refused. Refused as `move` and `withdraw` do."""
     require_own(actor, movement, "put a movement right")
-    tank, before = _locked(movement.tank)
-    old = _withdraw(actor, movement, because, at)
+    _require_alone(movement)
+    tank, before = opened(movement.tank)
+    old = strike(movement, because, by=actor, at=at)
     same_day = values["moved_on"] == old.moved_on
-    position = old.position if same_day else _position(tank, values["moved_on"], False)
+    position = old.position if same_day else place(tank, values["moved_on"])
     row = TankMovement(tank=tank, kind=old.kind, position=position, replaces=old)
-    return _keep(row, values, before, by=actor, today=today)
+    write(row, values, by=actor, today=today)
+    judge([row], before)
+    return row
 
 
 @transaction.atomic
@@ -58,22 +62,39 @@ def withdraw(
 ) -> TankMovement:  # fmt: skip
     """It counts for nothing from now on and stays to be read.
 
-    Refused because_missing, and what `book.refuse_new_problems` refuses; Conflict when it was
-    withdrawn already.
+    Refused because_missing, of_changeover, and what `book.refuse_new_problems` refuses; Conflict
+    when it was withdrawn already.
     """
     require_own(actor, movement, "withdraw a movement")
-    tank, before = _locked(movement.tank)
-    row = _withdraw(actor, movement, because, at)
+    _require_alone(movement)
+    tank, before = opened(movement.tank)
+    row = strike(movement, because, by=actor, at=at)
     refuse_new_problems(before, lines_of(tank))
     return row
 
 
-def _locked(tank: Tank) -> tuple[Tank, list[Line]]:
+def _require_alone(movement: TankMovement) -> None:
+    held = ChangeOver.objects.filter(Q(drain=movement) | Q(fill=movement), withdrawn_because="")
+    if held.exists():
+        raise Refused(
+            "of_changeover",
+            "It belongs to a changeover: withdraw that, which takes its drain and its fill along, "
+            "and note it anew.",
+        )
+
+
+# Steps of a write, inside the caller's transaction: opened, any number of write and strike, judged
+# once over the whole book.
+
+
+def opened(tank: Tank) -> tuple[Tank, list[Line]]:
+    """The tank, locked, and its book as it stands."""
     row = Tank.objects.select_for_update().select_related("site").get(pk=tank.pk)
     return row, lines_of(row)
 
 
-def _position(tank: Tank, on: date, first: bool) -> int:
+def place(tank: Tank, on: date, *, first: bool = False) -> int:
+    """Where in the day a new movement stands: after all others, or before them."""
     there = tank.movements.filter(moved_on=on)
     ends = there.aggregate(low=Min("position"), high=Max("position"))
     if ends["low"] is None:
@@ -81,9 +102,9 @@ def _position(tank: Tank, on: date, first: bool) -> int:
     return int(ends["low"] - 1 if first else ends["high"] + 1)
 
 
-def _keep(
-    row: TankMovement, values: dict[str, Any], before: list[Line], *, by: Actor, today: date
-) -> TankMovement:
+def write(row: TankMovement, values: dict[str, Any], *, by: Actor, today: date) -> TankMovement:
+    """What can be said of one movement alone. Refused day_ahead, before_installed, more_than_tank,
+    foreign_lot, not_valid."""
     tank, on = row.tank, values["moved_on"]
     if on > today:
         raise Refused("day_ahead", "This day has not come yet.", "moved_on")
@@ -102,34 +123,38 @@ def _keep(
         )
     if lot is not None and lot.owner_id != tank.site.owner_id:
         raise Refused("foreign_lot", "This lot belongs to another owner.", "lot")
-    row = keep(row, values, by=by, verb="noted")
-    after = lines_of(tank)
+    return keep(row, values, by=by, verb="noted")
+
+
+def judge(rows: list[TankMovement], before: list[Line]) -> None:
+    """The whole book with the new rows in it. Refused not_needed, and what
+    `book.refuse_new_problems` refuses."""
+    after = lines_of(rows[0].tank)
     # The field where the matter can be mended: a name answers for a mixture, all else is volume.
     try:
         refuse_new_problems(before, after, "volume")
     except Refused as refused:
         refused.place = "allowed_by" if refused.code == MIXED else "volume"
         raise
-    line = next(line for line in after if line.movement.pk == row.pk)
-    if row.allowed_by and row.lot and not differences(line.held, row.lot):
-        raise Refused(
-            "not_needed",
-            "Nothing is mixed here that would need leave: leave the name and the reason empty.",
-            "allowed_by",
-        )
-    return row
+    new = {row.pk for row in rows}
+    for line in after:
+        row = line.movement
+        if row.pk in new and row.allowed_by and row.lot and not differences(line.held, row.lot):
+            raise Refused(
+                "not_needed",
+                "Nothing is mixed here that would need leave: leave the name and the reason empty.",
+                "allowed_by",
+            )
 
 
-def _withdraw(actor: Actor, movement: TankMovement, because: str, at: datetime) -> TankMovement:
+def strike(movement: TankMovement, because: str, *, by: Actor, at: datetime) -> TankMovement:
+    """Refused because_missing; Conflict when it was withdrawn already."""
     row = TankMovement.objects.select_related("tank__site", "lot").get(pk=movement.pk)
     if row.withdrawn_at is not None:
         raise Conflict(f"{row.withdrawn_by} withdrew this movement already.")
     if not because.strip():
         raise Refused("because_missing", "Say what is wrong with it.", "because")
-    values = {
-        "withdrawn_at": at, "withdrawn_by": actor.person, "withdrawn_because": because.strip()
-    }  # fmt: skip
-    for name, value in values.items():
-        setattr(row, name, value)
-    row.save(by=actor, verb="withdrawn", text=because)
+    row.withdrawn_at, row.withdrawn_by = at, by.person
+    row.withdrawn_because = because.strip()
+    row.save(by=by, verb="withdrawn", text=because)
     return row

@@ -7,13 +7,14 @@ from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
+from django.db.models import Exists, OuterRef
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import NotFound
 from itm.records.baseline import proven
 from itm.records.models import ProportioningTest
-from itm.registry.models import Proportioner, TankMovement
+from itm.registry.models import ChangeOver, Proportioner, TankMovement
 from itm.schedule.due import days_missed, missed_tests
 from itm.schedule.models import Duty
 from itm.schedule.queries import cycles_of
@@ -29,7 +30,7 @@ METHODS = {
     "brix": "read by Brix",
     "conductivity": "read by conductivity",
 }
-LOT, ADJUSTED, METHOD = "lot", "adjusted", "method"
+LOT, ADJUSTED, METHOD, CHANGED_OVER = "lot", "adjusted", "method", "changed over"
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ class FlowPointSeries:
     corrected: tuple[Point, ...]
     baseline: Point | None
     bands: tuple[tuple[date | None, float, float], ...]
+    anew: date | None = None  # the day of the changeover from which baselines count
 
 
 @dataclass(frozen=True)
@@ -133,15 +135,17 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
         for test in tests
         for result in results.get(test.pk, ())
     ]
+    happened = events(actor, device, tests)
+    anew = max((event.day for event in happened if event.kind == CHANGED_OVER), default=None)
     flows = dict(device.flow_points.order_by("flow").values_list("name", "flow_typed"))
     flows.update((point.result.name, "") for point in points if point.result.name not in flows)
     return Series(
         proportioner=device,
         flow_points=tuple(
-            flow_point_series(name, flow, [p for p in points if p.result.name == name])
+            flow_point_series(name, flow, [p for p in points if p.result.name == name], anew)
             for name, flow in flows.items()
         ),
-        events=tuple(sorted(events(actor, device, tests), key=lambda event: event.day)),
+        events=tuple(sorted(happened, key=lambda event: event.day)),
         cycles=turned_cycles(actor, device, now),
         count=sum(test.pk not in corrected_by for test in tests),
     )
@@ -172,7 +176,9 @@ def record_of(test: ProportioningTest, corrected_by: UUID | None) -> Record:
     )
 
 
-def flow_point_series(name: str, flow: str, points: Sequence[Point]) -> FlowPointSeries:
+def flow_point_series(
+    name: str, flow: str, points: Sequence[Point], anew: date | None = None
+) -> FlowPointSeries:
     in_force = [point for point in points if point.record.corrected_by is None]
     found = [point for point in in_force if not point.record.as_left]
     return FlowPointSeries(
@@ -181,18 +187,22 @@ def flow_point_series(name: str, flow: str, points: Sequence[Point]) -> FlowPoin
         points=tuple(found),
         as_left=tuple(point for point in in_force if point.record.as_left),
         corrected=tuple(point for point in points if point.record.corrected_by is not None),
-        baseline=baseline(in_force),
+        baseline=baseline(in_force, anew),
+        anew=anew,
         bands=bands(found or in_force),
     )
 
 
-def baseline(points: Sequence[Point]) -> Point | None:
-    """The latest acceptance test that this flow point passed: inside the limits, and settled."""
+def baseline(points: Sequence[Point], anew: date | None = None) -> Point | None:
+    """The latest acceptance test that this flow point passed: inside the limits, and settled. What
+    was proved before the changeover to another kind of concentrate is none."""
     label = ProportioningTest.Purpose.ACCEPTANCE.label
     passed = [
         point
         for point in points
-        if point.record.purpose == label and proven(point.result.limits, point.result.certainty)
+        if point.record.purpose == label
+        and (anew is None or point.tested_on >= anew)
+        and proven(point.result.limits, point.result.certainty)
     ]
     return passed[-1] if passed else None
 
@@ -207,13 +217,18 @@ def bands(points: Sequence[Point]) -> tuple[tuple[date | None, float, float], ..
 
 
 def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest]) -> list[Event]:
-    """What could make a step: another lot in the tank, an adjustment, another way of reading, a
-    corrected record."""
+    """What could make a step: another lot in the tank, a changeover, an adjustment, another way of
+    reading, a corrected record."""
     out = []
     before = None
-    fills = TankMovement.objects.visible_to(actor).in_force()
+    over = ChangeOver.objects.filter(
+        fill=OuterRef("pk"), system=device.system_id, withdrawn_because=""
+    )
+    fills = TankMovement.objects.visible_to(actor).in_force().annotate(over=Exists(over))
     for fill in fills.filter(tank=device.tank_id, lot__isnull=False).select_related("lot"):
-        if before is not None and fill.lot_id != before:
+        if fill.over:
+            out.append(Event(fill.moved_on, "fluorine-free", f"to {fill.lot}", CHANGED_OVER))
+        elif before is not None and fill.lot_id != before:
             out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot), LOT))
         before = fill.lot_id
     zone = device.system.site.time_zone

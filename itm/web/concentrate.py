@@ -14,6 +14,7 @@ from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
 from itm.core.figures import day
 from itm.registry import queries, queries_equipment, services
+from itm.registry.changing_over import may_change_over
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
 from itm.registry.forms import LotForm, TankForm
 from itm.web.attached import attached
@@ -89,6 +90,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "form": form,
         "on": on,
         "holds": shown(row, as_of(lines, on)),
+        "to_change": bool(lines) and may_change_over(lines[-1].holds),
         "book": book(row, lines),
         "withdrawn": [m for m in movements if m.withdrawn_at is not None],
         "devices": queries.fed_by(actor, row),

@@ -15,6 +15,7 @@ from itm.actions.change_proportioner import change_proportioner
 from itm.actions.change_system import change_system
 from itm.core.figures import day
 from itm.registry import queries, queries_equipment, services
+from itm.registry.changing_over import changeovers_of
 from itm.registry.criteria import words_of
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
 from itm.trends.devices import device_rows
@@ -88,6 +89,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
         "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
         "retired": [d for d in devices if d.retired_on is not None],
         "equipment": queries_equipment.equipment_of(actor, row),
+        "changeovers": changeovers_of(actor, row),
         "moves": queries_equipment.moves_of(actor, row),
         "crumbs": [*crumbs_to(row.site), (row.name, "")],
     }

@@ -87,6 +87,7 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         "corrected": [line(point) for point in one.corrected],
         "bands": [band_words(*band) for band in one.bands],
         "baseline": line(one.baseline) if one.baseline else None,
+        "anew": day(one.anew),
         "statement": statement(one, events),
     }
 

@@ -47,6 +47,8 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "movement_new": ("tank and kind", "ok", "403", "403"),
     "movement_correct": ("movement", "ok", "403", "403"),
     "movement_withdraw": ("movement", "ok", "403", "403"),
+    "changeover_new": ("tank", "ok", "403", "403"),
+    "changeover_withdraw": ("changeover", "ok", "403", "403"),
     "pfas_inventory": ("", "ok", "ok", "ok"),
     "pfas_table": ("", "ok", "ok", "ok"),
     "lots": ("", "ok", "ok", "ok"),

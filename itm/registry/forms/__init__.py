@@ -6,7 +6,7 @@
 from itm.registry.forms.attachments import AttachForm, WithdrawFileForm
 from itm.registry.forms.base import Refusing
 from itm.registry.forms.equipment import EquipmentForm
-from itm.registry.forms.movements import MovementForm, WithdrawForm
+from itm.registry.forms.movements import ChangeOverForm, MovementForm, WithdrawForm
 from itm.registry.forms.moves import MoveForm
 from itm.registry.forms.sites import (
     AuthorityForm,
@@ -24,6 +24,7 @@ __all__ = [
     "AttachForm",
     "AuthorityForm",
     "CertificateForm",
+    "ChangeOverForm",
     "EndForm",
     "EngageForm",
     "EquipmentForm",

@@ -1,16 +1,19 @@
 """What goes into a tank and what comes out of it."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django import forms
 
 from calc.units import VOLUME
 from itm.accounts.actor import Actor
+from itm.core.errors import Refused
 from itm.core.fields import DayField, NumberField
 from itm.core.quantities import QuantityField
 from itm.registry import queries
-from itm.registry.forms.base import Refusing, RegistryForm
-from itm.registry.models import TankMovement
+from itm.registry.forms.base import CHOOSE, Refusing, RegistryForm
+from itm.registry.models import ConcentrateLot, TankMovement
 
 Kind = TankMovement.Kind
 WORDS = {
@@ -85,3 +88,47 @@ class MovementForm(RegistryForm):
 
 class WithdrawForm(Refusing, forms.Form):
     because = _because()
+
+
+class ChangeOverForm(Refusing, forms.Form):
+    """Drain, cleaning and new fill of one day."""
+
+    changed_on = DayField(label="Day")
+    lot = forms.ModelChoiceField(
+        ConcentrateLot.objects.none(),
+        label="New lot",
+        empty_label=CHOOSE,
+        help_text="Of your list, those that are fluorine-free by their certificate.",
+    )
+    volume = QuantityField(units=VOLUME, label="Volume filled")
+    cleaned = forms.CharField(
+        label="How it was cleaned",
+        max_length=200,
+        help_text="Tank, pipes, proportioner: rinses and with what. If it was not, say so.",
+    )
+    residue_mg_l = NumberField(
+        label="PFAS found by analysis after it",
+        unit="mg/L",
+        required=False,
+        help_text="Sum of PFAS as the laboratory reports it.",
+    )
+    papers = forms.CharField(
+        label="Papers",
+        max_length=300,
+        help_text="Waste papers, who cleaned, certificate of the new lot, consent: by number.",
+    )
+
+    def __init__(self, *args: Any, actor: Actor, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        free = queries.lots_to_choose(actor).filter(pfas=ConcentrateLot.Pfas.FREE)
+        self.fields["lot"].queryset = free  # type: ignore[attr-defined]
+
+    @contextmanager
+    def refusals(self) -> Iterator[None]:
+        """The services speak of a movement; its day is the day of the changeover."""
+        with super().refusals():
+            try:
+                yield
+            except Refused as refused:
+                refused.place = {"moved_on": "changed_on"}.get(refused.place, refused.place)
+                raise

@@ -1,4 +1,5 @@
 from itm.registry.models.attachments import Attachment
+from itm.registry.models.changeovers import ChangeOver
 from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Certificate, Instrument
@@ -10,6 +11,7 @@ from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 __all__ = [
     "Attachment",
     "Certificate",
+    "ChangeOver",
     "ConcentrateLot",
     "Equipment",
     "FlowPoint",

@@ -23,7 +23,7 @@ from itm.reports.curve import curve
 from itm.trends.queries import series
 from tests import deeds
 from tests.conftest import Scene
-from tests.factories import TODAY
+from tests.factories import TODAY, ChangeOverFactory
 
 ACCEPTED = {"minimum": 3.2, "design": 3.5}
 
@@ -215,3 +215,14 @@ def test_page_says_what_is_missing_before_the_form_is_filled_in(
     text = page.get(new, {"proportioner": str(scene.proportioner.key)}).content.decode()
     assert "Prepare an acceptance test first" in text
     assert "judged by the common rule" in text
+
+
+def test_changeover_leaves_no_acceptance_to_compare_with(compared: Scene) -> None:
+    """What was proved before was proved with another concentrate: common practice, no source."""
+    assert set(baselines(compared.proportioner)) == set(ACCEPTED)
+    ChangeOverFactory(tank=compared.tank, system=compared.system, changed_on=date(2025, 9, 1))
+    assert baselines(compared.proportioner) == {}
+    with pytest.raises(Refused):
+        deeds.prepared(compared)
+    deeds.tested(compared, ACCEPTED, on=date(2025, 9, 2), purpose="acceptance")
+    assert set(baselines(compared.proportioner)) == set(ACCEPTED)

@@ -92,7 +92,7 @@ BUDGET = {
     "/equipment/": 5,
     "/attachments/": 5,
     "/sites/{site}/": 19,
-    "/systems/{system}/": 12,
+    "/systems/{system}/": 13,
     "/tanks/{tank}/": 9,
     "/proportioners/{proportioner}/": 11,
 }

@@ -1,0 +1,39 @@
+"""The pages of a changeover: noted, shown on tank, system and trend, withdrawn."""
+
+from typing import Any
+
+from itm.registry.models import ChangeOver
+from tests.conftest import Scene
+from tests.factories import ConcentrateLotFactory
+
+
+def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> None:
+    page, tank = enter("owner"), scene.tank
+    address = f"/tanks/{tank.key}/changeover/"
+    assert "no lot that could is in your list yet" in page.get(address).content.decode()
+    lot = ConcentrateLotFactory(owner=scene.owner.organisation, pfas="free", batch="FREE")
+    entry = {"changed_on": "2024-05-06", "lot": lot.pk, "volume": "900", "volume_unit": "L",
+             "cleaned": "three rinses", "residue_mg_l": "12,5", "papers": "W-17"}  # fmt: skip
+    assert address in page.get(f"/tanks/{tank.key}/").content.decode()
+
+    late = page.post(address, {**entry, "changed_on": "2999-01-01"})
+    assert late.status_code == 422
+    assert 'id="id_changed_on_error"' in late.content.decode()
+    assert 'value="three rinses"' in late.content.decode()
+
+    said = page.post(address, entry, follow=True).content.decode()
+    assert "Changed over" in said
+    assert "The baseline starts anew" in said
+    assert "cleaned 6 May 2024, 12.5 mg/L of PFAS found then" in said
+    assert address not in said  # nothing is left to change over
+    system = page.get(f"/systems/{scene.system.key}/").content.decode()
+    assert "Papers: W-17." in system
+    trend = page.get(f"/trends/{scene.proportioner.key}/").content.decode()
+    assert "fluorine-free" in trend
+
+    row = ChangeOver.objects.get()
+    page.post(f"/changeovers/{row.key}/withdraw/", {"because": "another tank"})
+    system = page.get(f"/systems/{scene.system.key}/").content.decode()
+    assert "another tank" in system
+    assert address in page.get(f"/tanks/{tank.key}/").content.decode()
+    assert "fluorine-free" not in page.get(f"/trends/{scene.proportioner.key}/").content.decode()
