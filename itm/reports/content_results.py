@@ -15,7 +15,7 @@ from itm.reports.wording import SiteClock, at_least_tenths
 
 LEAST_DIGITS = 2
 STANDARD = "premix standard"
-EACH_ITS_OWN = "each flow point its own"
+EACH_ITS_OWN = "own for each flow point"
 FORM_1_TITLES = {"common": "From nominal to the lower of 1.3 × nominal and nominal + 1 point"}
 WATERS = {
     "water": "test water",
@@ -229,12 +229,13 @@ def rule(document: dict[str, Any]) -> tuple[str, ...]:
 def own_bands(document: dict[str, Any]) -> str:
     """The limits of each flow point and what they were taken from; empty where the test has one
     band."""
-    return "; ".join(
+    told = "; ".join(
         f"at {run['flow_point']} {limits_words(run['band'])}, from {run['baseline']['percent']} % "
         f"in the {run['baseline']['source']}"
         for run in document["runs"]
         if run.get("band")
-    ) + ("." if band_words(document) == EACH_ITS_OWN else "")
+    )
+    return f"{told[:1].upper()}{told[1:]}." if told else ""
 
 
 def criterion(document: dict[str, Any]) -> Words:

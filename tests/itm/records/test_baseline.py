@@ -110,9 +110,9 @@ def test_a_sealed_one_is_frozen_verifies_and_says_its_limits(compared: Scene) ->
     assert [*chain.verify()] == []
     assert bytes(test.seal.document) == data
     form = chain.parsed(test.seal)
-    assert results.band_words(form) == "each flow point its own"
+    assert results.band_words(form) == "own for each flow point"
     rule = results.rule(form)[0]
-    assert "at minimum 2.8" in rule
+    assert "At minimum 2.8" in rule
     assert "in the acceptance test of 15 Jun 2025, sealed record 1" in rule
     assert [answer.band != "" for answer in results.answers(form)] == [True, True]
     assert curve(form).band is None
@@ -202,7 +202,7 @@ def test_pages_say_which_limits_hold_where(compared: Scene, client: Client, sign
     deeds.hand_in(actor=day.actor, key=day.test.key, at=day.tick(minutes=5))
     deeds.signed(day)
     report = page.get(reverse("report", args=[day.test.key])).content.decode()
-    assert "each flow point its own" in report
+    assert "own for each flow point" in report
 
 
 def test_page_says_what_is_missing_before_the_form_is_filled_in(
