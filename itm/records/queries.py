@@ -20,8 +20,8 @@ from itm.records.models import (
     Visit,
 )
 from itm.records.results import in_force
+from itm.registry.finding import Wanted, matching
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Site
-from itm.registry.queries import Wanted
 
 
 def visits(actor: Actor) -> QuerySet[Visit]:
@@ -36,9 +36,9 @@ VISIT_SORTS = {"planned": "planned_on", "site": "site__name", "contractor": "con
 def listed_visits(actor: Actor, asked: Wanted) -> QuerySet[Visit]:
     """Newest day first, unless another order is asked for."""
     rows = visits(actor)
-    if asked.find:
-        named = Q(site__name__icontains=asked.find) | Q(contractor__name__icontains=asked.find)
-        rows = rows.filter(named)
+    rows = matching(rows, asked.find, ("site__name", "contractor__name"))
+    if "site" in asked.narrow:
+        rows = rows.filter(site__key=asked.narrow["site"])
     name = VISIT_SORTS.get(asked.sort.removeprefix("-"), "planned_on")
     up = asked.sort in VISIT_SORTS
     return rows.order_by(name if up else f"-{name}", "-pk")

@@ -1,6 +1,5 @@
 """One search over everything that the actor may see: sites, things, lots, instruments, records."""
 
-import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -11,6 +10,7 @@ from django.db.models import F, Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.records.finding import RECORD_COLUMNS, record_fits
 from itm.records.models import ProportioningTest
 from itm.registry.finding import matching, terms
 from itm.registry.models import (
@@ -25,8 +25,6 @@ from itm.registry.models import (
 )
 
 SHOWN = 10  # of each kind; the kind's own list has the rest
-DIGEST_BEGINS = re.compile(r"[0-9a-f]{8,64}")
-DATE = re.compile(r"([1-9]\d{3})(?:-(\d\d)(?:-(\d\d))?)?")
 
 
 @dataclass(frozen=True)
@@ -74,19 +72,6 @@ def _found(actor: Actor, text: str, kind: Kind) -> Group:
     first = list(rows.order_by(*kind.order, "pk")[: SHOWN + 1])
     hits = [kind.hit(row) for row in first[:SHOWN]]
     return Group(kind.title, hits, len(first) > SHOWN, kind.listed)
-
-
-def _record(term: str) -> Q:
-    """A record is also found by its day, its month, its year, its number or its digest."""
-    match = Q()
-    if DIGEST_BEGINS.fullmatch(term.lower()):
-        match |= Q(seal__digest__startswith=term.lower())
-    if (given := DATE.fullmatch(term)) is not None:
-        parts = zip(("year", "month", "day"), given.groups(), strict=True)
-        match |= Q(**{f"tested_on__{name}": int(part) for name, part in parts if part})
-    if term.isascii() and term.isdecimal() and len(term) < 7:
-        match |= Q(seal__number=int(term))
-    return match
 
 
 def _words(*parts: object) -> str:
@@ -182,9 +167,8 @@ KINDS: Iterable[Kind] = (
     ),
     Kind(
         "Records",
-        _things(ProportioningTest, "site", "proportioner__system", "seal"),
-        ("site__name", "proportioner__tag", "proportioner__system__name",
-         "visit__contractor__name"),
+        _things(ProportioningTest, "site", "proportioner__system"),
+        RECORD_COLUMNS,
         lambda row: Hit(
             "test",
             row.key,
@@ -192,7 +176,8 @@ KINDS: Iterable[Kind] = (
             _words(row.site, row.proportioner.system, row.proportioner, row.get_state_display()),
         ),
         ("-tested_on",),
-        also=_record,
+        "records",
+        record_fits,
     ),
     Kind(
         "Photos and papers",

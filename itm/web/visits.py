@@ -22,7 +22,7 @@ from itm.records.progress import left_out, next_step, out_of_service
 from itm.web.cautions import PREPARE
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Step, show, wanted
+from itm.web.listing import Cell, Column, List, Step, show, wanted, within_site
 from itm.web.steps import LABELS, address, steps
 
 FORM = "visits/form.html"
@@ -40,7 +40,8 @@ EMPTY = {
 @signed_in
 @require_GET
 def visits(request: HttpRequest) -> HttpResponse:
-    actor, asked = actor_of(request), wanted(request)
+    actor, (_, within) = actor_of(request), within_site(request)
+    asked = wanted(request, within=within)
     plans = actor.kind == "contractor"
     listed = List(
         title="Visits",
@@ -60,6 +61,7 @@ def visits(request: HttpRequest) -> HttpResponse:
         empty=EMPTY[actor.kind],
         step=Step("Plan a visit", reverse("visit_new")) if plans else None,
         retirable=False,
+        within=within,
     )
     return show(request, listed, queries.listed_visits(actor, asked), asked)
 

@@ -96,6 +96,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "inspect": ("site", "ok", "ok", "403"),
     "inspection": ("inspection", "ok", "ok", "ok"),
     "inspection_correct": ("line of inspection", "403", "ok", "403"),
+    "records": ("", "ok", "ok", "ok"),
     "visits": ("", "ok", "ok", "ok"),
     "visit_new": ("", "403", "ok", "403"),
     "visit": ("visit", "ok", "ok", "ok"),
