@@ -20,17 +20,20 @@ if not apps.ready:  # a worker starts here; the web has long been set up
     django.setup()
 
 from itm.core import outbox
+from itm.notices.services import promise_summaries, send_summary
 from itm.reports.services import render_report
 from itm.schedule import sweep
 
 JOBS: dict[str, Callable[..., None]] = {
     "render_report": render_report,
+    "send_summary": send_summary,
 }
 
 # What the clock brings without a promise. Each may run at any time, twice and beside itself; the
 # drainer of the embedded set-up asks once a minute, beat at the times below.
 CLOCK: dict[str, Callable[[datetime], None]] = {
     "sweep_standing": sweep.catch_up,
+    "promise_summaries": promise_summaries,
 }
 
 SWEEP_SECONDS = 60.0
@@ -68,6 +71,12 @@ app.conf.update(
             "schedule": crontab(minute="*/15"),
             "options": {"expires": 900.0},
         },
+        "promise-summaries": {
+            "task": "promise_summaries",
+            # After the sweep, so that a mail of the morning tells the day that has begun.
+            "schedule": crontab(minute="2-59/15"),
+            "options": {"expires": 900.0},
+        },
     },
 )
 
@@ -82,3 +91,9 @@ def drain_outbox() -> None:
 def sweep_standing() -> None:
     """Move the standings that a day has changed. May run twice and beside itself."""
     CLOCK["sweep_standing"](timezone.now())
+
+
+@app.task(name="promise_summaries")
+def promise_summary_mails() -> None:
+    """Promise the summary mails that are owed. May run twice and beside itself."""
+    CLOCK["promise_summaries"](timezone.now())

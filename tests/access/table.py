@@ -10,6 +10,9 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "home": ("", "ok", "ok", "ok"),
     "due": ("", "ok", "ok", "ok"),
     "due_weeks": ("", "ok", "ok", "ok"),
+    "notices": ("", "ok", "ok", "ok"),
+    "feed_new": ("", "ok", "ok", "ok"),
+    "feed_end": ("", "ok", "ok", "ok"),
     "sites": ("", "ok", "ok", "ok"),
     "site_new": ("", "ok", "403", "403"),
     "site": ("site", "ok", "ok", "ok"),
@@ -151,6 +154,9 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "readyz": ("", "get"),
     "verify_form": ("", "get"),
     "verify": ("digest", "get"),
+    # Whoever holds the secret or the signature is let in, and nobody else.
+    "calendar_feed": ("feed", "get"),
+    "unsubscribe": ("subscription", "get"),
 }
 
 # Things that are nobody's own: what a foreigner gets follows from the kind of person alone.

@@ -9,11 +9,13 @@ import pytest
 from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
+from django.utils import timezone
 
 from itm.accounts.models import Organisation
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
+from itm.notices import services as notices
 from itm.records import restoration
 from itm.schedule.models import Duty, Programme
 from tests.access.table import EVERYBODYS, PUBLIC, TABLE
@@ -96,6 +98,8 @@ def things(scene) -> dict[str, dict]:
         "line": {"key": lines[0].key},
         "sealed": {"key": sealed.key},
         "digest": {"digest": sealed.seal.digest},
+        "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
+        "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
     }
 
 

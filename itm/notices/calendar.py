@@ -1,0 +1,128 @@
+"""What is due as a calendar that other programs read: RFC 5545, one all-day event a duty.
+
+The day of a duty is a date on the clock of its site, so the event is a date and no instant: it
+shows on that day wherever the reader is. An event keeps its UID for life. Its SEQUENCE counts what
+the history holds of the duty and its thing, so it rises whenever the day moves, and what was done,
+withdrawn or retired is cancelled rather than dropped while a calendar may still show it.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from urllib.parse import urlsplit
+from uuid import UUID
+
+from django.conf import settings
+from django.db.models import Count, Max, Q
+from django.urls import reverse
+from icalendar import Calendar, Event, vDuration
+
+from itm.accounts.actor import Actor
+from itm.core.figures import day
+from itm.core.models import Change
+from itm.notices.seals import NewestSeal, newest_seals
+from itm.schedule.models import ASKED, Duty
+from itm.schedule.queries import in_reach
+from itm.schedule.standing import WAYS
+from itm.schedule.told import READ, told
+
+MOST_EVENTS = 5000
+AHEAD = timedelta(days=400)  # a year and what a window leaves of the next
+CANCELLED_FOR = timedelta(days=60)
+AT_A_TIME = 1000
+REFRESH = timedelta(hours=6)
+
+Revision = tuple[int, datetime]  # SEQUENCE, LAST-MODIFIED
+
+
+def feed(actor: Actor, now: datetime) -> bytes:
+    """Everything that the reader may see, the nearest days first."""
+    rows = list(shown(actor, now))
+    revisions = revisions_of(rows)
+    seals = newest_seals({row.site_id for row in rows})
+    out = Calendar()
+    out.add("prodid", "-//Foam ITM//What is due//EN")
+    out.add("version", "2.0")
+    out.add("method", "PUBLISH")
+    out.add("name", f"Foam systems, {actor.organisation_name}")  # RFC 7986
+    out.add("x-wr-calname", f"Foam systems, {actor.organisation_name}")
+    out.add("refresh-interval", vDuration(REFRESH), parameters={"value": "DURATION"})
+    for row in rows:
+        out.add_component(event(row, revisions.get(row.pk, (0, now)), seals.get(row.site_id)))
+    return out.to_ical()
+
+
+def shown(actor: Actor, now: datetime) -> Iterable[Duty]:
+    today = now.date()
+    asked = Q(stands__in=ASKED, due_on__lte=today + AHEAD)
+    lately = Q(stands=Duty.Stands.AT_REST, due_on__gte=today - CANCELLED_FOR)
+    rows = in_reach(actor, Duty.objects.visible_to(actor)).filter(asked | lately)
+    return rows.select_related(*READ).order_by("due_on", "pk")[:MOST_EVENTS]
+
+
+def revisions_of(duties: Sequence[Duty]) -> dict[int, Revision]:
+    """By the duty's primary key: how often it and what it hangs on were changed, and when last.
+
+    History only grows, so the count never falls: retired and taken back is two changes more.
+    """
+    parts = {duty.pk: keys_of(duty) for duty in duties}
+    keys = sorted({key for some in parts.values() for key in some})
+    counted: dict[UUID | None, Revision] = {}
+    for start in range(0, len(keys), AT_A_TIME):
+        rows = Change.objects.filter(object_key__in=keys[start : start + AT_A_TIME]).order_by()
+        found = rows.values_list("object_key").annotate(Count("pk"), Max("at"))
+        counted |= {key: (count, last) for key, count, last in found}
+    out = {}
+    for pk, some in parts.items():
+        known = [counted[key] for key in some if key in counted]
+        if known:
+            out[pk] = (sum(count for count, _ in known), max(last for _, last in known))
+    return out
+
+
+def keys_of(duty: Duty) -> set[UUID]:
+    """Of the duty and of everything that can put it to rest or give it another name."""
+    out = {duty.key}
+    for way in WAYS:
+        thing: Any = duty
+        for step in way.split("__"):
+            thing = getattr(thing, step) if thing is not None else None
+        if thing is not None:
+            out.add(thing.key)
+    return out
+
+
+def event(duty: Duty, revision: Revision, seal: NewestSeal | None) -> Event:
+    said, (sequence, changed_at) = told(duty), revision
+    at_rest = duty.stands == Duty.Stands.AT_REST
+    host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
+    out = Event()
+    out.add("uid", f"{duty.key}@{host}")
+    out.add("dtstamp", changed_at.astimezone(UTC).replace(microsecond=0))
+    out.add("last-modified", changed_at.astimezone(UTC).replace(microsecond=0))
+    out.add("sequence", sequence)
+    out.add("dtstart", duty.due_on)
+    out.add("dtend", duty.due_on + timedelta(days=1))
+    out.add("summary", f"{said.what} - {duty.site.name}: {said.where}")
+    out.add("location", duty.site.name)
+    out.add("status", "CANCELLED" if at_rest else "CONFIRMED")
+    out.add("transp", "TRANSPARENT")  # a day on which something is due is not a busy day
+    out.add("url", settings.PUBLIC_URL + reverse(said.page, args=[said.key]))
+    out.add("description", "\n".join(words(duty, seal)))
+    return out
+
+
+def words(duty: Duty, seal: NewestSeal | None) -> list[str]:
+    out = [done(duty.done_on)] if duty.done_on else []
+    out += [
+        f"Window from {day(duty.window_opens_on)} to {day(duty.latest_on)}, "
+        f"counted from {day(duty.counts_from)}.",
+        f"Source: {duty.requirement.source}",
+    ]
+    if seal is not None:
+        out.append(f"Newest seal of the site: number {seal.number}, {seal.digest}")
+    return out
+
+
+def done(on: date) -> str:
+    return f"Done on {day(on)}."

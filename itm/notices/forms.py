@@ -1,0 +1,48 @@
+"""What a person may choose about the summary mail."""
+
+from typing import Any
+
+from django import forms
+
+from itm.notices.models import MOST_LEAD_DAYS, WEEKDAYS, Wish
+from itm.registry.forms.base import Refusing
+from itm.registry.models.sites import known_zones
+
+
+class WishForm(Refusing, forms.Form):
+    weekday = forms.TypedChoiceField(
+        label="Summary mail",
+        required=False,
+        coerce=int,
+        empty_value=None,
+        choices=[("", "no mail"), *((n, f"every {name}") for n, name in enumerate(WEEKDAYS))],
+    )
+    lead_days = forms.IntegerField(
+        label="Days ahead",
+        min_value=1,
+        max_value=MOST_LEAD_DAYS,
+        help_text="The mail also names what falls due within so many days.",
+    )
+    time_zone = forms.CharField(
+        max_length=40,
+        help_text="The mail leaves at six in the morning on this clock.",
+        widget=forms.TextInput(attrs={"list": "time_zones", "autocomplete": "off"}),
+    )
+
+    def __init__(self, *args: Any, wish: Wish, **kwargs: Any) -> None:
+        kwargs["initial"] = {
+            "weekday": wish.weekday, "lead_days": wish.lead_days, "time_zone": wish.time_zone
+        }  # fmt: skip
+        super().__init__(*args, **kwargs)
+
+    @staticmethod
+    def zones() -> list[str]:
+        return sorted(zone for zone in known_zones() if "/" in zone or zone == "UTC")
+
+    def clean_time_zone(self) -> str:
+        zone: str = self.cleaned_data["time_zone"].strip()
+        if zone not in known_zones():
+            raise forms.ValidationError(
+                f"There is no time zone “{zone}”. Type a city: Europe/Lisbon, America/Chicago …"
+            )
+        return zone

@@ -1,0 +1,80 @@
+"""The weekly summary as a mail: plain words, links, and how to stop it with one click."""
+
+from datetime import date, datetime, timedelta
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.template.loader import render_to_string
+from django.urls import reverse
+
+from itm.accounts.actor import Actor
+from itm.core.figures import day
+from itm.notices.seals import newest_seals
+from itm.schedule.models import Duty
+from itm.schedule.queries import in_reach, open_duties
+from itm.schedule.told import READ, told
+from itm.trends.next_things import KINDS, Thing, next_things, standings
+
+MOST = 50  # lines of what comes; the page has the rest
+BELONGS = {"lean": "result", "rich": "result", "undecided": "result"}
+
+
+def address(name: str, *args: object) -> str:
+    return settings.PUBLIC_URL + reverse(name, args=args)
+
+
+def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> None:
+    """One mail to the person who acts. Raises what the mail server raises."""
+    if actor.user is None:
+        raise LookupError("A mail needs a person.")
+    counts = {name: count for name, _, count in standings(actor)}
+    head = f"{counts['overdue']} overdue, {counts['due']} due"
+    stop = address("unsubscribe", token)
+    host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
+    message = EmailMessage(
+        subject=f"{actor.organisation_name}: {head}, {day(on)}",
+        body=body(actor, now, lead_days, stop),
+        to=[actor.user.email],
+        headers={
+            # The same mail has the same name, so that a copy can be told from a second one.
+            "Message-ID": f"<summary.{actor.user.key}.{actor.organisation_id}.{on}@{host}>",
+            "List-Unsubscribe": f"<{stop}>",  # RFC 2369
+            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",  # RFC 8058
+            "Auto-Submitted": "auto-generated",  # RFC 3834: out-of-office machines keep quiet
+        },
+    )
+    message.send()
+
+
+def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
+    found = next_things(actor, now)
+    sections: dict[str, list[Thing]] = {}
+    for thing in found.object_list:
+        kind = BELONGS.get(thing.kind, thing.kind)
+        if kind != "open":  # told below, where its day lies within the lead
+            sections.setdefault(KINDS[kind], []).append(thing)
+    last = now.date() + timedelta(days=lead_days)
+    rows = in_reach(actor, open_duties(actor)).filter(
+        stands__in=("ahead", "open"), due_on__lte=last
+    )
+    coming = list(rows.select_related(*READ).order_by("due_on", "pk")[: MOST + 1])
+    context = {
+        "actor": actor,
+        "sections": sections,
+        "more": found.has_next,
+        "lead_days": lead_days,
+        "coming": [line(duty) for duty in coming[:MOST]],
+        "more_coming": len(coming) > MOST,
+        "things_url": address("due"),
+        "weeks_url": address("due_weeks"),
+        "wish_url": address("notices"),
+        "stop": stop,
+        "seals": newest_seals({duty.site_id for duty in coming[:MOST]}),
+    }
+    return render_to_string("mail/summary.txt", context)
+
+
+def line(duty: Duty) -> str:
+    said = told(duty)
+    return f"{day(duty.due_on)}  {said.what} - {duty.site.name}: {said.where}"

@@ -1,0 +1,178 @@
+"""Who is told what and when: choices, the address of a calendar, and the weekly summary mail.
+
+A summary is promised once for a person and a day, and claimed in the database before it is handed
+to the mail server: a process that dies in between loses that one mail and never sends it twice.
+"""
+
+import hashlib
+import secrets
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from django.core import signing
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from itm.accounts.actor import Actor, acting, open_memberships
+from itm.accounts.models import Membership
+from itm.core import outbox
+from itm.core.clock import date_at
+from itm.core.errors import NotFound
+from itm.notices import mail
+from itm.notices.models import Wish
+
+UNSUBSCRIBE = "itm.notices.unsubscribe"
+HOUR = 6  # of the morning, on the clock that the person chose; own choice
+
+
+def membership_of(actor: Actor) -> Membership:
+    """The membership in which the person acts."""
+    rows = open_memberships(actor.user, actor.today) if actor.user else []
+    found = next((row for row in rows if row.organisation_id == actor.organisation_id), None)
+    if found is None:
+        raise NotFound("membership", actor.organisation_name)
+    return found
+
+
+def wish_of(actor: Actor) -> Wish:
+    """What the person chose, or what holds until then: no mail and no calendar."""
+    membership = membership_of(actor)
+    found = Wish.objects.filter(membership=membership).first()
+    return found or Wish(membership=membership)
+
+
+def choose(
+    *, actor: Actor, weekday: int | None, lead_days: int, time_zone: str, at: datetime
+) -> Wish:
+    """May run twice. The first mail comes on the next such day, today included."""
+    wish = wish_of(actor)
+    if weekday is not None and weekday != wish.weekday:
+        wish.since = date_at(time_zone, at)
+    wish.weekday, wish.lead_days, wish.time_zone = weekday, lead_days, time_zone
+    wish.save()
+    return wish
+
+
+# The calendar ------------------------------------------------------------------------------------
+
+
+def new_feed(*, actor: Actor, at: datetime) -> str:
+    """A new secret for the address of the calendar; the one before stops working."""
+    token = secrets.token_urlsafe(32)
+    wish = wish_of(actor)
+    wish.feed_digest, wish.feed_made_at = digest_of(token), at
+    wish.save()
+    return token
+
+
+def end_feed(*, actor: Actor) -> None:
+    """May run twice."""
+    wish = wish_of(actor)
+    if wish.feed_digest is not None:
+        wish.feed_digest = wish.feed_made_at = None
+        wish.save()
+
+
+def digest_of(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def reader_of(token: str, now: datetime) -> Actor:
+    """Who reads with this address. Raises NotFound where it was never made, was replaced or ended,
+    or where the person no longer acts for the organisation."""
+    rows = Wish.objects.select_related("membership__user", "membership__organisation")
+    wish = rows.filter(feed_digest=digest_of(token)).first()
+    if wish is None:
+        raise NotFound("calendar", "")
+    return reader(wish.membership, now)
+
+
+def reader(membership: Membership, now: datetime) -> Actor:
+    today = now.date()
+    ended = membership.ended_on is not None and membership.ended_on <= today
+    if ended or not membership.user.is_active:
+        raise NotFound("membership", "")
+    return acting(membership, today, via="command", at=now)
+
+
+# The summary mail --------------------------------------------------------------------------------
+
+
+def promise_summaries(now: datetime) -> None:
+    """Promise what is owed. May run at any time, twice and beside itself.
+
+    Of days that passed while nothing ran only the last is owed: late once is better than never,
+    and better than five at once.
+    """
+    rows = Wish.objects.filter(weekday__isnull=False, membership__user__is_active=True)
+    for wish in rows.select_related("membership"):
+        day = owed(wish, now)
+        if day is not None:
+            key = str(wish.membership.key)
+            try:
+                with transaction.atomic():
+                    outbox.add(
+                        "send_summary", once=f"summary {key} {day}",
+                        membership_key=key, day=day.isoformat(),
+                    )  # fmt: skip
+            except IntegrityError:
+                continue  # another clock was a moment faster
+
+
+def owed(wish: Wish, now: datetime) -> date | None:
+    """The last of the chosen weekdays that began, when its mail was not sent yet."""
+    if wish.weekday is None or wish.since is None:
+        return None
+    today = date_at(wish.time_zone, now - timedelta(hours=HOUR))
+    day = today - timedelta(days=(today.weekday() - wish.weekday) % 7)
+    if day < wish.since or (wish.last_for is not None and wish.last_for >= day):
+        return None
+    return day
+
+
+def send_summary(membership_key: str, day: str) -> None:
+    """The promised job. Run twice it sends once; a mail server that refuses is asked again."""
+    now, on = timezone.now(), date.fromisoformat(day)
+    rows = Wish.objects.filter(membership__key=UUID(membership_key), weekday__isnull=False)
+    wish = rows.select_related("membership__user", "membership__organisation").first()
+    if wish is None:
+        return  # unsubscribed since
+    before = wish.last_for
+    if before is not None and before >= on:
+        return
+    try:
+        actor = reader(wish.membership, now)
+    except NotFound:
+        return
+    # The old value stands in the condition: of two that run at once one claims the day.
+    if not Wish.objects.filter(pk=wish.pk, last_for=before).update(last_for=on):
+        return
+    try:
+        mail.send(actor, now, on, wish.lead_days, unsubscribe_token(wish.membership))
+    except Exception:
+        Wish.objects.filter(pk=wish.pk, last_for=on).update(last_for=before)
+        raise
+
+
+def unsubscribe_token(membership: Membership) -> str:
+    return signing.Signer(salt=UNSUBSCRIBE).sign(str(membership.key))
+
+
+def subscriber(token: str) -> Membership:
+    """Whom the link of a mail speaks of. Raises NotFound for a link that was never sent."""
+    try:
+        key = UUID(signing.Signer(salt=UNSUBSCRIBE).unsign(token))
+    except (signing.BadSignature, ValueError) as error:
+        raise NotFound("subscription", "") from error
+    rows = Membership.objects.select_related("user", "organisation")
+    found = rows.filter(key=key).first()
+    if found is None:
+        raise NotFound("subscription", "")
+    return found
+
+
+def unsubscribe(token: str) -> Membership:
+    """No more summary mails for that membership. May run twice."""
+    membership = subscriber(token)
+    Wish.objects.filter(membership=membership).update(weekday=None)
+    return membership

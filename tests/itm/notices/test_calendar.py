@@ -1,0 +1,197 @@
+"""The calendar as other programs read it: parsed back by the library, never by our own eyes."""
+
+import re
+from datetime import UTC, date, datetime
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from icalendar import Calendar
+
+from itm.accounts.models import Organisation
+from itm.actions import retire as retiring
+from itm.core.errors import NotFound
+from itm.notices import services
+from itm.notices.calendar import feed
+from itm.notices.models import Wish
+from itm.schedule.due import Result
+from itm.schedule.models import Duty
+from itm.schedule.services import refresh, start_duties
+from tests.deeds import tested
+from tests.factories import TODAY, OrganisationFactory, SiteFactory, actor_of
+from tests.itm.schedule.many import many_duties
+
+NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
+
+
+def events(actor, now=NOW) -> dict[str, dict]:
+    """By UID. RFC 5545 asks for PRODID and VERSION of the calendar, UID and DTSTAMP of an event."""
+    read = Calendar.from_ical(feed(actor, now))
+    assert read["version"] == "2.0"
+    assert read["prodid"]
+    found = {}
+    for event in read.walk("VEVENT"):
+        assert event.errors == []
+        assert event["dtstamp"].dt.tzinfo is not None
+        assert str(event["uid"]) not in found
+        found[str(event["uid"])] = event
+    return found
+
+
+@pytest.fixture
+def duty(scene) -> Duty:
+    """Tested on 15 September 2025: due a year later, the window closes on 15 December."""
+    start_duties(actor=scene.owner, proportioner=scene.proportioner)
+    done(scene, date(2025, 9, 15))
+    return Duty.objects.get(done_on=None)
+
+
+def done(scene, *days: date) -> None:
+    results = [Result(day, "in band", "settled", "periodic", "as_found", uuid4()) for day in days]
+    refresh(actor=scene.owner, proportioner=scene.proportioner, results=results)
+
+
+def test_a_duty_is_an_all_day_event_on_the_day_it_is_due(scene, duty):
+    [event] = events(scene.owner).values()
+    assert event["dtstart"].dt == date(2026, 9, 15)
+    assert not isinstance(event["dtstart"].dt, datetime)
+    assert event["dtstart"].params["VALUE"] == "DATE"
+    assert event["dtend"].dt == date(2026, 9, 16)  # RFC 5545 3.6.1: the end is not included
+    assert event["uid"].startswith(f"{duty.key}@")
+    assert event["status"] == "CONFIRMED"
+    assert scene.site.name in event["summary"]
+    assert scene.system.name in event["summary"]
+    assert "Window from 15 Jun 2026 to 15 Dec 2026" in event["description"]
+    assert duty.requirement.source in event["description"].replace("\n", " ")
+    assert event["url"].endswith(reverse("proportioner", args=[scene.proportioner.key]))
+
+
+def test_lines_are_folded_and_ended_as_the_rfc_says(scene, duty):
+    """RFC 5545 3.1: lines end with CRLF and hold at most 75 octets."""
+    scene.site.name = "Ölhafen, Pier 7; “Süd” \\ with a long name that has to be folded somewhere"
+    scene.site.save(by=scene.owner)
+    text = feed(scene.owner, NOW)
+    lines = text.split(b"\r\n")
+    assert b"\n" not in text.replace(b"\r\n", b"")
+    assert max(map(len, lines)) <= 75
+    [event] = events(scene.owner).values()
+    assert scene.site.name in event["summary"]
+
+
+def test_a_moved_day_keeps_its_uid_and_counts_up(scene, duty):
+    [(uid, before)] = events(scene.owner).items()
+    done(scene, date(2025, 9, 20))
+    after = events(scene.owner)[uid]
+    assert after["dtstart"].dt == date(2026, 9, 20)
+    assert after["sequence"] > before["sequence"]
+    assert after["last-modified"].dt >= before["last-modified"].dt
+
+
+def test_what_is_done_is_cancelled_and_the_next_one_has_a_uid_of_its_own(scene, duty):
+    [(uid, before)] = events(scene.owner).items()
+    done(scene, date(2025, 9, 15), date(2026, 6, 15))
+    found = events(scene.owner)
+    assert found[uid]["status"] == "CANCELLED"
+    assert found[uid]["sequence"] > before["sequence"]
+    assert "Done on 15 Jun 2026" in found[uid]["description"]
+    [follower] = [event for key, event in found.items() if key != uid]
+    assert (follower["status"], follower["dtstart"].dt) == ("CONFIRMED", date(2027, 6, 15))
+
+
+def test_retired_is_cancelled_and_taken_back_counts_up_again(scene):
+    scene.system.commissioned_on = date(2025, 9, 15)
+    scene.system.save(by=scene.owner)
+    scene.proportioner.system = scene.system
+    start_duties(actor=scene.owner, proportioner=scene.proportioner)
+    [(uid, first)] = events(scene.owner).items()
+    counted = [first["sequence"]]
+    retiring.retire(actor=scene.owner, row=scene.proportioner, on=TODAY, today=TODAY)
+    assert events(scene.owner)[uid]["status"] == "CANCELLED"
+    counted.append(events(scene.owner)[uid]["sequence"])
+    retiring.take_back(actor=scene.owner, row=scene.proportioner)
+    assert events(scene.owner)[uid]["status"] == "CONFIRMED"
+    counted.append(events(scene.owner)[uid]["sequence"])
+    assert counted == sorted(set(counted))
+
+
+def test_the_newest_seal_of_the_site_travels_with_the_calendar(scene):
+    test = tested(scene)
+    digests = {
+        event["description"].count(test.seal.digest) for event in events(scene.owner).values()
+    }
+    assert digests == {1}
+
+
+def test_everybody_reads_what_is_theirs(scene, duty):
+    stranger = actor_of(OrganisationFactory(kind=Organisation.Kind.OWNER))
+    assert len(events(scene.owner)) == len(events(scene.authority)) == 1
+    assert len(events(scene.contractor)) == 1
+    assert events(stranger) == {}
+
+
+def test_a_calendar_costs_the_same_queries_for_ten_events_and_for_eight_hundred(scene):
+    def cost() -> tuple[int, int]:
+        with CaptureQueriesContext(connection) as captured:
+            count = len(events(scene.owner))
+        return len(captured), count
+
+    many_duties([scene.site], 10, begun=TODAY, days=100)
+    few, some = cost()
+    many_duties([SiteFactory(owner=scene.owner.organisation)], 400, begun=TODAY, days=100)
+    many, all_of_them = cost()
+    assert (some, all_of_them) == (10, 410)
+    assert many == few <= 6
+
+
+# The address -------------------------------------------------------------------------------------
+
+
+def test_whoever_knows_the_address_reads_it_without_signing_in(client, scene, duty):
+    token = services.new_feed(actor=scene.owner, at=NOW)
+    assert len(token) >= 43  # 256 bits in base64
+    assert token not in str(Wish.objects.values().get())
+    answer = client.get(reverse("calendar_feed", args=[token]))
+    assert answer.status_code == 200
+    assert answer["Content-Type"] == "text/calendar; charset=utf-8"
+    assert "private" in answer["Cache-Control"]
+    assert Calendar.from_ical(answer.content).walk("VEVENT")
+    assert client.head(reverse("calendar_feed", args=[token])).status_code == 200
+
+
+def test_a_new_address_ends_the_old_one_and_an_end_ends_both(client, scene):
+    first = services.new_feed(actor=scene.owner, at=NOW)
+    second = services.new_feed(actor=scene.owner, at=NOW)
+    answers = [client.get(reverse("calendar_feed", args=[t])).status_code for t in (first, second)]
+    assert answers == [404, 200]
+    services.end_feed(actor=scene.owner)
+    services.end_feed(actor=scene.owner)
+    assert client.get(reverse("calendar_feed", args=[second])).status_code == 404
+    assert client.get(reverse("calendar_feed", args=["guessed"])).status_code == 404
+
+
+@pytest.mark.parametrize("left", ["membership", "person"])
+def test_who_has_left_reads_no_more(scene, left):
+    token = services.new_feed(actor=scene.owner, at=NOW)
+    assert services.reader_of(token, NOW).organisation == scene.owner.organisation
+    membership = services.membership_of(scene.owner)
+    if left == "membership":
+        membership.ended_on = TODAY
+        membership.save(by=scene.owner)
+    else:
+        membership.user.is_active = False
+        membership.user.save(by=scene.owner)
+    with pytest.raises(NotFound):
+        services.reader_of(token, NOW)
+
+
+def test_the_page_shows_the_address_once(client, scene, sign_in):
+    sign_in(client, scene.owner)
+    text = client.post(reverse("feed_new"), follow=True).content.decode()
+    [token] = re.findall(r"/calendar/([\w-]+)\.ics", text)
+    assert client.get(reverse("calendar_feed", args=[token])).status_code == 200
+    again = client.get(reverse("notices")).content.decode()
+    assert token not in again
+    assert "An address is in use since" in again
+    assert "no longer works" in client.post(reverse("feed_end"), follow=True).content.decode()
