@@ -4,13 +4,14 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, F, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.registry.finding import Wanted, arranged, one
 from itm.registry.models import (
     Certificate,
+    ChangeOver,
     ConcentrateLot,
     FlowPoint,
     FoamSystem,
@@ -192,8 +193,13 @@ def _book() -> Prefetch:
 
 
 def movements_of(actor: Actor, tank: Tank) -> list[TankMovement]:
-    """All of them, those that were withdrawn too; a ledger leaves these out by itself."""
+    """All of them, those that were withdrawn too; a ledger leaves these out by itself. With
+    `of_changeover`: those are withdrawn by the changeover."""
+    over = ChangeOver.objects.filter(
+        Q(drain=OuterRef("pk")) | Q(fill=OuterRef("pk")), withdrawn_because=""
+    )
     rows = TankMovement.objects.visible_to(actor).filter(tank=tank).select_related("lot")
+    rows = rows.annotate(of_changeover=Exists(over))
     return list(rows.order_by("moved_on", "position", "pk"))
 
 

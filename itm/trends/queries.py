@@ -227,7 +227,7 @@ def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest
     fills = TankMovement.objects.visible_to(actor).in_force().annotate(over=Exists(over))
     for fill in fills.filter(tank=device.tank_id, lot__isnull=False).select_related("lot"):
         if fill.over:
-            out.append(Event(fill.moved_on, "fluorine-free", f"to {fill.lot}", CHANGED_OVER))
+            out.append(Event(fill.moved_on, "changeover", f"to {fill.lot}", CHANGED_OVER))
         elif before is not None and fill.lot_id != before:
             out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot), LOT))
         before = fill.lot_id

@@ -7,13 +7,18 @@ from datetime import UTC, date, datetime
 import pytest
 from django.db import connection, connections
 
+from calc.units import VOLUME
 from itm.accounts.actor import system
 from itm.actions.hand_in import hand_in
 from itm.core import outbox
+from itm.core.errors import Refused
 from itm.core.outbox import Job
+from itm.core.quantities import quantity
 from itm.records import bench as benches
 from itm.records import chain
 from itm.records.models import Reading, Seal
+from itm.registry import movements
+from itm.registry.book import lines_of
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.standing import differing
 from itm.schedule.sweep import passed, sweep
@@ -112,3 +117,20 @@ def test_eight_sweeps_at_once_move_each_standing_once(programme, scene):
     assert changed > 50
     assert sum(moved) == changed
     assert list(differing(Duty.objects.all(), system(now.date(), at=now))) == []
+
+
+def test_two_draw_offs_never_take_more_than_there_is(scene):
+    """The tank holds 950 L; two people note 600 L each at the same moment."""
+
+    def draw():
+        try:
+            return movements.move(
+                actor=scene.owner, tank=scene.tank, today=date(2026, 6, 15), kind="draw_off",
+                moved_on=date(2026, 6, 1), volume=quantity("600", "L", VOLUME), reason="test",
+            )  # fmt: skip
+        except Refused as refused:
+            return refused.code
+
+    made = at_once(draw, draw)
+    assert sorted(str(one) for one in made if isinstance(one, str)) == ["more_than_there"]
+    assert lines_of(scene.tank)[-1].holds.volume == pytest.approx(0.35)

@@ -146,7 +146,7 @@ def test_baseline_restarts_with_the_changeover_and_comes_back_with_its_withdrawa
     assert changed_over_on(scene.proportioner) is None
     [row] = over(scene)
     assert changed_over_on(scene.proportioner) == DAY
-    assert found() == (None, [(DAY, "fluorine-free")])
+    assert found() == (None, [(DAY, "changeover")])
     kept(scene, {"design": 3.3}, on=date(2025, 6, 1))
     assert found()[0] is None  # a periodic test proves no baseline
     kept(scene, {"design": 3.4}, on=date(2024, 6, 1), purpose="acceptance")

@@ -26,14 +26,19 @@ def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> No
     assert "The baseline starts anew" in said
     assert "cleaned 6 May 2024, 12.5 mg/L of PFAS found then" in said
     assert address not in said  # nothing is left to change over
+    row = ChangeOver.objects.get()
+    for movement in (row.drain, row.fill):
+        alone = f"/movements/{movement.key}/withdraw/"
+        assert alone not in said
+        refused = page.post(alone, {"because": "slip"})
+        assert "belongs to a changeover" in refused.content.decode()
     system = page.get(f"/systems/{scene.system.key}/").content.decode()
     assert "Papers: W-17." in system
     trend = page.get(f"/trends/{scene.proportioner.key}/").content.decode()
-    assert "fluorine-free" in trend
+    assert "changeover" in trend
 
-    row = ChangeOver.objects.get()
     page.post(f"/changeovers/{row.key}/withdraw/", {"because": "another tank"})
     system = page.get(f"/systems/{scene.system.key}/").content.decode()
     assert "another tank" in system
     assert address in page.get(f"/tanks/{tank.key}/").content.decode()
-    assert "fluorine-free" not in page.get(f"/trends/{scene.proportioner.key}/").content.decode()
+    assert "changeover" not in page.get(f"/trends/{scene.proportioner.key}/").content.decode()
