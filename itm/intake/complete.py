@@ -11,16 +11,19 @@ from itm.records.loading import whole
 from itm.records.models import Bottle, ProportioningTest
 
 
-def problems(test: ProportioningTest) -> list[Problem]:
+def problems(test: ProportioningTest, *, no_result: str | None = None) -> list[Problem]:
     """Everything that stands in the way of handing in, in the order of the day.
 
     `place` is the step where it is mended: prepare, discharge, flush, restoring or bench.
+    `no_result` is why there is no result, empty where there is one, from a page that has just
+    worked it out.
     """
     loaded = whole(test.pk)
     found = [*_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *_bench(loaded)]
-    if not any(p.place == "bench" for p in found) and (problem := preview_of(loaded).problem):
-        found.append(Problem("bench", "no_result", problem))
-    return found
+    if any(p.place == "bench" for p in found):
+        return found
+    why = preview_of(loaded).problem if no_result is None else no_result
+    return [*found, Problem("bench", "no_result", why)] if why else found
 
 
 def _day(test: ProportioningTest) -> Iterator[Problem]:

@@ -5,7 +5,7 @@ from typing import Any
 import calc
 from itm.records.chain import parsed
 from itm.records.document import document
-from itm.records.evaluate import engine_input, preview_of
+from itm.records.evaluate import preview_of
 from itm.records.loading import whole
 from itm.records.models import Evaluation, ProportioningTest
 
@@ -30,7 +30,7 @@ def record_form(test: ProportioningTest) -> tuple[dict[str, Any], str]:
         Evaluation(
             engine_version=calc.__version__,
             inputs_digest=now.result["inputs_digest"] if now.result else "",
-            inputs=engine_input(loaded),
+            inputs=now.inputs,
             result=now.result or empty,
         ),
     )

@@ -18,8 +18,10 @@ WORST_FIRST = ("lean", "rich", "in band")
 
 @dataclass(frozen=True)
 class Preview:
-    """What a draft would give now: a result, or the sentence that says what is missing."""
+    """What a draft would give now: a result, or the sentence that says what is missing. `inputs` is
+    the form that it comes from."""
 
+    inputs: dict[str, Any]
     result: dict[str, Any] | None
     problem: str = ""
 
@@ -152,11 +154,11 @@ def preview_of(loaded: ProportioningTest) -> Preview:
     """The same for a test that `loading.whole` has already given."""
     form = engine_input(loaded)
     if problem := _missing(form):
-        return Preview(None, problem)
+        return Preview(form, None, problem)
     try:
-        return Preview(judge(form))
+        return Preview(form, judge(form))
     except calc.CalcError as refusal:
-        return Preview(None, refusal.message)
+        return Preview(form, None, refusal.message)
 
 
 def evaluate(test: ProportioningTest, *, actor: Actor) -> Evaluation:

@@ -7,7 +7,7 @@ from typing import Any
 import calc
 from calc.control import repeatability_from_repeats
 from calc.readings import at_temperature
-from itm.records.models import Bottle, ProportioningTest, Reading
+from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 from itm.records.results import in_force
 from itm.registry.models import Instrument
 
@@ -31,13 +31,11 @@ def history(instrument: Instrument, *, without: Collection[int] = ()) -> History
     Sealed and in force only, readings set aside left out, as are undiluted concentrate, which is
     too thick to repeat well, and the benches of records that were corrected since.
     """
-    tests = in_force(ProportioningTest.objects.filter(bench__instrument=instrument)).reverse()
-    benches: list[int] = []
-    for bench in tests.values_list("bench", flat=True)[: NEWEST * 4]:  # tests may share a bench
-        if bench not in benches and bench not in without:
-            benches.append(bench)
+    tests = in_force(ProportioningTest.objects.filter(bench__instrument=instrument))
+    benches = Bench.objects.filter(pk__in=tests.order_by().values("bench")).exclude(pk__in=without)
+    newest = benches.order_by("-pk").values("pk")[:NEWEST]
     rows = Reading.objects.filter(
-        bottle__bench__in=benches[:NEWEST], bottle__withdrawn_reason="",
+        bottle__bench__in=newest, bottle__withdrawn_reason="",
         sealed_at__isnull=False, set_aside_at=None,
     ).exclude(bottle__role=Bottle.Role.CONCENTRATE)  # fmt: skip
     repeats: dict[tuple[int, int], list[tuple[float, Any]]] = {}

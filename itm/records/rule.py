@@ -152,8 +152,8 @@ def require_baselines(missing: Sequence[str]) -> None:
 def frozen_words(test: ProportioningTest) -> Words:
     """The criterion as a test froze it; a row from before titles were kept has its source only."""
     return Words(
-        test.criterion_title, test.criterion_source, test.criterion_edition,
-        test.criterion_confidence,
+        test.criterion_title or criteria.title_before(test.criterion), test.criterion_source,
+        test.criterion_edition, test.criterion_confidence,
     )  # fmt: skip
 
 

@@ -33,6 +33,13 @@ class Words:
         return "; ".join(part for part in (self.source, edition, self.confidence) if part)
 
 
+def title_before(code: str) -> str:
+    """What was said of a criterion before its title was frozen with the test."""
+    if code == COMMON:
+        return "From nominal to the lower of 1.3 × nominal and nominal + 1 point"
+    return OWN_LIMITS
+
+
 def shipped() -> dict[str, criteria.Criterion]:
     """By the code that a system holds, the common rule first."""
     rules = dict(criteria.shipped_criteria())

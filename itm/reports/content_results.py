@@ -9,14 +9,13 @@ from typing import Any
 from itm.core.figures import MOST_DIGITS, chance, figure
 from itm.records.judging import band_at
 from itm.records.rule import chance_of_lean, left_by_lean
-from itm.registry.criteria import OWN_LIMITS, Words
+from itm.registry.criteria import Words, title_before
 from itm.reports.curve import in_force
 from itm.reports.wording import SiteClock, at_least_tenths
 
 LEAST_DIGITS = 2
 STANDARD = "premix standard"
 EACH_ITS_OWN = "own for each flow point"
-FORM_1_TITLES = {"common": "From nominal to the lower of 1.3 × nominal and nominal + 1 point"}
 WATERS = {
     "water": "test water",
     "water_again": "test water, read once more",
@@ -239,14 +238,15 @@ def own_bands(document: dict[str, Any]) -> str:
 
 
 def criterion(document: dict[str, Any]) -> Words:
-    """The criterion in words; canonical form 1 held its code and its source only."""
+    """The criterion in words. Canonical form 1 held its code and its source only, as does a test
+    that was prepared before the titles were kept."""
     test = document["test"]
-    if "criterion_title" in test:
+    if test.get("criterion_title"):
         return Words(
             test["criterion_title"], test["criterion_source"],
             test["criterion_edition"], test["criterion_confidence"],
         )  # fmt: skip
-    return Words(FORM_1_TITLES.get(test["criterion"], OWN_LIMITS), test["criterion_source"])
+    return Words(title_before(test["criterion"]), test["criterion_source"])
 
 
 def warnings(document: dict[str, Any]) -> tuple[WarningLine, ...]:

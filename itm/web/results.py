@@ -48,7 +48,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     form, missing = record_form(row)
     left: list[Problem] = []
     if states.possible(actor, "hand_in", row):
-        left = problems(row)
+        left = problems(row, no_result=missing)
     context = page(form) | {
         "test": row,
         "missing": missing,

@@ -16,7 +16,7 @@ from itm.records.document import document
 from itm.records.evaluate import engine_input
 from itm.records.loading import whole
 from itm.records.models import ProportioningTest, Seal
-from itm.records.rule import chance_of_lean, left_by_lean
+from itm.records.rule import chance_of_lean, frozen_words, left_by_lean
 from itm.registry.services import change_system
 from itm.reports import content_results as results
 from itm.reports.content import paper
@@ -127,6 +127,16 @@ def test_a_record_in_form_1_reads_as_it_did() -> None:
     assert [answer.percent for answer in sheet.answers] == ["3.20", "3.40"]
     form["test"] |= {"criterion": "custom", "criterion_source": "Listing"}
     assert results.rule(form)[0].startswith("Limits set for this system: 3.0 to 3.9")
+
+
+def test_a_draft_from_before_the_titles_is_named_as_then(scene: Scene) -> None:
+    test = prepared(scene).test
+    test.criterion_title = ""
+    test.save(by=system(TODAY))
+    assert frozen_words(test).title.startswith("From nominal to the lower of 1.3 × nominal")
+    form = json.loads(FORM_1.read_bytes())
+    form["test"]["criterion_title"] = ""
+    assert results.rule(form)[0].startswith("From nominal to the lower of 1.3 × nominal and")
 
 
 def test_a_record_sealed_in_form_1_still_verifies(
