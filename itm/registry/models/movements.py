@@ -73,7 +73,8 @@ class TankMovement(Tracked, Scoped):
                 ),
             ),
             models.CheckConstraint(
-                condition=Q(volume__gt=0) | Q(kind="drain", volume=None),
+                # Without the first half a volume that is missing would pass: NULL refuses nothing.
+                condition=Q(volume__isnull=False, volume__gt=0) | Q(kind="drain", volume=None),
                 name="movement_volume_positive",
                 violation_error_message=(
                     "The volume is above 0; only that of a drain may stay empty."
