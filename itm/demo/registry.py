@@ -129,10 +129,10 @@ def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str,
         actor=actor, **{name: told[name] for name in ("name", "address", "country", "time_zone")}
     )
     world.sites[site.name], world.water[site.name] = site, told["water"]
-    for name in told["authorities"]:
+    for one in told["authorities"]:
         name_authority(
-            actor=actor, site=site, organisation=world.organisations[name], scope="fire",
-            today=world.ages.day(LONG_AGO, site.time_zone),
+            actor=actor, site=site, organisation=world.organisations[one["name"]],
+            scope=one["scope"], today=world.ages.day(LONG_AGO, site.time_zone),
         )  # fmt: skip
     for one in told["contractors"]:
         until = one.get("until_days_ago")

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import transaction
+from django.test import override_settings
 
 from itm.demo.load import load
 from itm.demo.scenario import scenario
@@ -27,9 +28,12 @@ def shortened() -> dict[str, Any]:
 
 
 @pytest.fixture(scope="module")
-def loaded(django_db_setup: None, django_db_blocker: Any) -> Iterator[datetime]:
+def loaded(
+    django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[datetime]:
     """As TestCase does: one transaction around all tests, which deeds may take for outermost."""
-    with django_db_blocker.unblock():
+    files = override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("files"))
+    with django_db_blocker.unblock(), files:
         outer = transaction.atomic()
         outer._from_testcase = True
         outer.__enter__()

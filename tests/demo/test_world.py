@@ -18,7 +18,16 @@ from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
 from itm.records.chain import verify
 from itm.records.models import ProportioningTest, Reading, RestorationLine, Seal, Visit
-from itm.registry.models import Equipment, FoamSystem, Instrument, Proportioner, Site
+from itm.registry.models import (
+    Attachment,
+    Equipment,
+    FoamSystem,
+    Instrument,
+    Proportioner,
+    Relocation,
+    Site,
+    SiteAuthority,
+)
 from itm.registry.models.equipment import VARIETIES
 from itm.schedule.models import Duty
 from tests.demo.conftest import NOW
@@ -60,6 +69,17 @@ def test_equipment_of_many_kinds_stands_at_systems_tanks_and_sites_alone() -> No
         for site in scenario()["equipment"].values()
         for things in (site["site"], *site["tanks"].values(), *site["systems"].values())
     )
+
+
+def test_a_move_two_authorities_and_drawn_pictures_are_there() -> None:
+    move = Relocation.objects.get()
+    assert (move.start, move.end) == ("Truck loading rack", "Tank 12 foam chambers")
+    assert move.thing.stands_at == move.to_system  # type: ignore[union-attr]
+    scopes = SiteAuthority.objects.filter(site=move.site).values_list("scope", flat=True)
+    assert set(scopes) == {"fire", "environment"}
+    targets = [type(row.target) for row in Attachment.objects.order_by("pk")]
+    assert targets == [Equipment, Site]
+    assert all(row.preview for row in Attachment.objects.all())
 
 
 def test_one_proportioner_drifts_until_it_is_rich() -> None:
