@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from itm.accounts.actor import Actor, system
 from itm.core import history
+from itm.notices.calendar import feed, shown
 from itm.registry.models import FoamSystem, Site
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.standing import stand
@@ -173,6 +174,19 @@ def sweeps(days: int) -> None:
     print(f"  a second sweep       {again * 1e3:8.1f} ms")
 
 
+def calendars(actor: Actor) -> None:
+    """The feed beside the query that fetches its rows."""
+    rows, whole, count = [], [], 0
+    for _ in range(3):
+        rows.append(seconds(lambda: list(shown(actor, NOW))))
+        whole.append(seconds(lambda: feed(actor, NOW)))
+        count = feed(actor, NOW).count(b"BEGIN:VEVENT")
+    fetched, written = statistics.median(rows), statistics.median(whole)
+    print(f"Calendar of {count:,} events")
+    print(f"  its rows {fetched * 1e3:8.1f} ms   whole {written * 1e3:8.1f} ms   ", end="")
+    print(f"{written / fetched:.2f} times the rows")
+
+
 def plans(actor: Actor) -> None:
     how: dict[str, Any] = {"analyze": True} if connection.vendor == "postgresql" else {}
     for name, rows in duty_branches(actor).items():
@@ -214,6 +228,7 @@ def main() -> None:
                 f"that of the fewest; {queries(clients['many'])} queries, "
                 f"{queries(clients['none'])} with none"
             )
+        calendars(people["many"])
         print("Plans of the page")
         plans(people["many"])
         print("Plans of the page, five sites of all")
