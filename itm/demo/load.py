@@ -14,6 +14,7 @@ from itm.actions.sign import sign
 from itm.core import history, outbox
 from itm.core.models import Change, Installation
 from itm.demo import crew as work
+from itm.demo import programmes
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
 from itm.demo.scenario import Ages, Planned, days_of_work
@@ -57,6 +58,7 @@ def load(
             _test_day(world, planned)
             progress(done, len(days))
         with transaction.atomic():
+            programmes.tell(world, told["programmes"])
             _plan_ahead(world, told["planned_visits"])
             history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)
 

@@ -15,15 +15,17 @@ from itm.core.quantities import Quantity, quantity
 
 PATH = Path(settings.BASE_DIR) / "fixtures" / "demo" / "scenario.json"
 EQUIPMENT = PATH.with_name("equipment.json")
+PROGRAMMES = PATH.with_name("programmes.json")
 DAYS_A_YEAR = 365.25
 MORNING = time(8, 30)
 HOURS_RUNNING = 3  # how long the crew of the running visit has been at work
 
 
 def scenario() -> dict[str, Any]:
-    """The story, and beside it the equipment of its sites, which is a long list of its own."""
+    """The story, and beside it the equipment of its sites and what their programmes ask."""
     told: dict[str, Any] = json.loads(PATH.read_text(encoding="utf-8"))
     told["equipment"] = json.loads(EQUIPMENT.read_text(encoding="utf-8"))["sites"]
+    told["programmes"] = json.loads(PROGRAMMES.read_text(encoding="utf-8"))
     return told
 
 

@@ -17,7 +17,14 @@ from itm.demo.load import kind_of_database
 from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
 from itm.records.chain import verify
-from itm.records.models import ProportioningTest, Reading, RestorationLine, Seal, Visit
+from itm.records.models import (
+    InspectionLine,
+    ProportioningTest,
+    Reading,
+    RestorationLine,
+    Seal,
+    Visit,
+)
 from itm.registry.models import (
     Attachment,
     Equipment,
@@ -222,3 +229,14 @@ def test_a_display_shows_its_own_steps() -> None:
     water = Liquid("refractive_index", 1.33300, 3.7e-4, -1e-4)
     shown = water.shown(0.0, Decimal("20.0"), instrument, Random(1))
     assert re.fullmatch(r"1\.33\d\d", shown)
+
+
+def test_a_programme_is_adopted_and_its_rounds_leave_their_marks() -> None:
+    site = Site.objects.get(name="Cais Novo jetty")
+    adopted = site.adoptions.get()
+    assert adopted.confirmations.count() == 3
+    outcomes = set(InspectionLine.objects.values_list("outcome", flat=True))
+    assert outcomes == {"in_order", "fault", "not_possible"}
+    looked = Duty.objects.filter(site=site, requirement__task="inspection", withdrawn_on=None)
+    assert looked.exclude(done_on=None).exists()
+    assert looked.filter(done_on=None, stands__in=["open", "due", "overdue"]).exists()
