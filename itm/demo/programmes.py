@@ -61,7 +61,7 @@ def _entry(duty: Duty, told: dict[str, Any]) -> Entry:
         want["key"]: told["figures"].get(want["key"], usual.get(want["kind"], ""))
         for want in duty.requirement.evidence
     }
-    return Entry(duty, entered | told["faults"].get(code, {}))
+    return Entry(duty, entered | told["faults"].get(str(duty.thing), {}))
 
 
 def _event(world: World, told: dict[str, Any]) -> None:

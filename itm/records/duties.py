@@ -1,8 +1,8 @@
 """What the records of a site say to the schedule, and the duties that follow from them."""
 
-from collections import defaultdict
-from collections.abc import Iterable
-from datetime import date
+from collections.abc import Iterable, Sequence
+
+from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
@@ -10,9 +10,10 @@ from itm.records.models import InspectionLine, ProportioningTest, RestorationLin
 from itm.records.results import in_force, result_of
 from itm.registry.models import Site
 from itm.schedule import services as schedule
-from itm.schedule.due import Result
 from itm.schedule.history import Done, History
 from itm.schedule.services import Effect
+
+AT_A_TIME = 100  # sites
 
 
 def derive_site(*, actor: Actor, site: Site, why: str = "") -> Effect:
@@ -20,48 +21,50 @@ def derive_site(*, actor: Actor, site: Site, why: str = "") -> Effect:
 
     May run twice. `why` is what the history says of new duties, as one change for all of them.
     """
-    return schedule.derive(actor=actor, site=site, history=history_of(site), why=why)
+    return derive_sites(actor=actor, sites=[site], why=why)
 
 
 def derive_sites(*, actor: Actor, sites: Iterable[Site], why: str) -> Effect:
-    """All of them or none: the caller owns the transaction."""
-    return sum((derive_site(actor=actor, site=site, why=why) for site in sites), Effect())
+    """All of them or none: the caller owns the transaction. What is read is read in a number of
+    queries that grows only with every hundred sites."""
+    held, out = list(sites), Effect()
+    for start in range(0, len(held), AT_A_TIME):
+        some = held[start : start + AT_A_TIME]
+        histories = histories_of(some)
+        out += schedule.derive(actor=actor, sites=some, histories=histories, why=why)
+    return out
 
 
-def history_of(site: Site) -> History:
-    """In a fixed number of queries."""
-    tests: dict[int, list[Result]] = defaultdict(list)
-    for test in in_force(ProportioningTest.objects.filter(site=site)):
-        tests[test.proportioner_id].append(result_of(test))
-    planned = Visit.objects.filter(site=site, started_at=None, tests__isnull=False)
-    days = planned.order_by("planned_on").values_list("planned_on", flat=True).distinct()
-    return History(
-        tests=tests, done=inspected(site), out_of_order=out_of_order(site), planned=list(days)
-    )
+def histories_of(sites: Sequence[Site]) -> list[History]:
+    """Of all the sites in a fixed number of queries."""
+    out = {site.pk: History() for site in sites}
+    for test in in_force(ProportioningTest.objects.filter(site__in=out)):
+        out[test.site_id].tests.setdefault(test.proportioner_id, []).append(result_of(test))
+    for line in lines_in_force(out):
+        out[line.inspection.site_id].add(
+            Done(
+                hook=line.hook,
+                slot=(line.requirement.programme.code, line.requirement.code),
+                task=line.requirement.task,
+                done_on=line.inspection.done_on,
+                key=line.inspection.key,
+            )
+        )
+    left = RestorationLine.objects.filter(visit__site__in=out, outcome="left_out")
+    for one in left.select_related("proportioner", "visit__site"):
+        if one.ended_at is not None:
+            site, system = one.visit.site, one.proportioner.system_id
+            on = date_at(site.time_zone, one.ended_at)
+            out[site.pk].out_of_order.setdefault(system, []).append(on)
+    planned = Visit.objects.filter(site__in=out, started_at=None, tests__isnull=False)
+    for at, on in planned.order_by("planned_on").values_list("site", "planned_on").distinct():
+        out[at].planned.append(on)
+    return [out[site.pk] for site in sites]
 
 
-def inspected(site: Site) -> list[Done]:
-    """Lines in force that say that the task was done; found in order or not, it was looked at."""
-    lines = InspectionLine.objects.filter(inspection__site=site, corrected_by=None)
+def lines_in_force(sites: Iterable[int]) -> QuerySet[InspectionLine]:
+    """Those that say that the task was done; found in order or not, it was looked at."""
+    lines = InspectionLine.objects.filter(inspection__site__in=list(sites), corrected_by=None)
     lines = lines.exclude(outcome=InspectionLine.Outcome.NOT_POSSIBLE)
     lines = lines.select_related("inspection", "requirement__programme")
-    return [
-        Done(
-            hook=line.hook,
-            slot=(line.requirement.programme.code, line.requirement.code),
-            task=line.requirement.task,
-            done_on=line.inspection.done_on,
-            key=line.inspection.key,
-        )
-        for line in lines.order_by("inspection__done_on", "pk")
-    ]
-
-
-def out_of_order(site: Site) -> dict[int, list[date]]:
-    """By system: the days on which something was left out of service."""
-    lines = RestorationLine.objects.filter(visit__site=site, outcome="left_out")
-    out: dict[int, list[date]] = defaultdict(list)
-    for line in lines.select_related("proportioner"):
-        if line.ended_at is not None:
-            out[line.proportioner.system_id].append(date_at(site.time_zone, line.ended_at))
-    return out
+    return lines.order_by("inspection__done_on", "pk")

@@ -15,7 +15,7 @@ from itm.schedule.chains import Segment, segments
 from itm.schedule.due import Window
 from itm.schedule.models import Adoption, Confirmation, Consent, Programme, Requirement, Terms
 from itm.schedule.models.programmes import LOOKED_UP
-from itm.schedule.rules import adoptions_at, claims, window_of
+from itm.schedule.rules import adoptions_at, claims, overseen_until, window_of
 
 
 def programmes() -> QuerySet[Programme]:
@@ -131,7 +131,7 @@ class Held:
 def held_at(site: Site, today: date) -> list[Held]:
     """What is asked at the site today or from a later day on, by programme."""
     out: list[Held] = []
-    for found in claims(adoptions_at(site)).values():
+    for found in claims(adoptions_at(site), overseen_until(site)).values():
         parts = segments(found)
         for place, part in enumerate(parts):
             until = ends(parts, place)

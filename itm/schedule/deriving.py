@@ -18,7 +18,7 @@ from itm.schedule.chains import (
 from itm.schedule.due import Cycle, Result, in_order, retest_cycles
 from itm.schedule.history import History, Occurred, occurred
 from itm.schedule.models import Requirement
-from itm.schedule.rules import Slot, adoptions_at, claims, overseen_until, window_of
+from itm.schedule.rules import Slot, adoptions_of, claims, overseen, window_of
 from itm.schedule.things import Thing
 
 Task = Requirement.Task
@@ -37,9 +37,23 @@ class Rules:
 
 
 def rules_at(site: Site) -> Rules:
-    """In a fixed number of queries."""
+    [found] = rules_of([site])
+    return found
+
+
+def rules_of(sites: Sequence[Site]) -> list[Rules]:
+    """For each site, in a fixed number of queries; sites under the same adoptions share theirs."""
     rows = Requirement.objects.filter(programme__everywhere=True).select_related("programme")
-    return Rules(claims(adoptions_at(site), overseen_until(site)), list(rows))
+    everywhere, overseers = list(rows), overseen(sites)
+    made: dict[object, Rules] = {}
+    out = []
+    for site, held in zip(sites, adoptions_of(sites, overseers), strict=True):
+        until = overseers[site.pk]
+        key = (tuple(adoption.pk for adoption in held), frozenset(until.items()))
+        if key not in made:
+            made[key] = Rules(claims(held, until), everywhere)
+        out.append(made[key])
+    return out
 
 
 @dataclass(frozen=True)
@@ -145,7 +159,9 @@ def rule_on(parts: Sequence[Segment], day: date) -> Requirement | None:
     return ruling[-1].rule if ruling else None
 
 
-def everything(things: Sequence[Thing], rules: Rules, history: History) -> list[Wanted]:
+def everything(
+    things: Sequence[Thing], rules: Rules, history: History, noted: Iterable[Occurred]
+) -> list[Wanted]:
     """For each thing of a site."""
-    events = occurred(things, history)
+    events = occurred(things, history, noted)
     return [wanted_of(thing, rules, history, events) for thing in things]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from uuid import UUID
 
+from itm.registry.models import Site
 from itm.schedule.due import Result, in_order
 from itm.schedule.models import Happening, Requirement
 from itm.schedule.rules import Slot
@@ -38,10 +39,17 @@ class History:
         self._by_slot: dict[tuple[Hook, Slot], list[Result]] = defaultdict(list)
         self._checks: dict[Hook, list[Result]] = defaultdict(list)
         for done in self.done:
-            result = Result(done.done_on, "in band", "settled", done.task, "as_found", done.key)
-            self._by_slot[done.hook, done.slot].append(result)
-            if done.task == Requirement.Task.CONCENTRATE_CHECK:
-                self._checks[done.hook].append(result)
+            self._sort_in(done)
+
+    def add(self, done: Done) -> None:
+        self.done.append(done)
+        self._sort_in(done)
+
+    def _sort_in(self, done: Done) -> None:
+        result = Result(done.done_on, "in band", "settled", done.task, "as_found", done.key)
+        self._by_slot[done.hook, done.slot].append(result)
+        if done.task == Requirement.Task.CONCENTRATE_CHECK:
+            self._checks[done.hook].append(result)
 
     def results(self, thing: Thing, slot: Slot, task: str) -> list[Result]:
         """A test or check counts for every row that asks for one; an inspection for its own."""
@@ -67,13 +75,21 @@ class Occurred:
         return self.tank is None or self.tank in thing.tanks
 
 
-def occurred(things: Iterable[Thing], history: History) -> list[Occurred]:
-    """All events of a site: what people noted, what tanks and records tell. One query."""
-    held = list(things)
-    site = next(thing.row for thing in held if not thing.link)
-    noted = Happening.objects.filter(site=site.pk, withdrawn_on=None)
-    out = [Occurred(one.kind, one.happened_on, one.system_id) for one in noted]
-    for thing in held:
+def noted_at(sites: Iterable[Site]) -> dict[int, list[Occurred]]:
+    """What people noted, by site. One query."""
+    out: dict[int, list[Occurred]] = defaultdict(list)
+    rows = Happening.objects.filter(site__in=[site.pk for site in sites], withdrawn_on=None)
+    for one in rows:
+        out[one.site_id].append(Occurred(one.kind, one.happened_on, one.system_id))
+    return out
+
+
+def occurred(
+    things: Iterable[Thing], history: History, noted: Iterable[Occurred]
+) -> list[Occurred]:
+    """All events of a site: what people noted, and what tanks and records tell."""
+    out = list(noted)
+    for thing in things:
         pk = thing.row.pk
         if thing.link == "system" and thing.begun is not None:
             out.append(Occurred(Event.COMMISSIONING, thing.begun, pk))

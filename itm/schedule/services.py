@@ -12,9 +12,9 @@ from itm.accounts.actor import Actor
 from itm.core.history import bulk
 from itm.registry.models import Proportioner, Site, Tank
 from itm.schedule import rules
-from itm.schedule.deriving import EVERYWHERE, Wanted, everything, rules_at, wanted_of
+from itm.schedule.deriving import EVERYWHERE, Wanted, everything, rules_at, rules_of, wanted_of
 from itm.schedule.due import Cycle, Result, Window
-from itm.schedule.history import History
+from itm.schedule.history import History, noted_at
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.models.duties import LINKS
 from itm.schedule.standing import WAYS, stand
@@ -34,7 +34,7 @@ def refresh(*, actor: Actor, proportioner: Proportioner, results: Iterable[Resul
     history = History(tests={proportioner.pk: list(results)})
     site = proportioner.system.site
     wanted = wanted_of(thing, rules_at(site), history, [], [TEST])
-    settle(actor, site, [(thing, wanted)], [TEST])
+    settle(actor, [(site, [(thing, wanted)])], [TEST])
 
 
 @transaction.atomic
@@ -59,7 +59,7 @@ def start(actor: Actor, site: Site, thing: Thing, task: str) -> None:
     if any(row.done_on or row.cause != Duty.Cause.PERIODIC for row in rows):
         return
     wanted = wanted_of(thing, rules_at(site), History(), [], [task])
-    settle(actor, site, [(thing, wanted)], [task])
+    settle(actor, [(site, [(thing, wanted)])], [task])
 
 
 @dataclass(frozen=True)
@@ -75,50 +75,77 @@ class Effect:
 
 
 @transaction.atomic
-def derive(*, actor: Actor, site: Site, history: History, why: str = "") -> Effect:
-    """Everything that is due at a site, from its rules, records and events; only what differs is
-    written. New cycles are noted as one change, with `why`."""
-    things = things_of(site)
-    if not things:
-        return Effect(1)
-    wanted = everything(things, rules_at(site), history)
-    pairs = list(zip(things, wanted, strict=True))
-    return settle(actor, site, pairs, list(Requirement.Task.values), why)
+def derive(
+    *, actor: Actor, sites: Sequence[Site], histories: Sequence[History], why: str = ""
+) -> Effect:
+    """Everything that is due at the sites, from their rules, records and events; only what differs
+    is written, and the queries that read do not grow with the sites. New cycles are noted as one
+    change, with `why`."""
+    noted = noted_at(sites)
+    read = zip(sites, things_of(sites), rules_of(sites), histories, strict=True)
+    held: list[tuple[Site, Pairs]] = []
+    for site, things, ruling, history in read:
+        wanted = everything(things, ruling, history, noted[site.pk])
+        held.append((site, list(zip(things, wanted, strict=True))))
+    return settle(actor, held, list(Requirement.Task.values), why)
+
+
+Pairs = Sequence[tuple[Thing, Wanted]]
 
 
 def settle(
-    actor: Actor, site: Site, pairs: Sequence[tuple[Thing, Wanted]], tasks: Collection[str],
-    why: str = "",
-) -> Effect:  # fmt: skip
+    actor: Actor, held: Sequence[tuple[Site, Pairs]], tasks: Collection[str], why: str = ""
+) -> Effect:
     """Withdrawals and completions of all rows go first: one cycle of a kind is open at a time."""
-    held: dict[tuple[str, int], list[Duty]] = defaultdict(list)
-    rows = Duty.objects.filter(site=site, requirement__task__in=tasks, withdrawn_on=None)
-    if len(pairs) == 1:
-        rows = rows.filter(**link(pairs[0][0]))
-    for row in rows.select_related(*WAYS).order_by("counts_from", "pk"):
-        held[hook_of(row)].append(row)
-    today = actor.date_at(site.time_zone)
+    there = rows_by_thing(held, tasks)
     new: list[Duty] = []
     gone = 0
-    for thing, wanted in pairs:
-        by_requirement: dict[int, list[Duty]] = defaultdict(list)
-        for row in held[thing.hook]:
-            by_requirement[row.requirement_id].append(row)
-        for requirement in sorted({*wanted, *by_requirement}):
-            cycles = wanted.get(requirement, [])
-            missing, surplus = reconcile(actor, by_requirement[requirement], cycles, today)
+    for site, pairs in held:
+        today = actor.date_at(site.time_zone)
+        for thing, wanted in pairs:
+            missing, surplus = settle_thing(actor, wanted, there[thing.hook], today)
             gone += surplus
-            new += [
-                Duty(site=site, requirement_id=requirement, **link(thing), **values(cycle))
-                for cycle in missing
-            ]
-    create(actor, new, today, why)
-    return Effect(1, len(new), gone)
+            for requirement, cycle in missing:
+                row = Duty(site=site, requirement_id=requirement, **link(thing), **values(cycle))
+                stand(row, today)
+                new.append(row)
+    create(actor, new, why)
+    return Effect(len(held), len(new), gone)
 
 
-def create(actor: Actor, new: Sequence[Duty], today: date, why: str) -> None:
-    for row in new:
-        stand(row, today)
+def rows_by_thing(
+    held: Sequence[tuple[Site, Pairs]], tasks: Collection[str]
+) -> dict[tuple[str, int], list[Duty]]:
+    """Rows in force of all the sites, by what they hang on. One query."""
+    rows = Duty.objects.filter(
+        site__in=[site.pk for site, _ in held], requirement__task__in=tasks, withdrawn_on=None
+    )
+    if len(held) == 1 and len(held[0][1]) == 1:
+        rows = rows.filter(**link(held[0][1][0][0]))
+    out: dict[tuple[str, int], list[Duty]] = defaultdict(list)
+    for row in rows.select_related(*WAYS).order_by("counts_from", "pk"):
+        out[hook_of(row)].append(row)
+    return out
+
+
+def settle_thing(
+    actor: Actor, wanted: Wanted, rows: Sequence[Duty], today: date
+) -> tuple[list[tuple[int, Cycle]], int]:
+    """Cycles without a row, each with its requirement, and how many rows gave way."""
+    by_requirement: dict[int, list[Duty]] = defaultdict(list)
+    for row in rows:
+        by_requirement[row.requirement_id].append(row)
+    new: list[tuple[int, Cycle]] = []
+    gone = 0
+    for requirement in sorted({*wanted, *by_requirement}):
+        cycles = wanted.get(requirement, [])
+        missing, surplus = reconcile(actor, by_requirement[requirement], cycles, today)
+        gone += surplus
+        new += [(requirement, cycle) for cycle in missing]
+    return new, gone
+
+
+def create(actor: Actor, new: Sequence[Duty], why: str) -> None:
     if why:
         if new:
             with bulk(actor, "created", Duty, f"{len(new)} duties: {why}"):

@@ -1,10 +1,10 @@
 """What duties can hang on at a site, in the words of programmes, and since when it serves."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 
 from itm.core.clock import add_months
 from itm.registry.contents import ledger
@@ -53,35 +53,43 @@ class Layout:
     proportioners: list[Proportioner]
     tanks: list[Tank]
     equipment: list[Equipment]
-    fed: Mapping[int, list[Proportioner]] = field(default_factory=dict)  # by tank
+    fed: dict[int, list[Proportioner]]  # by tank
 
 
-def layout(site: Site) -> Layout:
-    systems = list(site.systems.filter(retired_on=None))
+def layouts(sites: Sequence[Site]) -> list[Layout]:
+    """Of all the sites in a fixed number of queries."""
+    keys = [site.pk for site in sites]
+    here = Q(site__in=keys, retired_on=None)
+    out = {site.pk: Layout(site, [], [], [], [], {}) for site in sites}
+    for system in FoamSystem.objects.filter(here):
+        out[system.site_id].systems.append(system)
     devices = Proportioner.objects.filter(
-        system__site=site, system__retired_on=None, retired_on=None
+        system__site__in=keys, system__retired_on=None, retired_on=None
     )
     came = Prefetch("relocations", Relocation.objects.select_related("from_system"))
-    rows = list(devices.select_related("system", "tank").prefetch_related(came))
-    fed: dict[int, list[Proportioner]] = {}
-    for row in rows:
-        fed.setdefault(row.tank_id, []).append(row)
-    tanks = list(site.tanks.filter(retired_on=None).prefetch_related("movements__lot"))
-    equipment = site.equipment.filter(retired_on=None).select_related("system", "tank")
-    return Layout(site, systems, rows, tanks, list(equipment), fed)
+    for device in devices.select_related("system", "tank").prefetch_related(came):
+        at = out[device.system.site_id]
+        at.proportioners.append(device)
+        at.fed.setdefault(device.tank_id, []).append(device)
+    for tank in Tank.objects.filter(here).prefetch_related("movements__lot"):
+        out[tank.site_id].tanks.append(tank)
+    for row in Equipment.objects.filter(here).select_related("system", "tank", "site"):
+        out[row.site_id].equipment.append(row)
+    return [out[site.pk] for site in sites]
 
 
-def things_of(site: Site) -> list[Thing]:
-    """Everything in use at the site, in a fixed number of queries."""
-    if site.retired_on is not None:
-        return []
-    at = layout(site)
+def things_of(sites: Sequence[Site]) -> list[list[Thing]]:
+    """Everything in use at each site; nothing at one that is retired."""
+    return [[] if at.site.retired_on else things_at(at) for at in layouts(sites)]
+
+
+def things_at(at: Layout) -> list[Thing]:
     tanks = {tank.pk: tank_thing(tank, at.fed.get(tank.pk, [])) for tank in at.tanks}
     devices = [proportioner_thing(row) for row in at.proportioners]
     out = [*devices, *tanks.values()]
     out += [system_thing(row, at.proportioners) for row in at.systems]
     out += [equipment_thing(row, tanks, at.proportioners) for row in at.equipment]
-    return [*out, site_thing(site, at, tanks.values())]
+    return [*out, site_thing(at.site, at, tanks.values())]
 
 
 def proportioner_thing(row: Proportioner) -> Thing:
@@ -126,7 +134,7 @@ def tank_thing(row: Tank, fed: Iterable[Proportioner]) -> Thing:
 
 
 def filled(tank: Tank) -> list[tuple[date, ConcentrateLot]]:
-    """Day and lot of all that went in, in order; asks nothing of the database after `layout`."""
+    """Day and lot of all that went in, in order; asks nothing of the database after `layouts`."""
     movements = [line.movement for line in ledger(tank, tank.movements.all())]
     return [(move.moved_on, move.lot) for move in movements if move.goes_in and move.lot]
 

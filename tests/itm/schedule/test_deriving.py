@@ -38,7 +38,7 @@ def adopt(scene, *codes: str, programme: str = NFPA25, starts_on: date = FROM):
 
 
 def run(scene, history: History | None = None, why: str = "") -> None:
-    derive(actor=scene.owner, site=scene.site, history=history or History(), why=why)
+    derive(actor=scene.owner, sites=[scene.site], histories=[history or History()], why=why)
 
 
 def duties(code: str, **where) -> list[Duty]:
