@@ -130,7 +130,7 @@ def test_the_round_asks_the_database_no_more_for_more_tasks(
     enter, scene, duty, django_assert_max_num_queries
 ):
     client = enter("owner")
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(17):
         client.get(reverse("inspect", args=[scene.site.key]))
 
 

@@ -186,10 +186,10 @@ def test_pages_ask_no_more_queries_for_more_rows(
 ):
     client = enter("owner")
     for name, argument, most in (
-        ("programmes", None, 8),
-        ("programme", adoption.programme.pk, 9),
-        ("adoption", adoption.key, 12),
-        ("site_programmes", scene.site.key, 16),
+        ("programmes", None, 10),
+        ("programme", adoption.programme.pk, 11),
+        ("adoption", adoption.key, 14),
+        ("site_programmes", scene.site.key, 19),
     ):
         with django_assert_max_num_queries(most):
             assert client.get(reverse(name, args=[argument] if argument else [])).status_code == 200
