@@ -20,7 +20,7 @@ from itm.registry.forms import AttachForm, WithdrawFileForm
 from itm.web.attached import page_of
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted, within_site
+from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
 from itm.web.sites import crumbs_to
 from itm.web.uploading import was_dropped
 
@@ -61,6 +61,7 @@ def attachments(request: HttpRequest) -> HttpResponse:
         "system, tank or valve.",
         step=step,
         retirable=False,
+        beside=beside("attachments"),
         narrows=(KINDS,),
         within=within,
     )

@@ -27,6 +27,7 @@ EVERYTHING = (
     ("Tanks", "tanks"),
     ("Equipment", "equipment_list"),
     ("Lots", "lots"),
+    ("Records", "records"),
     ("PFAS inventory", "pfas_inventory"),
 )
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))
