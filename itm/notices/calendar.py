@@ -7,7 +7,7 @@ withdrawn or retired is cancelled rather than dropped while a calendar may still
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
 from uuid import UUID
@@ -15,11 +15,11 @@ from uuid import UUID
 from django.conf import settings
 from django.db.models import Count, Max, Q
 from django.urls import reverse
+from icalendar import Calendar, Event, vDuration
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.core.models import Change
-from itm.notices import ical
 from itm.notices.seals import NewestSeal, newest_seals
 from itm.schedule.models import ASKED, Duty
 from itm.schedule.queries import in_reach
@@ -30,6 +30,7 @@ MOST_EVENTS = 5000
 AHEAD = timedelta(days=400)  # a year and what a window leaves of the next
 CANCELLED_FOR = timedelta(days=60)
 AT_A_TIME = 1000
+REFRESH = timedelta(hours=6)
 
 Revision = tuple[int, datetime]  # SEQUENCE, LAST-MODIFIED
 
@@ -39,19 +40,16 @@ def feed(actor: Actor, now: datetime) -> bytes:
     rows = list(shown(actor, now))
     revisions = revisions_of(rows)
     seals = newest_seals({row.site_id for row in rows})
-    name = ical.text(f"Foam systems, {actor.organisation_name}")
-    lines = [
-        "BEGIN:VCALENDAR",
-        "VERSION:2.0",
-        "PRODID:-//Foam ITM//What is due//EN",
-        "METHOD:PUBLISH",
-        f"NAME:{name}",  # RFC 7986, and what programs read before it
-        f"X-WR-CALNAME:{name}",
-        "REFRESH-INTERVAL;VALUE=DURATION:PT6H",
-    ]
+    out = Calendar()
+    out.add("prodid", "-//Foam ITM//What is due//EN")
+    out.add("version", "2.0")
+    out.add("method", "PUBLISH")
+    out.add("name", f"Foam systems, {actor.organisation_name}")  # RFC 7986
+    out.add("x-wr-calname", f"Foam systems, {actor.organisation_name}")
+    out.add("refresh-interval", vDuration(REFRESH), parameters={"value": "DURATION"})
     for row in rows:
-        lines += event(row, revisions.get(row.pk, (0, now)), seals.get(row.site_id))
-    return ical.written([*lines, "END:VCALENDAR"])
+        out.add_component(event(row, revisions.get(row.pk, (0, now)), seals.get(row.site_id)))
+    return out.to_ical()
 
 
 def shown(actor: Actor, now: datetime) -> Iterable[Duty]:
@@ -94,25 +92,24 @@ def keys_of(duty: Duty) -> set[UUID]:
     return out
 
 
-def event(duty: Duty, revision: Revision, seal: NewestSeal | None) -> list[str]:
+def event(duty: Duty, revision: Revision, seal: NewestSeal | None) -> Event:
     said, (sequence, changed_at) = told(duty), revision
+    at_rest = duty.stands == Duty.Stands.AT_REST
     host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
-    return [
-        "BEGIN:VEVENT",
-        f"UID:{duty.key}@{host}",
-        f"DTSTAMP:{ical.instant(changed_at)}",
-        f"LAST-MODIFIED:{ical.instant(changed_at)}",
-        f"SEQUENCE:{sequence}",
-        f"DTSTART;VALUE=DATE:{ical.day(duty.due_on)}",
-        f"DTEND;VALUE=DATE:{ical.day(duty.due_on + timedelta(days=1))}",
-        f"SUMMARY:{ical.text(f'{said.what} - {duty.site.name}: {said.where}')}",
-        f"LOCATION:{ical.text(duty.site.name)}",
-        f"STATUS:{'CANCELLED' if duty.stands == Duty.Stands.AT_REST else 'CONFIRMED'}",
-        "TRANSP:TRANSPARENT",  # a day on which something is due is not a busy day
-        f"URL:{settings.PUBLIC_URL}{reverse(said.page, args=[said.key])}",
-        "DESCRIPTION:" + ical.text("\n".join(words(duty, seal))),
-        "END:VEVENT",
-    ]
+    out = Event()
+    out.add("uid", f"{duty.key}@{host}")
+    out.add("dtstamp", changed_at.astimezone(UTC).replace(microsecond=0))
+    out.add("last-modified", changed_at.astimezone(UTC).replace(microsecond=0))
+    out.add("sequence", sequence)
+    out.add("dtstart", duty.due_on)
+    out.add("dtend", duty.due_on + timedelta(days=1))
+    out.add("summary", f"{said.what} - {duty.site.name}: {said.where}")
+    out.add("location", duty.site.name)
+    out.add("status", "CANCELLED" if at_rest else "CONFIRMED")
+    out.add("transp", "TRANSPARENT")  # a day on which something is due is not a busy day
+    out.add("url", settings.PUBLIC_URL + reverse(said.page, args=[said.key]))
+    out.add("description", "\n".join(words(duty, seal)))
+    return out
 
 
 def words(duty: Duty, seal: NewestSeal | None) -> list[str]:
