@@ -5,6 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime
 
 import pytest
+from django.core import mail
 from django.db import connection, connections
 
 from calc.units import VOLUME
@@ -14,6 +15,7 @@ from itm.core import outbox
 from itm.core.errors import Refused
 from itm.core.outbox import Job
 from itm.core.quantities import quantity
+from itm.notices import services as notices
 from itm.records import bench as benches
 from itm.records import chain
 from itm.records.models import Reading, Seal
@@ -134,3 +136,12 @@ def test_two_draw_offs_never_take_more_than_there_is(scene):
     made = at_once(draw, draw)
     assert sorted(str(one) for one in made if isinstance(one, str)) == ["more_than_there"]
     assert lines_of(scene.tank)[-1].holds.volume == pytest.approx(0.35)
+
+
+def test_eight_clocks_promise_one_summary_and_eight_workers_send_one(programme, scene):
+    now = datetime(2026, 6, 15, 12, tzinfo=UTC)
+    notices.choose(actor=scene.owner, weekday=0, lead_days=30, time_zone="UTC", at=now)
+    at_once(*[lambda: notices.promise_summaries(now)] * 8)
+    job = Job.objects.get(kind="send_summary")
+    at_once(*[lambda: notices.send_summary(**job.payload)] * 8)
+    assert len(mail.outbox) == 1
