@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
-from itm.notices.seals import newest_seals
+from itm.notices.seals import lately_sealed, newest_seals
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties
 from itm.schedule.told import READ, told
@@ -70,7 +70,7 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
         "weeks_url": address("due_weeks"),
         "wish_url": address("notices"),
         "stop": stop,
-        "seals": newest_seals({duty.site_id for duty in coming[:MOST]}),
+        "seals": newest_seals(lately_sealed(actor)),
     }
     return render_to_string("mail/summary.txt", context)
 

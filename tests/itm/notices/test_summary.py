@@ -15,8 +15,11 @@ from itm.core.errors import NotFound
 from itm.core.outbox import Job
 from itm.notices import mail, services
 from itm.notices.models import Wish
+from itm.notices.seals import lately_sealed
 from itm.schedule.services import start_duties
 from itm.schedule.sweep import sweep
+from tests.deeds import tested
+from tests.factories import OrganisationFactory, actor_of
 from tests.itm.trends.kept import kept
 
 MONDAY = datetime(2026, 6, 15, 12, tzinfo=UTC)
@@ -104,6 +107,16 @@ def test_the_mail_tells_what_is_wrong_what_is_late_and_what_comes(scene, wish, t
                   scene.site.name, reverse("due"), "Coming within 30 days"):  # fmt: skip
         assert words in message.body
     assert message.body.index("(lean") < message.body.index("days late")
+
+
+def test_the_newest_seals_leave_with_the_mail_of_who_may_see_them(scene, wish, time_machine):
+    """A chain that is rewritten whole no longer ends as the copy in an old mail says."""
+    seals = [tested(scene).seal, tested(scene).seal]
+    told(MONDAY, time_machine)
+    assert f"number {seals[1].number}: {seals[1].digest}" in sent.outbox[0].body
+    assert seals[0].digest not in sent.outbox[0].body
+    stranger = actor_of(OrganisationFactory(kind="owner"))
+    assert lately_sealed(stranger) == set()
 
 
 def test_the_mail_carries_the_headers_of_one_click(scene, wish, time_machine):
