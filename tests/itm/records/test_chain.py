@@ -159,6 +159,17 @@ def test_a_difference_within_a_billionth_is_none(scene):
     assert findings() == []
 
 
+@pytest.mark.parametrize(("key", "faults"), [("message", 0), ("code", 1)])
+def test_a_warning_said_in_other_words_is_none_but_another_warning_is(scene, key, faults):
+    tested(scene, percent={"minimum": 4.6, "design": 3.4})  # beyond the last standard
+
+    def reword(evaluation):
+        evaluation["result"]["warnings"][0][key] = "other"
+
+    _rewrite(reword)
+    assert len(findings()) == faults
+
+
 def test_another_engine_version_is_listed_and_is_no_fault(scene, capsys):
     tested(scene)
 
