@@ -11,6 +11,7 @@ from django.db import connection, connections
 from calc.units import VOLUME
 from itm.accounts.actor import system
 from itm.actions.hand_in import hand_in
+from itm.actions.record_inspection import record_inspection
 from itm.core import outbox
 from itm.core.errors import Refused
 from itm.core.outbox import Job
@@ -18,10 +19,12 @@ from itm.core.quantities import quantity
 from itm.notices import services as notices
 from itm.records import bench as benches
 from itm.records import chain
+from itm.records.inspecting import Entry
 from itm.records.models import Reading, Seal
 from itm.registry import movements
 from itm.registry.book import lines_of
 from itm.schedule.models import Duty, Requirement
+from itm.schedule.services import start_duties
 from itm.schedule.standing import differing
 from itm.schedule.sweep import passed, sweep
 from tests.deeds import Day, discharged, prepared, read, restored, signed
@@ -145,3 +148,20 @@ def test_eight_clocks_promise_one_summary_and_eight_workers_send_one(programme, 
     job = Job.objects.get(kind="send_summary")
     at_once(*[lambda: notices.send_summary(**job.payload)] * 8)
     assert len(mail.outbox) == 1
+
+
+def test_two_rounds_at_once_are_two_records_and_one_next_cycle(programme, scene):
+    """The second waits for the duties of the first; nothing that it holds is lost."""
+    start_duties(actor=scene.owner, tank=scene.tank)
+    duty = Duty.objects.get(tank=scene.tank)
+    answers = {"sample_points": "top", "laboratory_report": "R-1", "fit": "yes"}
+
+    def deed(by):
+        return lambda: record_inspection(
+            actor=by, site=scene.site, done_on=date(2026, 6, 15), once=uuid.uuid4(),
+            at=datetime(2026, 6, 15, 12, tzinfo=UTC), entries=[Entry(duty, answers)],
+        )  # fmt: skip
+
+    made = at_once(deed(scene.owner), deed(scene.contractor), deed(scene.owner))
+    assert len({row.pk for row in made}) == 3
+    assert Duty.objects.filter(tank=scene.tank, done_on=None, withdrawn_on=None).count() == 1
