@@ -197,8 +197,8 @@ def _verify_engine(form: dict[str, Any], place: str) -> Iterator[Finding]:
 
 
 def _agree(was: Any, now: Any) -> bool:
-    """Same codes, same places, numbers within 1e-9 relative. The version itself is not compared, nor
-    the sentences of warnings, which may be said better under one version."""
+    """Same codes, same places, numbers within 1e-9 relative. The version itself is not compared,
+    nor the sentences of warnings, which may be said better under one version."""
     if isinstance(was, dict) and isinstance(now, dict):
         return was.keys() == now.keys() and all(
             key in ("engine_version", "message") or _agree(was[key], now[key]) for key in was
