@@ -130,6 +130,16 @@ def test_each_want_can_be_asked_on_a_form(row):
         assert row["evidence"], "a person needs something to fill in"
 
 
+def test_codes_of_rows_stay_off_what_people_read():
+    codes = [row["code"] for _, row in ROWS]
+    shown = ("words", "acceptance", "window_words", "source", "confidence")
+    for _, row in ROWS:
+        labels = [want["label"] for want in row["evidence"]]
+        for text in [*(row[name] for name in shown), *labels]:
+            assert not [code for code in codes if code in text], text
+            assert "check-value" not in text
+
+
 @pytest.mark.parametrize("row", [row for _, row in ROWS], ids=lambda row: row["code"])
 def test_each_row_says_when_or_what_brings_it_on(row):
     known = set(Requirement.Event.values)
