@@ -3,11 +3,14 @@
 import hashlib
 import io
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import PurePath
+from threading import Lock
 from typing import BinaryIO
 
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 from itm.core.errors import Refused
 
@@ -20,6 +23,7 @@ SUFFIXES = {
     "image/webp": (".webp",),
     "application/pdf": (".pdf",),
 }
+STRICT = Lock()  # one thread at a time changes how the process reads pictures
 # How a PDF ends may be followed by what a mailer or scanner added.
 PDF_TAIL = 1024
 
@@ -102,7 +106,8 @@ def _preview(data: bytes, shown: str) -> bytes:
                 f"{MOST_PIXELS // 1_000_000} million are read.",
                 "chosen",
             )
-        picture.load()
+        with cut_off_is_broken():
+            picture.load()
         upright = ImageOps.exif_transpose(picture)
         upright.thumbnail((PREVIEW_SIDE, PREVIEW_SIDE))
         out = io.BytesIO()
@@ -118,6 +123,19 @@ def _preview(data: bytes, shown: str) -> bytes:
     except Image.DecompressionBombError as error:
         raise broken from error
     return out.getvalue()
+
+
+@contextmanager
+def cut_off_is_broken() -> Iterator[None]:
+    """The renderer of the reports tells the imaging library, for all of the process, to fill up
+    pictures that end too early; a file that somebody hands in must be whole."""
+    with STRICT:
+        lenient = ImageFile.LOAD_TRUNCATED_IMAGES
+        ImageFile.LOAD_TRUNCATED_IMAGES = False
+        try:
+            yield
+        finally:
+            ImageFile.LOAD_TRUNCATED_IMAGES = lenient
 
 
 def clean_name(name: str) -> str:

@@ -11,7 +11,7 @@ from contextlib import suppress
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageFile
 
 from itm.core.errors import Refused
 from itm.registry import files
@@ -58,7 +58,11 @@ def test_type_comes_from_the_bytes_and_the_name_follows_it(
         ("broken_pdf", PDF[:-10]),
     ],
 )
-def test_file_that_is_not_what_it_claims_is_refused_by_name(code: str, data: bytes) -> None:
+@pytest.mark.parametrize("lenient", [False, True])  # the renderer of the reports sets it
+def test_file_that_is_not_what_it_claims_is_refused_by_name(
+    code: str, data: bytes, lenient: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", lenient)
     with pytest.raises(Refused) as refused:
         looked_at(data, "photo.jpg")
     assert refused.value.code == code
