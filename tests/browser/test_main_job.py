@@ -16,6 +16,11 @@ pytestmark = pytest.mark.browser
 WATER, PER_PERCENT = 1.33304, 0.000385
 TEMPERATURE = "20.1"
 STRENGTHS = {"minimum": 3.27, "design": 3.4}
+# How many digits are shown hangs on the uncertainty, and the display of the meter rounds.
+SHOWN = {
+    "minimum": re.compile(r"\b3\.2(6[5-9]|7[0-4]?)\b"),
+    "design": re.compile(r"\b3\.(39[5-9]|40[0-4]?)\b"),
+}
 
 
 def shown(percent: float) -> str:
@@ -132,7 +137,7 @@ def bench(page: Page) -> None:
     press(page, "Save readings")
     expect(page.get_by_role("heading", name="So far")).to_be_visible()
     follow(page, "To the result")
-    expect(page.locator(".answers")).to_contain_text("3.27")
+    expect(page.locator(".answers")).to_contain_text(SHOWN["minimum"])
     expect(page.locator(".answers")).to_contain_text("3.40")
 
 
@@ -174,8 +179,9 @@ def download(page: Page, folder: Path) -> None:
     text = subprocess.run(
         ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
     ).stdout
-    for words in ("PR-2", "Pedra Alta tank farm", "Marta Quillfeather", shown(3.0), "3.27"):
+    for words in ("PR-2", "Pedra Alta tank farm", "Marta Quillfeather", shown(3.0)):
         assert words in text
+    assert SHOWN["minimum"].search(text)
 
 
 def see_the_trend(page: Page) -> None:
@@ -183,9 +189,9 @@ def see_the_trend(page: Page) -> None:
     row = page.locator("tr", has_text="Pedra Alta tank farm, Truck loading rack")
     row.get_by_role("link", name="PR-2").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Trend of PR-2")
-    for name, percent in STRENGTHS.items():
+    for name, percent in SHOWN.items():
         table = page.get_by_role("table", name=f"Results at {name}")
-        expect(table).to_contain_text(f"{percent:.2f}")
+        expect(table).to_contain_text(percent)
         expect(table.locator("tbody tr")).to_have_count(7)
     assert page.locator("figure svg title").count() >= 2
 
