@@ -1,0 +1,1 @@
+"""What comes by field capture, file or API becomes calls of the services that pages call."""
