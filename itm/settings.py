@@ -40,6 +40,7 @@ INSTALLED_APPS = [
     "itm.schedule",
     "itm.records",
     "itm.reports",
+    "itm.intake",
     "itm.notices",
     "itm.web",
     "django.contrib.auth",
