@@ -20,6 +20,7 @@ UNSCOPED = {
     "schedule.Programme": "programmes are public rules, not anybody's data",
     "notices.Wish": "a person's own choice, read through the membership that acts",
     "schedule.Requirement": "a row of a programme",
+    "intake.Receipt": "read by intake.once alone, within the organisation that asks again",
 }
 
 

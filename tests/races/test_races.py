@@ -16,11 +16,13 @@ from itm.core import outbox
 from itm.core.errors import Refused
 from itm.core.outbox import Job
 from itm.core.quantities import quantity
+from itm.intake.models import Receipt
+from itm.intake.once import once
 from itm.notices import services as notices
 from itm.records import bench as benches
-from itm.records import chain
+from itm.records import chain, services
 from itm.records.inspecting import Entry
-from itm.records.models import Reading, Seal
+from itm.records.models import Reading, Seal, Visit
 from itm.registry import movements
 from itm.registry.book import lines_of
 from itm.schedule.models import Duty, Requirement
@@ -59,6 +61,28 @@ def at_once(*deeds):
 
     with ThreadPoolExecutor(len(deeds)) as pool:
         return [future.result() for future in [pool.submit(run, deed) for deed in deeds]]
+
+
+def test_ten_repeats_at_once_under_one_key_do_the_work_once(scene):
+    def plan():
+        visit = services.plan_visit(
+            actor=scene.contractor, site=scene.site, planned_on=date(2026, 6, 15)
+        )
+        return {"visit": str(visit.key)}
+
+    key, now = uuid.uuid4(), datetime(2026, 6, 1, 12, tzinfo=UTC)
+    answers = at_once(
+        *[
+            lambda: once(
+                actor=scene.contractor, key=key, what="plan", body={"on": "2026-06-15"}, do=plan,
+                at=now,
+            )
+        ]
+        * 10
+    )  # fmt: skip
+    assert Visit.objects.count() == Receipt.objects.count() == 1
+    assert {answer.value["visit"] for answer in answers} == {str(Visit.objects.get().key)}
+    assert sorted(answer.repeated for answer in answers) == [False] + [True] * 9
 
 
 def test_eight_hand_ins_with_one_key_are_one_record(programme, scene):

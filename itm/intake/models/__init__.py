@@ -1,0 +1,3 @@
+from itm.intake.models.receipts import Receipt
+
+__all__ = ["Receipt"]

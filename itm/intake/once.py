@@ -1,0 +1,91 @@
+"""What is asked twice under one key is done once, and answered twice the same."""
+
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+
+from calc.canonical import digest
+from itm.accounts.actor import Actor
+from itm.core.errors import Forbidden, Refused
+from itm.intake.models import Receipt
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What `do` gave, as JSON holds it; `repeated` where nothing was done this time."""
+
+    value: Any
+    repeated: bool = False
+
+
+def once(
+    *, actor: Actor, key: uuid.UUID, what: str, body: Any, do: Callable[[], Any], at: datetime
+) -> Answer:
+    """Run `do` under the key of who asks, in one transaction with its receipt.
+
+    `body` is everything that was asked for, as JSON; `do` returns what JSON can hold. The receipt
+    is written before the work, so that of two at the same moment the unique constraint lets one
+    work and the other wait for its answer. Work that is refused takes its receipt along, so the
+    same key may come again. Raises Forbidden; Refused bad_body, other_body; and what `do` raises.
+    """
+    if actor.organisation_id is None:
+        raise Forbidden("Only somebody who acts for an organisation can ask under a key.")
+    told = _digest(body)
+    first = _first(actor, key)
+    if first is None:
+        try:
+            return _done(actor, key, what, told, do, at)
+        except _Taken:
+            first = _first(actor, key)
+            if first is None:  # it stood in the way, and was undone before it could be read
+                raise Refused(
+                    "asked_at_once",
+                    "The same was asked a moment ago and did not go through; ask again.",
+                ) from None
+    if (first.what, first.digest) != (what, told):
+        raise Refused(
+            "other_body",
+            "Something else was asked under this key before. Each new thing needs a key of its "
+            "own; only an exact repeat may carry the same.",
+        )
+    return Answer(first.answer, repeated=True)
+
+
+class _Taken(Exception):
+    """Somebody else has the key."""
+
+
+def _first(actor: Actor, key: uuid.UUID) -> Receipt | None:
+    return Receipt.objects.filter(organisation=actor.organisation_id, key=key).first()
+
+
+@transaction.atomic
+def _done(
+    actor: Actor, key: uuid.UUID, what: str, told: str, do: Callable[[], Any], at: datetime
+) -> Answer:
+    try:
+        with transaction.atomic():
+            receipt = Receipt.objects.create(
+                organisation_id=actor.organisation_id, key=key, what=what, digest=told, taken_at=at
+            )
+    except IntegrityError as error:
+        raise _Taken from error
+    receipt.answer = do()
+    receipt.save(update_fields=["answer"])
+    receipt.refresh_from_db(fields=["answer"])  # as a repeat will read it
+    return Answer(receipt.answer)
+
+
+def _digest(body: Any) -> str:
+    try:
+        return digest(body)
+    except ValueError as error:
+        raise Refused(
+            "bad_body",
+            "This holds a number or a character that JSON cannot carry unchanged: write large "
+            "numbers as text, and leave out broken characters.",
+        ) from error
