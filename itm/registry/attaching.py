@@ -1,4 +1,5 @@
-"""Photos and papers are attached to a site or a thing there, and withdrawn with a reason."""
+"""Photos and papers are attached to a site, a thing there, a lot or an instrument, and withdrawn
+with a reason."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,12 +12,31 @@ from django.db import transaction
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Forbidden, Refused
 from itm.registry.files import inspect
-from itm.registry.models import Attachment, Equipment, FoamSystem, Proportioner, Site, Tank
-from itm.registry.services import keep
+from itm.registry.models import (
+    Attachment,
+    Certificate,
+    ConcentrateLot,
+    Equipment,
+    FoamSystem,
+    Instrument,
+    Proportioner,
+    Site,
+    Tank,
+)
+from itm.registry.services import keep, require_own
 
 MOST = 20  # files at once
-Target = Site | FoamSystem | Proportioner | Tank | Equipment
-COLUMN = {FoamSystem: "system", Proportioner: "proportioner", Tank: "tank", Equipment: "equipment"}
+Apart = ConcentrateLot | Instrument | Certificate
+Target = Site | FoamSystem | Proportioner | Tank | Equipment | Apart
+COLUMN: dict[type, str] = {
+    FoamSystem: "system",
+    Proportioner: "proportioner",
+    Tank: "tank",
+    Equipment: "equipment",
+    ConcentrateLot: "lot",
+    Instrument: "instrument",
+    Certificate: "certificate",
+}
 
 
 @dataclass(frozen=True)
@@ -27,19 +47,29 @@ class Upload:
     name: str
 
 
-def require_may_attach(actor: Actor) -> None:
-    """To a site that the actor sees, which the caller's query has asked."""
-    require_kind(actor, "owner", "contractor", what="attach files to a site")
+def require_may_attach(actor: Actor, target: Target) -> None:
+    """To a site that the actor sees, which the caller's query has asked, and to its own lots and
+    instruments: a lot that stands in somebody's tank is seen by people who do not keep it."""
+    if isinstance(target, Certificate):
+        target = target.instrument
+    if isinstance(target, ConcentrateLot | Instrument):
+        require_own(actor, target, f"attach files to {_one_of(target)}")
+    else:
+        require_kind(actor, "owner", "contractor", what="attach files to a site")
+
+
+def _one_of(target: ConcentrateLot | Instrument) -> str:
+    return "a lot" if isinstance(target, ConcentrateLot) else "an instrument"
 
 
 @transaction.atomic
 def attach(
-    *, actor: Actor, site: Site, target: Target, uploads: Sequence[Upload], at: datetime,
+    *, actor: Actor, site: Site | None, target: Target, uploads: Sequence[Upload], at: datetime,
     caption: str = "",
 ) -> list[Attachment]:  # fmt: skip
-    """All of them or none. Raises Forbidden; Refused nothing_chosen, too_many, already_there and
-    what `files.inspect` refuses."""
-    require_may_attach(actor)
+    """All of them or none; `site` is none for a lot or an instrument. Raises Forbidden; Refused
+    nothing_chosen, too_many, already_there and what `files.inspect` refuses."""
+    require_may_attach(actor, target)
     if not uploads:
         raise Refused("nothing_chosen", "Choose at least one file.", "chosen")
     if len(uploads) > MOST:
@@ -56,7 +86,7 @@ def attach(
 
 
 def _attach(
-    actor: Actor, site: Site, target: Target, upload: Upload, at: datetime, caption: str
+    actor: Actor, site: Site | None, target: Target, upload: Upload, at: datetime, caption: str
 ) -> Attachment:
     found = inspect(upload.file, upload.name)
     on: dict[str, Any] = dict.fromkeys(COLUMN.values())
@@ -90,13 +120,17 @@ def _drop_files(row: Attachment) -> None:
 
 
 def may_withdraw(actor: Actor, row: Attachment) -> bool:
-    """Who attached it, and the owner of the site."""
-    return actor.organisation_id in (row.organisation_id, row.site.owner_id)
+    """Who attached it, and the owner of the site or of the lot."""
+    kept_by = row.site or row.lot  # what hangs on an instrument was attached by its keeper
+    owner = kept_by.owner_id if kept_by is not None else None
+    return actor.organisation_id in (row.organisation_id, owner)
 
 
 def require_may_withdraw(actor: Actor, row: Attachment) -> None:
     if not may_withdraw(actor, row):
-        raise Forbidden("Only who attached a file and the owner of the site can withdraw it.")
+        raise Forbidden(
+            "Only who attached a file and the owner of what it hangs on can withdraw it."
+        )
 
 
 def withdraw(*, actor: Actor, row: Attachment, why: str, at: datetime) -> Attachment:

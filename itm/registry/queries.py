@@ -284,7 +284,7 @@ def site_of(row: Any) -> Site | None:
     """The site a row hangs on; None for lots and instruments, which hang on an organisation."""
     if isinstance(row, Site):
         return row
-    if isinstance(row, ConcentrateLot | Instrument):
+    if isinstance(row, ConcentrateLot | Instrument | Certificate):
         return None
     for step in getattr(row, "site_path", "site").split("__"):
         row = getattr(row, step)
@@ -293,6 +293,8 @@ def site_of(row: Any) -> Site | None:
 
 def may_change(actor: Actor, row: Any) -> bool:
     """Owners change what hangs on their own sites, contractors their own instruments."""
+    if isinstance(row, Certificate):
+        row = row.instrument
     if isinstance(row, Instrument):
         return actor.kind == "contractor" and row.organisation_id == actor.organisation_id
     held = row if isinstance(row, ConcentrateLot) else site_of(row)

@@ -4,29 +4,36 @@ from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
 from itm.registry import queries, queries_equipment
 from itm.registry.attaching import COLUMN, Target
 from itm.registry.finding import Wanted, arranged, one
-from itm.registry.models import Attachment, Site
+from itm.registry.models import Attachment, Instrument, Site
+from itm.registry.models.attachments import APART
 
 FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
     "system": queries.system,
     "proportioner": queries.proportioner,
     "tank": queries.tank,
     "equipment": queries_equipment.equipment,
+    "lot": queries.lot,
+    "instrument": queries.instrument,
+    "certificate": queries.certificate,
 }
 SORTS = {"name": "name", "site": "site__name", "added_at": "added_at", "size": "size"}
 NARROWS = {"site": "site__key", "kind": "content_type"}
 KINDS = (("image/jpeg", "photos"), ("image/png", "PNG pictures"), ("application/pdf", "PDFs"))
-_THINGS = ("site", "organisation", "system", "proportioner", "tank", "equipment")
+_THINGS = (
+    "site", "organisation", "system", "proportioner", "tank", "equipment", "lot", "instrument",
+    "certificate__instrument",
+)  # fmt: skip
 
 
 def attachments(actor: Actor, wanted: Wanted) -> QuerySet[Attachment]:
-    """Those in force over all sites, or on one."""
+    """Those in force over all sites, lots and instruments, or on one site."""
     rows = Attachment.objects.visible_to(actor).filter(withdrawn_at=None)
     return arranged(
         rows.select_related(*_THINGS), wanted, find_in=("name", "caption"), sorts=SORTS,
@@ -35,13 +42,16 @@ def attachments(actor: Actor, wanted: Wanted) -> QuerySet[Attachment]:
 
 
 def attachments_of(actor: Actor, target: Target) -> list[Attachment]:
-    """The newest first, with those that were withdrawn; of a site those on the site alone."""
+    """The newest first, with those that were withdrawn; of a site those on the site alone, of an
+    instrument those of its certificates too."""
     rows = Attachment.objects.visible_to(actor)
     if isinstance(target, Site):
         rows = rows.filter(site=target, **{f"{name}__isnull": True for name in COLUMN.values()})
+    elif isinstance(target, Instrument):
+        rows = rows.filter(Q(instrument=target) | Q(certificate__instrument=target))
     else:
         rows = rows.filter(**{COLUMN[type(target)]: target})
-    return list(rows.select_related("site", "organisation"))
+    return list(rows.select_related("site", "organisation", "lot", "certificate"))
 
 
 def attachment_count(actor: Actor, site: Site) -> int:
@@ -63,10 +73,18 @@ def target_at(actor: Actor, site: Site, at: str) -> Target:
     if not at:
         return site
     name, _, key = at.partition(":")
+    if name in APART:
+        raise NotFound("thing", at)
     try:
         row: Target = FOUND[name](actor, UUID(key))
     except (KeyError, ValueError) as error:
         raise NotFound("thing", at) from error
     if queries.site_of(row) != site:
         raise NotFound("thing", at)
+    return row
+
+
+def target_apart(actor: Actor, name: str, key: UUID) -> Target:
+    """A lot, an instrument or a certificate, which stand at no site."""
+    row: Target = FOUND[name](actor, key)
     return row

@@ -87,7 +87,7 @@ def _things(model: Any, *joined: str) -> Callable[[Actor], QuerySet[Any]]:
 
 def _attachments(actor: Actor) -> QuerySet[Attachment]:
     rows = Attachment.objects.visible_to(actor).filter(withdrawn_at=None)
-    return rows.select_related("site", "system", "proportioner", "tank", "equipment")
+    return rows.select_related("site", "lot", "instrument", "certificate__instrument")
 
 
 KINDS: Iterable[Kind] = (
@@ -182,8 +182,14 @@ KINDS: Iterable[Kind] = (
     Kind(
         "Photos and papers",
         _attachments,
-        ("name", "caption", "site__name"),
-        lambda row: Hit("attachment_file", row.key, row.name, _words(row.site, row.caption)),
+        (
+            "name", "caption", "site__name", "lot__product", "lot__batch", "instrument__name",
+            "instrument__serial_number", "certificate__number", "certificate__instrument__name",
+            "certificate__instrument__serial_number",
+        ),
+        lambda row: Hit(
+            "attachment_file", row.key, row.name, _words(row.site or row.hangs_on, row.caption)
+        ),
         ("-added_at",),
         "attachments",
     ),

@@ -15,10 +15,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from itm.core.errors import NotFound
 from itm.core.figures import day
 from itm.registry import attaching, queries, queries_attachments
-from itm.registry.attaching import Upload
+from itm.registry.attaching import Target, Upload
 from itm.registry.forms import AttachForm, WithdrawFileForm
 from itm.web.attached import page_of
-from itm.web.editing import edit
+from itm.web.editing import Crumbs, edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
 from itm.web.sites import crumbs_to
@@ -27,6 +27,12 @@ from itm.web.uploading import was_dropped
 KINDS = Narrow("kind", "Kind", queries_attachments.KINDS)
 # A file is looked at as what it is and runs nothing, whatever its bytes would be elsewhere.
 SEALED_OFF = "default-src 'none'; sandbox"
+LEADS = {
+    "lot": "The maker's certificate, a laboratory's report. Whoever sees the lot sees them: also "
+    "at a tank with any of it.",
+    "instrument": "Only your organisation sees them.",
+    "certificate": "The certificate as the laboratory wrote it. Only your organisation sees it.",
+}
 
 
 @signed_in
@@ -40,7 +46,7 @@ def attachments(request: HttpRequest) -> HttpResponse:
         step = Step("Attach files", reverse("attachment_new", args=[site.key]))
     listed = List(
         title="Photos and papers",
-        lead="What was attached to sites and to things there.",
+        lead="What was attached to sites and to things there, to lots and to instruments.",
         columns=(
             Column("File", "name"),
             Column("What it shows"),
@@ -52,13 +58,13 @@ def attachments(request: HttpRequest) -> HttpResponse:
         cells=lambda row: (
             Cell(row.name, reverse("attachment_file", args=[row.key])),
             Cell(row.caption),
-            Cell(str(row.target), f"{page_of(row.target)}#attachments"),
-            Cell(row.site.name, reverse("site", args=[row.site.key])),
+            Cell(row.hangs_on, f"{page_of(row.target)}#attachments"),
+            Cell(row.site.name, page_of(row.site)) if row.site else Cell(""),
             Cell(day(row.added_at.date()), number=True),
             Cell(filesizeformat(row.size), number=True),
         ),
         empty="Nothing is attached yet. Photos and papers are attached on the page of their site, "
-        "system, tank or valve.",
+        "system, tank, valve, lot or instrument.",
         step=step,
         retirable=False,
         beside=beside("attachments"),
@@ -74,8 +80,29 @@ def attachment_new(request: HttpRequest, key: UUID) -> HttpResponse:
     """On the thing that the address names, or on the site alone."""
     actor = actor_of(request)
     site = queries.site(actor, key)
-    attaching.require_may_attach(actor)
+    attaching.require_may_attach(actor, site)
     target = queries_attachments.target_at(actor, site, request.GET.get("at", ""))
+    return _taken_in(
+        request, site, target,
+        "Whoever sees the site sees them. Show no faces and nothing that its owner would not hand "
+        "out.",
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def attachment_apart(request: HttpRequest, key: UUID, of: str) -> HttpResponse:
+    """On a lot, an instrument or one of its certificates."""
+    actor = actor_of(request)
+    target = queries_attachments.target_apart(actor, of, key)
+    attaching.require_may_attach(actor, target)
+    return _taken_in(request, None, target, LEADS[of])
+
+
+def _taken_in(
+    request: HttpRequest, site: queries.Site | None, target: Target, lead: str
+) -> HttpResponse:
+    actor = actor_of(request)
     refused = was_dropped(request) if request.method == "POST" else []
     form = AttachForm(request.POST, request.FILES, refused=refused)
     there = f"{page_of(target)}#attachments"
@@ -91,10 +118,16 @@ def attachment_new(request: HttpRequest, key: UUID) -> HttpResponse:
     return edit(
         request, form=form, write=write, to=lambda _: there,
         title=f"Attach photos or papers to {target}", save="Attach", said="Attached: {}.",
-        lead="Whoever sees the site sees them. Show no faces and nothing that its owner would not "
-        "hand out.",
-        back=there, crumbs=crumbs_to(site),
+        lead=lead, back=there, crumbs=_crumbs(target, site),
     )  # fmt: skip
+
+
+def _crumbs(target: Target, site: queries.Site | None) -> Crumbs:
+    if site is not None:
+        return crumbs_to(site)
+    if isinstance(target, queries.ConcentrateLot):
+        return [("Lots", reverse("lots")), (str(target), page_of(target))]
+    return [("Instruments", reverse("instruments")), (str(target), page_of(target))]
 
 
 @signed_in
@@ -145,7 +178,8 @@ def attachment_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
 
     return edit(
         request, form=form, write=write, to=lambda _: there, said="",
-        title=f"Withdraw {row}", save="Withdraw", back=there, crumbs=crumbs_to(row.site),
+        title=f"Withdraw {row}", save="Withdraw", back=there,
+        crumbs=_crumbs(row.target, row.site),
     )  # fmt: skip
 
 
@@ -162,6 +196,15 @@ def attachment_bring_back(request: HttpRequest, key: UUID) -> HttpResponse:
 urls: list[URLPattern] = [
     path("attachments/", attachments, name="attachments"),
     path("sites/<uuid:key>/attachments/new/", attachment_new, name="attachment_new"),
+    *(
+        path(
+            f"{of}s/<uuid:key>/attachments/new/",
+            attachment_apart,
+            {"of": of},
+            name=f"{of}_attachment_new",
+        )
+        for of in LEADS
+    ),
     path("attachments/<uuid:key>/file/", attachment_file, name="attachment_file"),
     path("attachments/<uuid:key>/preview/", attachment_preview, name="attachment_preview"),
     path("attachments/<uuid:key>/withdraw/", attachment_withdraw, name="attachment_withdraw"),

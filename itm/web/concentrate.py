@@ -181,6 +181,7 @@ def lot(request: HttpRequest, key: UUID) -> HttpResponse:
         "lot": row,
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
+        "attached": attached(actor, row),
         "tanks": [_with_lot(tank, row) for tank in queries.tanks_with(actor, row)],
         "crumbs": [("Lots", reverse("lots")), (str(row), "")],
     }

@@ -1,5 +1,6 @@
 """The contractor's own instruments."""
 
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -13,6 +14,7 @@ from itm.records.repeatability import history
 from itm.registry import certificates, queries, services
 from itm.registry.certificates import in_force, ran_out
 from itm.registry.forms import CertificateForm, InstrumentForm, WithdrawForm
+from itm.web.attached import add_at, attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted
@@ -66,11 +68,23 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "now": now,
         "late": ran_out(now, today),
-        "certificates": [one for one in known if not one.withdrawn_because],
+        "attached": (files := attached(actor, row)),
+        "certificates": [
+            (one, add_at(actor, one, None), scans_of(files, one))
+            for one in known
+            if not one.withdrawn_because
+        ],
         "withdrawn": [one for one in known if one.withdrawn_because],
         "crumbs": [("Instruments", reverse("instruments")), (row.name, "")],
     }
     return render(request, "registry/instrument.html", context)
+
+
+def scans_of(files: dict[str, Any], certificate: queries.Certificate) -> list[Any]:
+    """Those in force of the files that hang on it."""
+    return [
+        row for row, _ in files["rows"] if row.certificate == certificate and not row.withdrawn_at
+    ]
 
 
 def scatter(row: queries.Instrument) -> dict[str, str]:

@@ -1,20 +1,24 @@
-"""Photos and papers that hang on a site, or on one thing there."""
+"""Photos and papers that hang on a site, on one thing there, or on a lot or an instrument."""
 
 import uuid
 from pathlib import PurePath
+from typing import Any
 
 from django.db import models
 from django.db.models import Q
 
+from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked
 from itm.registry.access import Scoped, ScopedQuerySet
-from itm.registry.models.concentrate import Tank
+from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
+from itm.registry.models.instruments import Certificate, Instrument
 from itm.registry.models.sites import Site
 from itm.registry.models.systems import FoamSystem, Proportioner
 
 TARGETS = ("system", "proportioner", "tank", "equipment")
+APART = ("lot", "instrument", "certificate")  # of an organisation and at no site
 
 
 def unguessable(attachment: "Attachment", filename: str) -> str:
@@ -22,13 +26,27 @@ def unguessable(attachment: "Attachment", filename: str) -> str:
     return f"attachments/{uuid.uuid4().hex}{PurePath(filename).suffix}"
 
 
-def at_most_one_target() -> Q:
-    """No target is set, or one."""
-    none = Q(**{f"{name}__isnull": True for name in TARGETS})
-    for name in TARGETS:
-        rest = {f"{other}__isnull": True for other in TARGETS if other != name}
-        none |= Q(**{f"{name}__isnull": False}, **rest)
-    return none
+def on_one_thing() -> Q:
+    """On a site alone, on one thing at a site, or on one thing that stands at none."""
+    everything = (*TARGETS, *APART)
+    out = Q(site__isnull=False, **{f"{name}__isnull": True for name in everything})
+    for name in everything:
+        rest = {f"{other}__isnull": True for other in everything if other != name}
+        out |= Q(site__isnull=name in APART, **{f"{name}__isnull": False}, **rest)
+    return out
+
+
+class AttachmentQuerySet(ScopedQuerySet):
+    """What hangs on a lot or an instrument shows to whom the lot or the instrument shows."""
+
+    def _reach(self, actor: Actor) -> Q:
+        own: Any = Instrument.objects.visible_to(actor)
+        return (
+            super()._reach(actor)
+            | Q(lot__in=ConcentrateLot.objects.visible_to(actor).values("pk"))
+            | Q(instrument__in=own.values("pk"))
+            | Q(certificate__instrument__in=own.values("pk"))
+        )
 
 
 class Attachment(Tracked, Scoped):
@@ -45,7 +63,10 @@ class Attachment(Tracked, Scoped):
         PDF = "application/pdf", "PDF"
 
     site_path = "site"
-    site = models.ForeignKey(Site, models.PROTECT, related_name="attachments")
+    site = models.ForeignKey(
+        Site, models.PROTECT, null=True, blank=True, related_name="attachments",
+        help_text="None for what hangs on a lot or an instrument",
+    )  # fmt: skip
     system = models.ForeignKey(
         FoamSystem, models.PROTECT, null=True, blank=True, related_name="attachments"
     )
@@ -57,6 +78,15 @@ class Attachment(Tracked, Scoped):
     )
     equipment = models.ForeignKey(
         Equipment, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    lot = models.ForeignKey(
+        ConcentrateLot, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, null=True, blank=True, related_name="attachments"
+    )
+    certificate = models.ForeignKey(
+        Certificate, models.PROTECT, null=True, blank=True, related_name="attachments"
     )
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="attachments")
     name = models.CharField(max_length=120)
@@ -71,15 +101,17 @@ class Attachment(Tracked, Scoped):
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_by = models.CharField(max_length=120, blank=True)
     withdrawn_why = models.CharField(max_length=200, blank=True)
-    objects = ScopedQuerySet.as_manager()
+    objects = AttachmentQuerySet.as_manager()
 
     class Meta:
         ordering = ["-added_at", "-pk"]
         constraints = [
             models.CheckConstraint(
-                condition=at_most_one_target(),
+                condition=on_one_thing(),
                 name="attachment_on_one_thing",
-                violation_error_message="A file hangs on one thing, or on the site alone.",
+                violation_error_message=(
+                    "A file hangs on a site, on one thing there, on a lot or on an instrument."
+                ),
             ),
             models.CheckConstraint(
                 condition=Q(
@@ -116,5 +148,11 @@ class Attachment(Tracked, Scoped):
         return self.content_type != self.ContentType.PDF
 
     @property
-    def target(self) -> "FoamSystem | Proportioner | Tank | Equipment | Site":
-        return self.system or self.proportioner or self.tank or self.equipment or self.site
+    def target(self) -> Any:
+        there = self.system or self.proportioner or self.tank or self.equipment
+        return there or self.lot or self.instrument or self.certificate or self.site
+
+    @property
+    def hangs_on(self) -> str:
+        paper = self.certificate
+        return f"{paper.instrument}, certificate {paper}" if paper else str(self.target)

@@ -105,6 +105,29 @@ def test_authority_reads_and_does_not_attach(scene: Scene) -> None:
         attach(scene, actor=scene.authority)
 
 
+@pytest.mark.parametrize("name", ["lot", "instrument", "certificate"])
+def test_who_keeps_a_lot_or_an_instrument_attaches_to_it_and_nobody_else(
+    scene: Scene, name: str
+) -> None:
+    lot = scene.tank.movements.first().lot
+    on = {"lot": lot, "instrument": scene.instrument}
+    target = on.get(name) or scene.instrument.certificates.get()
+    keeper = scene.owner if name == "lot" else scene.contractor
+    for other in {scene.owner, scene.contractor, scene.authority} - {keeper}:
+        with pytest.raises(Forbidden):
+            attach(scene, actor=other, site=None, target=target)
+    data = picture()
+    [row] = attach(scene, upload(data), actor=keeper, site=None, target=target)
+    assert (row.site, row.target) == (None, target)
+    with pytest.raises(Refused, match="already here"):
+        attach(scene, upload(data), actor=keeper, site=None, target=target)
+    assert attaching.may_withdraw(keeper, row)
+    assert not attaching.may_withdraw(scene.authority, row)
+    attaching.withdraw(actor=keeper, row=row, why="the wrong paper", at=AT)
+    [line] = queries_attachments.attachments_of(keeper, target)
+    assert line.withdrawn_why == "the wrong paper"
+
+
 @pytest.mark.parametrize(
     "broken",
     [
@@ -113,13 +136,22 @@ def test_authority_reads_and_does_not_attach(scene: Scene) -> None:
         {"withdrawn_at": AT},
         {"withdrawn_why": "x", "withdrawn_by": "y"},
         {"tank": "tank", "system": "system"},
+        {"lot": "lot"},
+        {"instrument": "instrument"},
+        {"site": None},
+        {"site": None, "tank": "tank"},
+        {"site": None, "lot": "lot", "instrument": "instrument"},
     ],
 )
 def test_database_itself_refuses_what_an_attachment_cannot_be(
     scene: Scene, broken: dict[str, Any]
 ) -> None:
-    things = {"tank": scene.tank, "system": scene.system}
+    things = {
+        "tank": scene.tank,
+        "system": scene.system,
+        "lot": scene.tank.movements.first().lot,
+        "instrument": scene.instrument,
+    }
+    values = {"site": scene.site, "organisation": scene.owner.organisation, **broken}
     with pytest.raises(IntegrityError), transaction.atomic():
-        AttachmentFactory(
-            site=scene.site, **{n: things.get(str(v), v) for n, v in broken.items()}
-        )  # fmt: skip
+        AttachmentFactory(**{name: things.get(str(value), value) for name, value in values.items()})

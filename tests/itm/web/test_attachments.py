@@ -135,3 +135,51 @@ def test_withdrawing_says_why_and_is_undone(enter: Any, scene: Scene) -> None:
     assert page.get(f"/attachments/{row.key}/file/").status_code == 404
     page.post(f"/attachments/{row.key}/bring-back/")
     assert f"/attachments/{row.key}/file/" in page.get(site).content.decode()
+
+
+def test_scanned_certificate_hangs_on_its_calibration_and_is_found(
+    client: Client, sign_in: Any, scene: Scene
+) -> None:
+    page, there = sign_in(client, scene.contractor), f"/instruments/{scene.instrument.key}/"
+    paper = scene.instrument.certificates.get()
+    url = f"/certificates/{paper.key}/attachments/new/"
+    assert f'href="{url}"' in page.get(there).content.decode()
+    answer = page.post(url, {"caption": "as issued", "chosen": chosen(PDF, "scan.pdf")})
+    assert answer["Location"] == f"{there}#attachments"
+    row = Attachment.objects.get()
+    text = page.get(there).content.decode()
+    assert text.count(f'href="/attachments/{row.key}/file/"') == 2  # at its row, and in the list
+    assert f"Certificate {paper.number}" in text
+    assert f'href="{url}"' not in text
+    listed = page.get("/attachments/").content.decode()
+    assert f"{scene.instrument}, certificate {paper}" in listed
+    assert f'href="{there}#attachments"' in listed
+    found = page.get(f"/search/?find={scene.instrument.serial_number}").content.decode()
+    assert f"/attachments/{row.key}/file/" in found
+    page.post(f"/attachments/{row.key}/withdraw/", {"why": "of another meter"})
+    assert f'href="{url}"' in page.get(there).content.decode()
+    elsewhere = sign_in(client, scene.owner).get(f"/search/?find={scene.instrument.serial_number}")
+    assert f"/attachments/{row.key}/file/" not in elsewhere.content.decode()
+
+
+def test_paper_of_a_lot_stands_on_its_page_for_everybody_who_sees_the_lot(
+    client: Client, sign_in: Any, scene: Scene
+) -> None:
+    lot = scene.tank.movements.first().lot
+    there, url = f"/lots/{lot.key}/", f"/lots/{lot.key}/attachments/new/"
+    page = sign_in(client, scene.owner)
+    assert f'href="{url}"' in page.get(there).content.decode()
+    refused = page.post(url, {"chosen": chosen(b"plain text", "notes.txt")})
+    assert refused.status_code == 422
+    assert "“notes.txt” is neither" in refused.content.decode()
+    assert (
+        page.post(url, {"chosen": chosen(PDF, "maker.pdf")})["Location"] == f"{there}#attachments"
+    )
+    row = Attachment.objects.get()
+    for who in (scene.contractor, scene.authority):
+        text = sign_in(client, who).get(there).content.decode()
+        assert f'href="/attachments/{row.key}/file/"' in text
+        assert f'href="{url}"' not in text
+        assert f"/attachments/{row.key}/withdraw/" not in text
+    at = f"/sites/{scene.site.key}/attachments/new/?at=lot:{lot.key}"
+    assert sign_in(client, scene.owner).get(at).status_code == 404  # a lot is at no site
