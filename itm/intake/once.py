@@ -1,15 +1,18 @@
 """What is asked twice under one key is done once, and answered twice the same."""
 
+import json
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.core.serializers.json import DjangoJSONEncoder
 from django.db import IntegrityError, transaction
 
 from calc.canonical import digest
 from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
 from itm.core.errors import Forbidden, Refused
 from itm.intake.models import Receipt
 
@@ -32,15 +35,18 @@ def once(
     work and the other wait for its answer. Work that is refused takes its receipt along, so the
     same key may come again. Raises Forbidden; Refused bad_body, other_body; and what `do` raises.
     """
-    if actor.organisation_id is None:
+    organisation = actor.organisation
+    if organisation is None:
         raise Forbidden("Only somebody who acts for an organisation can ask under a key.")
     told = _digest(body)
-    first = _first(actor, key)
+    first = _first(organisation, key)
     if first is None:
         try:
-            return _done(actor, key, what, told, do, at)
+            return _done(
+                Receipt(organisation=organisation, key=key, what=what, digest=told, taken_at=at), do
+            )
         except _Taken:
-            first = _first(actor, key)
+            first = _first(organisation, key)
             if first is None:  # it stood in the way, and was undone before it could be read
                 raise Refused(
                     "asked_at_once",
@@ -59,24 +65,20 @@ class _Taken(Exception):
     """Somebody else has the key."""
 
 
-def _first(actor: Actor, key: uuid.UUID) -> Receipt | None:
-    return Receipt.objects.filter(organisation=actor.organisation_id, key=key).first()
+def _first(organisation: Organisation, key: uuid.UUID) -> Receipt | None:
+    return Receipt.objects.filter(organisation=organisation, key=key).first()
 
 
 @transaction.atomic
-def _done(
-    actor: Actor, key: uuid.UUID, what: str, told: str, do: Callable[[], Any], at: datetime
-) -> Answer:
+def _done(receipt: Receipt, do: Callable[[], Any]) -> Answer:
     try:
         with transaction.atomic():
-            receipt = Receipt.objects.create(
-                organisation_id=actor.organisation_id, key=key, what=what, digest=told, taken_at=at
-            )
+            receipt.save(force_insert=True)
     except IntegrityError as error:
         raise _Taken from error
-    receipt.answer = do()
+    # As a repeat will read it.
+    receipt.answer = json.loads(json.dumps(do(), cls=DjangoJSONEncoder))
     receipt.save(update_fields=["answer"])
-    receipt.refresh_from_db(fields=["answer"])  # as a repeat will read it
     return Answer(receipt.answer)
 
 
