@@ -11,7 +11,8 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
-from itm.accounts.models import Organisation
+from itm.accounts import tokens
+from itm.accounts.models import ApiToken, Organisation
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
@@ -98,9 +99,17 @@ def things(scene) -> dict[str, dict]:
         "line": {"key": lines[0].key},
         "sealed": {"key": sealed.key},
         "digest": {"digest": sealed.seal.digest},
+        "token": {"key": made_token(scene.owner).key},
         "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
         "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
     }
+
+
+def made_token(actor) -> ApiToken:
+    now = timezone.now()
+    return tokens.make(
+        actor=actor, name="a program", scopes=["read"], expires_on=now.date(), at=now
+    )[0]
 
 
 def answer(client: Client, url: str) -> str:

@@ -1,33 +1,17 @@
 """What every form of the registry does."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from copy import copy
 from typing import Any
 
 from django import forms
 from django.db.models.fields import BLANK_CHOICE_DASH
 
-from itm.core.errors import Conflict, Refused
+from itm.core.forms import Refusing
 from itm.core.quantities import QuantityField
 from itm.registry.services import columns
 
 CHOOSE = "Choose one"
 NOTHING = ("", CHOOSE)
-
-
-class Refusing:
-    """A form on which a service's refusal lands as a sentence, at its field where it has one."""
-
-    @contextmanager
-    def refusals(self: Any) -> Iterator[None]:
-        try:
-            yield
-        except Refused as refusal:
-            place = refusal.place if refusal.place in self.fields else None
-            self.add_error(place, forms.ValidationError(refusal.sentence, code=refusal.code))
-        except Conflict as conflict:
-            self.add_error(None, forms.ValidationError(conflict.sentence, code=conflict.code))
 
 
 class RegistryForm(Refusing, forms.ModelForm):

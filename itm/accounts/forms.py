@@ -1,0 +1,28 @@
+"""What a manager says of a new token."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django import forms
+
+from itm.accounts.models import ApiToken
+from itm.core.fields import DayField
+from itm.core.forms import Refusing
+
+USUAL = timedelta(days=90)
+
+
+class TokenForm(Refusing, forms.Form):
+    name = forms.CharField(
+        label="Which program", max_length=80,
+        help_text="What uses it and where it runs: so that you know it again when you revoke it.",
+    )  # fmt: skip
+    scopes = forms.MultipleChoiceField(
+        label="What it may do", choices=ApiToken.Scope.choices,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Never more than you may do yourself. Tick as little as it needs.",
+    )  # fmt: skip
+    expires_on = DayField(label="Last day", help_text="In UTC; at most a year from now.")
+
+    def __init__(self, data: Any = None, *, today: date) -> None:
+        super().__init__(data, initial={"scopes": ["read"], "expires_on": today + USUAL})
