@@ -1,9 +1,10 @@
 """What is due as a calendar that other programs read: RFC 5545, one all-day event a duty.
 
 The day of a duty is a date on the clock of its site, so the event is a date and no instant: it
-shows on that day wherever the reader is. An event keeps its UID for life. Its SEQUENCE counts what
-the history holds of the duty and its thing, so it rises whenever the day moves, and what was done,
-withdrawn or retired is cancelled rather than dropped while a calendar may still show it.
+shows on that day wherever the reader is. An event keeps its UID for life. Its SEQUENCE is the
+number of the newest line of history about the duty, its thing and the place of that, so it rises
+whenever one of them changes, alone or in a batch of hundreds, and what was done, withdrawn or
+retired is cancelled rather than dropped while a calendar may still show it.
 """
 
 from collections.abc import Iterable, Sequence
@@ -13,17 +14,17 @@ from urllib.parse import urlsplit
 from uuid import UUID
 
 from django.conf import settings
-from django.db.models import Count, Max, Q
+from django.db.models import Max, Q
 from django.urls import reverse
 from icalendar import Calendar, Event, vDuration
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.core.history import Tracked
 from itm.core.models import Change
 from itm.notices.seals import NewestSeal, newest_seals
 from itm.schedule.models import ASKED, Duty
 from itm.schedule.queries import in_reach
-from itm.schedule.standing import WAYS
 from itm.schedule.told import READ, told
 
 MOST_EVENTS = 5000
@@ -61,34 +62,40 @@ def shown(actor: Actor, now: datetime) -> Iterable[Duty]:
 
 
 def revisions_of(duties: Sequence[Duty]) -> dict[int, Revision]:
-    """By the duty's primary key: how often it and what it hangs on were changed, and when last.
+    """By the duty's primary key: the number of the last change of all that its event tells, and
+    its instant.
 
-    History only grows, so the count never falls: retired and taken back is two changes more.
+    The number of a line of history never falls. A count would: a thing that is moved to another
+    system leaves the many changes of the first behind. It fits the 32 bits of an INTEGER (RFC 5545
+    3.3.8) for two thousand million changes.
     """
     parts = {duty.pk: keys_of(duty) for duty in duties}
     keys = sorted({key for some in parts.values() for key in some})
-    counted: dict[UUID | None, Revision] = {}
+    last: dict[UUID | None, Revision] = {}
     for start in range(0, len(keys), AT_A_TIME):
         rows = Change.objects.filter(object_key__in=keys[start : start + AT_A_TIME]).order_by()
-        found = rows.values_list("object_key").annotate(Count("pk"), Max("at"))
-        counted |= {key: (count, last) for key, count, last in found}
+        found = rows.values_list("object_key").annotate(Max("pk"), Max("at"))
+        last |= {key: (number, at) for key, number, at in found}
     out = {}
     for pk, some in parts.items():
-        known = [counted[key] for key in some if key in counted]
+        known = [last[key] for key in some if key in last]
         if known:
-            out[pk] = (sum(count for count, _ in known), max(last for _, last in known))
+            out[pk] = (max(number for number, _ in known), max(at for _, at in known))
     return out
 
 
 def keys_of(duty: Duty) -> set[UUID]:
-    """Of the duty and of everything that can put it to rest or give it another name."""
+    """Of the duty and of everything that can put it to rest or give it another name or place.
+
+    What a task asks is no part of it: a released row of a programme never changes.
+    """
     out = {duty.key}
-    for way in WAYS:
+    for way in READ:
         thing: Any = duty
         for step in way.split("__"):
             thing = getattr(thing, step) if thing is not None else None
-        if thing is not None:
-            out.add(thing.key)
+            if isinstance(thing, Tracked):
+                out.add(thing.key)
     return out
 
 

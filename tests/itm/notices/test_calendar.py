@@ -1,7 +1,7 @@
 """The calendar as other programs read it: parsed back by the library, never by our own eyes."""
 
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from uuid import uuid4
 
 import pytest
@@ -11,16 +11,31 @@ from django.urls import reverse
 from icalendar import Calendar
 
 from itm.accounts.models import Organisation
+from itm.actions import adopt as adopting
+from itm.actions import relocate
 from itm.actions import retire as retiring
+from itm.actions.settle_rows import confirm
+from itm.actions.shift_duties import shift_duties
 from itm.core.errors import NotFound
 from itm.notices import services
 from itm.notices.calendar import feed
 from itm.notices.models import Wish
+from itm.registry.models import Proportioner
+from itm.schedule import shifting
 from itm.schedule.due import Result
-from itm.schedule.models import Duty
+from itm.schedule.models import Duty, Programme, Requirement
 from itm.schedule.services import refresh, start_duties
+from itm.schedule.shifting import Shift
+from itm.schedule.standing import stand
 from tests.deeds import tested
-from tests.factories import TODAY, OrganisationFactory, SiteFactory, actor_of
+from tests.factories import (
+    TODAY,
+    EquipmentFactory,
+    FoamSystemFactory,
+    OrganisationFactory,
+    SiteFactory,
+    actor_of,
+)
 from tests.itm.schedule.many import many_duties
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
@@ -114,6 +129,75 @@ def test_retired_is_cancelled_and_taken_back_counts_up_again(scene):
     assert events(scene.owner)[uid]["status"] == "CONFIRMED"
     counted.append(events(scene.owner)[uid]["sequence"])
     assert counted == sorted(set(counted))
+
+
+def test_a_batch_counts_up_in_every_event_that_it_moves(scene, duty):
+    """RFC 5546 2.1.4: a reader keeps the highest SEQUENCE it has seen."""
+    start_duties(actor=scene.owner, tank=scene.tank)
+    before = events(scene.owner)
+    duties = list(shifting.own_open(scene.owner))
+    assert len(duties) == len(before) == 2
+    shift_duties(actor=scene.owner, duties=duties, by=Shift(days=1), why="one journey")
+    moved = events(scene.owner)
+    for uid, event in moved.items():
+        assert event["dtstart"].dt == before[uid]["dtstart"].dt + timedelta(days=1)
+    shift_duties(actor=scene.owner, duties=duties, by=Shift(), why="")
+    back = events(scene.owner)
+    for uid, event in before.items():
+        assert event["sequence"] < moved[uid]["sequence"] < back[uid]["sequence"]
+        assert event["last-modified"].dt <= moved[uid]["last-modified"].dt
+
+
+def test_what_an_end_of_a_programme_withdraws_is_cancelled_with_a_higher_number(scene):
+    programme = Programme.objects.get(code="us-nfpa25-foam-water")
+    site = SiteFactory(owner=scene.owner.organisation)
+    EquipmentFactory(site=site)
+    adoption, _ = adopting.adopt(actor=scene.owner, programme=programme, starts_on=TODAY, site=site)
+    row = programme.requirements.get(code="N25-25")
+    confirm(
+        actor=scene.owner, adoption=adoption, requirements=[row], checked_against="it", today=TODAY
+    )
+    before = events(scene.owner)
+    adopting.end(actor=scene.owner, adoption=adoption, ends_on=TODAY)
+    after = events(scene.owner)
+    gone = [uid for uid in before if after[uid]["status"] == "CANCELLED"]
+    assert gone
+    assert all(after[uid]["sequence"] > before[uid]["sequence"] for uid in gone)
+
+
+def test_a_number_never_falls_when_a_thing_comes_to_a_place_with_less_history(scene):
+    scene.system.commissioned_on = date(2025, 9, 15)
+    scene.system.save(by=scene.owner)
+    for name in ("Foam, east", "Foam, west", "Foam, pier"):
+        scene.system.name = name
+        scene.system.save(by=scene.owner)
+    device = Proportioner.objects.get(pk=scene.proportioner.pk)
+    start_duties(actor=scene.owner, proportioner=device)
+    [(uid, before)] = events(scene.owner).items()
+    relocate.relocate(
+        actor=scene.owner, row=device, system=FoamSystemFactory(site=scene.site), tank=device.tank,
+        on=TODAY, today=TODAY,
+    )  # fmt: skip
+    after = events(scene.owner)[uid]
+    assert after["summary"] != before["summary"]
+    assert after["sequence"] > before["sequence"]
+
+
+def test_a_tank_with_another_name_counts_up_for_what_stands_at_it(scene):
+    equipment = EquipmentFactory(site=scene.site, system=None, tank=scene.tank)
+    requirement = Requirement.objects.filter(task=Requirement.Task.INSPECTION)[0]
+    duty = Duty(
+        site=scene.site, requirement=requirement, equipment=equipment, counts_from=TODAY,
+        window_opens_on=TODAY, due_on=TODAY, latest_on=TODAY,
+    )  # fmt: skip
+    stand(duty, TODAY)
+    duty.save(by=scene.owner)
+    [(uid, before)] = events(scene.owner).items()
+    scene.tank.tag = "T-renamed"
+    scene.tank.save(by=scene.owner)
+    after = events(scene.owner)[uid]
+    assert "T-renamed" in after["summary"]
+    assert after["sequence"] > before["sequence"]
 
 
 def test_the_newest_seal_of_the_site_travels_with_the_calendar(scene):
