@@ -146,6 +146,7 @@ STORAGES = {
 
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
 vars().update(EMAIL_CONFIG)
+EMAIL_TIMEOUT = 60  # seconds for each answer of the mail server; own choice
 DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="foam-itm@localhost")
 
 # How promised work is nudged: "thread" (one drainer in the server process, the embedded default),

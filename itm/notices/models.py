@@ -21,6 +21,10 @@ class Wish(models.Model):
     # No mail is owed for days before the choice, nor twice for one day.
     since = models.DateField(null=True, blank=True)
     last_for = models.DateField(null=True, blank=True)
+    # Whoever is handing the mail of that day to the mail server, until when, and which try it is.
+    claimed_for = models.DateField(null=True, blank=True)
+    claimed_until = models.DateTimeField(null=True, blank=True)
+    tries = models.PositiveSmallIntegerField(default=0)
     # The address of the calendar is a secret: only its digest is kept.
     feed_digest = models.CharField(max_length=64, null=True, unique=True)  # noqa: DJ001
     feed_made_at = models.DateTimeField(null=True, blank=True)
@@ -43,6 +47,11 @@ class Wish(models.Model):
                 condition=Q(feed_digest=None, feed_made_at=None)
                 | Q(feed_digest__isnull=False, feed_made_at__isnull=False),
                 name="wish_feed_whole",
+            ),
+            models.CheckConstraint(
+                condition=Q(claimed_for=None, claimed_until=None, tries=0)
+                | Q(claimed_for__isnull=False, claimed_until__isnull=False, tries__gte=1),
+                name="wish_claim_whole",
             ),
         ]
 

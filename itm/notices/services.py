@@ -1,28 +1,37 @@
 """Who is told what and when: choices, the address of a calendar, and the weekly summary mail.
 
-A summary is promised once for a person and a day, and claimed in the database before it is handed
-to the mail server: a process that dies in between loses that one mail and never sends it twice.
+A summary is promised once for a person and a day, and claimed in the database for some minutes
+before it is handed to the mail server. A process that dies in between leaves a claim that lapses,
+and the mail is tried once more under the same Message-ID; then never again.
 """
 
 import hashlib
+import logging
 import secrets
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.core import signing
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from itm.accounts.actor import Actor, acting, open_memberships
 from itm.accounts.models import Membership
 from itm.core import outbox
 from itm.core.clock import date_at
-from itm.core.errors import NotFound
+from itm.core.errors import Conflict, NotFound
 from itm.notices import mail
 from itm.notices.models import Wish
 
+log = logging.getLogger(__name__)
+
 UNSUBSCRIBE = "itm.notices.unsubscribe"
 HOUR = 6  # of the morning, on the clock that the person chose; own choice
+# Shorter than the lease of a job, so that the job that comes again finds the claim lapsed, and
+# longer than the patience with a mail server (EMAIL_TIMEOUT, for each of its few answers).
+CLAIM = timedelta(minutes=9)
+MOST_TRIES = 2  # that ended without a word: the mail may have left in the first; own choice
 
 
 def membership_of(actor: Actor) -> Membership:
@@ -131,27 +140,53 @@ def owed(wish: Wish, now: datetime) -> date | None:
 
 
 def send_summary(membership_key: str, day: str) -> None:
-    """The promised job. Run twice it sends once; a mail server that refuses is asked again."""
+    """The promised job. Run twice it sends once; a mail server that refuses is asked again.
+
+    Raises Conflict while another holds the claim: the job waits, since that one may die.
+    """
     now, on = timezone.now(), date.fromisoformat(day)
     rows = Wish.objects.filter(membership__key=UUID(membership_key), weekday__isnull=False)
     wish = rows.select_related("membership__user", "membership__organisation").first()
-    if wish is None:
-        return  # unsubscribed since
-    before = wish.last_for
-    if before is not None and before >= on:
-        return
+    if wish is None or (wish.last_for is not None and wish.last_for >= on):
+        return  # unsubscribed since, or sent
     try:
         actor = reader(wish.membership, now)
     except NotFound:
         return
-    # The old value stands in the condition: of two that run at once one claims the day.
-    if not Wish.objects.filter(pk=wish.pk, last_for=before).update(last_for=on):
+    mine = claimed(wish, on, now)
+    if mine is None:
         return
     try:
         mail.send(actor, now, on, wish.lead_days, unsubscribe_token(wish.membership))
     except Exception:
-        Wish.objects.filter(pk=wish.pk, last_for=on).update(last_for=before)
+        mine.update(**UNCLAIMED)  # refused aloud, so nothing left: this counts as no try
         raise
+    mine.update(last_for=on, **UNCLAIMED)
+
+
+UNCLAIMED: dict[str, int | None] = {"claimed_for": None, "claimed_until": None, "tries": 0}
+
+
+def claimed(wish: Wish, on: date, now: datetime) -> QuerySet[Wish] | None:
+    """The row under a claim of one's own, or None where the mail was tried often enough.
+
+    What was read stands in the condition, so of two that come at once one claims. Raises Conflict.
+    """
+    again = wish.claimed_for == on
+    if again and wish.claimed_until is not None and wish.claimed_until > now:
+        raise Conflict("Another process is sending this mail.")
+    before = Wish.objects.filter(
+        pk=wish.pk, last_for=wish.last_for,
+        claimed_for=wish.claimed_for, claimed_until=wish.claimed_until,
+    )  # fmt: skip
+    if again and wish.tries >= MOST_TRIES:
+        before.update(last_for=on, **UNCLAIMED)
+        log.error("a summary mail was given up", extra={"wish": wish.pk, "day": str(on)})
+        return None
+    until, tries = now + CLAIM, wish.tries + 1 if again else 1
+    if not before.update(claimed_for=on, claimed_until=until, tries=tries):
+        raise Conflict("Another process is sending this mail.")
+    return Wish.objects.filter(pk=wish.pk, claimed_for=on, claimed_until=until)
 
 
 def unsubscribe_token(membership: Membership) -> str:

@@ -79,6 +79,76 @@ def test_a_job_that_runs_again_after_a_restart_sends_nothing_more(wish):
     assert len(sent.outbox) == 1
 
 
+class Killed(BaseException):
+    """What a kill looks like from inside: nothing after it runs, no handler of faults either."""
+
+
+@pytest.fixture
+def killed(monkeypatch):
+    """Try to send while the process is killed, before or after the mail server took the mail."""
+    send = mail.send
+
+    def deadly(*, after: bool) -> None:
+        def die(*args):
+            if after:
+                send(*args)
+            raise Killed
+
+        with monkeypatch.context() as patch:
+            patch.setattr(mail, "send", die)
+            with pytest.raises(Killed):
+                outbox.drain()
+
+    return deadly
+
+
+def test_a_mail_lost_with_its_process_is_sent_by_the_next(wish, killed, time_machine):
+    services.promise_summaries(MONDAY)
+    killed(after=False)
+    assert sent.outbox == []
+    assert Wish.objects.get().last_for is None
+    time_machine.move_to(MONDAY + outbox.LEASE + timedelta(seconds=1))
+    outbox.drain()
+    assert len(sent.outbox) == 1
+    row = Wish.objects.get()
+    assert (row.last_for, row.claimed_for, row.tries) == (MONDAY.date(), None, 0)
+
+
+def test_a_mail_sent_again_has_the_name_of_the_first_and_there_is_no_third(
+    wish, killed, time_machine
+):
+    """RFC 5322 3.6.4: the identifier by which a reader's program knows the copy."""
+    services.promise_summaries(MONDAY)
+    for times in (1, 2):
+        killed(after=True)
+        assert len(sent.outbox) == times
+        time_machine.move_to(MONDAY + times * (outbox.LEASE + timedelta(seconds=1)))
+    outbox.drain()
+    first, second = (message.extra_headers["Message-ID"] for message in sent.outbox)
+    assert first == second
+    assert Job.objects.get().done_at is not None
+    assert Wish.objects.get().last_for == MONDAY.date()
+
+
+def test_a_claim_that_another_holds_makes_the_job_wait(wish, time_machine):
+    services.promise_summaries(MONDAY)
+    Wish.objects.update(
+        claimed_for=MONDAY.date(), claimed_until=MONDAY + timedelta(minutes=1), tries=1
+    )
+    outbox.drain()
+    job = Job.objects.get()
+    assert (job.done_at, sent.outbox) == (None, [])
+    assert "Another process" in job.error
+    time_machine.move_to(MONDAY + timedelta(minutes=2))
+    outbox.drain()
+    assert len(sent.outbox) == 1
+
+
+def test_the_claim_outlives_the_mail_server_and_not_the_job(settings):
+    """Greeting, EHLO, TLS, EHLO, login, sender, receiver and the text: eight answers."""
+    assert timedelta(seconds=8 * settings.EMAIL_TIMEOUT) < services.CLAIM < outbox.LEASE
+
+
 def test_a_mail_server_that_refuses_is_asked_again(wish, monkeypatch):
     def refuse(*args):
         raise OSError("no mail server")
@@ -89,7 +159,8 @@ def test_a_mail_server_that_refuses_is_asked_again(wish, monkeypatch):
         outbox.drain()
     job = Job.objects.get()
     assert "no mail server" in job.error
-    assert Wish.objects.get().last_for is None
+    row = Wish.objects.get()
+    assert (row.last_for, row.claimed_for, row.tries) == (None, None, 0)
     Job.objects.update(not_before=MONDAY)
     outbox.drain()
     assert len(sent.outbox) == 1
