@@ -8,7 +8,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
-from itm.records import chain, states
+from itm.records import chain, latest, states
 from itm.records.chain import Signature
 from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest
@@ -42,6 +42,7 @@ def sign(
     evaluation = test.evaluations.latest("pk")  # made at hand-in, the only way to this state
     signature = Signature(name.strip(), qualification.strip(), number.strip())
     chain.seal(actor=actor, test=test, evaluation=evaluation, signature=signature, at=at)
+    latest.note(test.proportioner)
     schedule.refresh(
         actor=actor,
         proportioner=test.proportioner,

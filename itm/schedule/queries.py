@@ -1,6 +1,7 @@
 """What a person may read of what is due."""
 
 from datetime import datetime
+from typing import TypeVar
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -8,6 +9,7 @@ from django.db.models import Q, QuerySet
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import NotFound
+from itm.registry.access import Scoped
 from itm.registry.models import Proportioner, Site
 from itm.schedule.due import Standing, standing
 from itm.schedule.models import ASKED, Duty, Requirement
@@ -15,6 +17,8 @@ from itm.schedule.models.duties import LINKS
 from itm.schedule.told import READ
 
 FEW = 200  # sites
+
+Rows = TypeVar("Rows", bound=Scoped)
 
 
 def open_duties(actor: Actor) -> QuerySet[Duty]:
@@ -27,13 +31,22 @@ def asked(duties: QuerySet[Duty]) -> QuerySet[Duty]:
     return duties.filter(stands__in=ASKED, done_on=None, withdrawn_on=None)
 
 
-def in_reach(actor: Actor, duties: QuerySet[Duty]) -> QuerySet[Duty]:
+def in_reach(actor: Actor, rows: QuerySet[Rows]) -> QuerySet[Rows]:
     """The same rows. Where the actor sees few sites they are named, so that the database goes from
-    them to their duties; otherwise it goes along what is worst, and soon meets one of the actor's.
+    them to their rows; otherwise it goes along what is worst, and soon meets one of the actor's.
     """
+    return at_sites(rows, few_sites(actor))
+
+
+def few_sites(actor: Actor) -> list[int] | None:
+    """The sites that the actor sees, where they are few enough to be named."""
     sites = Site.objects.visible_to(actor).order_by().values_list("pk", flat=True)
     named = list(sites[: FEW + 1])
-    return duties.filter(site__in=named) if len(named) <= FEW else duties
+    return named if len(named) <= FEW else None
+
+
+def at_sites(rows: QuerySet[Rows], sites: list[int] | None) -> QuerySet[Rows]:
+    return rows if sites is None else rows.filter(**{f"{rows.model.site_path}__in": sites})
 
 
 def standing_of(duty: Duty, now: datetime) -> Standing:

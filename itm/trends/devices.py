@@ -4,16 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import QuerySet, Subquery
+from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
-from itm.records.models import ProportioningTest, RestorationLine
+from itm.records.models import LatestRecord, RestorationLine
 from itm.registry.models import Proportioner
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.queries import asked, standing_of
 from itm.trends.impairments import OUT
-from itm.trends.latest import LatestResult, latest_of, results_of
+from itm.trends.latest import LatestResult, results_of
 
 
 @dataclass(frozen=True)
@@ -64,10 +64,8 @@ def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRo
 
 def latest_results(devices: Sequence[Proportioner]) -> dict[int, LatestResult]:
     """The latest record in force of each device, by the device's primary key; two queries."""
-    keys = Proportioner.objects.filter(pk__in=[device.pk for device in devices]).values(
-        latest=Subquery(latest_of("pk").values("pk")[:1])
-    )
-    tests = list(ProportioningTest.objects.filter(pk__in=keys))
+    rows = LatestRecord.objects.filter(proportioner__in=[device.pk for device in devices])
+    tests = [row.test for row in rows.select_related("test")]
     results = results_of(test.pk for test in tests)
     return {test.proportioner_id: LatestResult(test, results.get(test.pk, ())) for test in tests}
 

@@ -3,12 +3,13 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.figures import thin
 from itm.records.models import RestorationLine, Visit
 from itm.records.progress import out_of_service
+from itm.registry.models import FoamSystem
 
 # A line is out while nobody ended it, or while it was left out and no later line follows it.
 OUT = Q(outcome="") | Q(outcome="left_out", followed_by=None)
@@ -27,26 +28,18 @@ def visits_with_what_is_out(visits: Iterable[int]) -> dict[int, Visit]:
     return {row.pk: row for row in rows}
 
 
-def system_is_out() -> Exists:
-    """For a query over systems: a line of one of its proportioners is out."""
-    lines = RestorationLine.objects.filter(
-        OUT, proportioner__system=OuterRef("pk"), visit__started_at__isnull=False,
-        visit__restored_at=None,
-    )  # fmt: skip
-    return Exists(lines)
-
-
-def site_is_out() -> Exists:
-    """For a query over systems: a test day runs at their site and nobody said yet for which of
-    them. Until it is said, each of them may be the one."""
-    return Exists(
-        Visit.objects.filter(
-            site=OuterRef("site"),
-            started_at__isnull=False,
-            restored_at=None,
-            restoration_lines=None,
-        )
-    )
+def systems_out(actor: Actor) -> set[int]:
+    """Primary keys of the systems that are out: a line of one of their proportioners is, or a test
+    day runs at their site and nobody said yet for which of them. Until it is said, each of them may
+    be the one."""
+    visits = impairments(actor)
+    lines = RestorationLine.objects.filter(OUT, visit__in=visits)
+    unsaid = visits.filter(restoration_lines=None)
+    systems = FoamSystem.objects.filter(site__in=unsaid.order_by().values("site"))
+    return {
+        *lines.order_by().values_list("proportioner__system", flat=True),
+        *systems.order_by().values_list("pk", flat=True),
+    }
 
 
 def hours_out(visit: Visit, now: datetime) -> str:

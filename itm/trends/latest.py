@@ -4,11 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import OuterRef, QuerySet
-
 from itm.core.figures import day, percent
 from itm.records.models import Evaluation, ProportioningTest
-from itm.records.results import in_force
 
 State = ProportioningTest.State
 
@@ -47,17 +44,6 @@ class LatestResult:
         """(flow point, percent) with as many digits as agree with the verdict."""
         band = band_of(self.test)
         return [(point.name, point.shown(band)) for point in self.flow_points]
-
-
-def newest_first(tests: QuerySet[ProportioningTest]) -> QuerySet[ProportioningTest]:
-    """As left comes after as found of the same day, as "as_left" comes after "as_found"."""
-    return tests.order_by("-tested_on", "-phase", "-pk")
-
-
-def latest_of(device: str) -> QuerySet[ProportioningTest]:
-    """For a subquery: the latest record in force of the proportioner that `device` points to."""
-    rows = ProportioningTest.objects.filter(proportioner=OuterRef(device))
-    return newest_first(in_force(rows))
 
 
 def results_of(tests: Iterable[int]) -> dict[int, tuple[FlowPointResult, ...]]:

@@ -22,14 +22,14 @@ from django.db.models.functions import TruncDate
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
-from itm.records.models import Move, ProportioningTest, Visit
+from itm.records.models import LatestRecord, Move, ProportioningTest, Visit
 from itm.registry.models import Grant
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties, standing_of
 from itm.schedule.told import READ, told
 from itm.trends.impairments import hours_out, impairments, visits_with_what_is_out
-from itm.trends.latest import LatestResult, State, latest_of, results_of
+from itm.trends.latest import LatestResult, State, results_of
 from itm.trends.stretch import PAGE, Stretch, page_number, stretch
 
 MOST = 500  # counted of one standing; beyond it the number says nothing more
@@ -41,7 +41,8 @@ KINDS = {
     "open": "Window open",
     "sent_back": "Sent back",
 }
-# Worst first, as printed on the page; of the same kind what has lasted or waits longest.
+# Worst first, as printed on the page; of the same kind what has lasted or waits longest. Those of
+# results are the ranks of `LatestRecord`.
 RANK = {"impairment": 0, "lean": 1, "rich": 2, "undecided": 3,
         "overdue": 4, "due": 5, "open": 6, "sent_back": 7}  # fmt: skip
 Row = tuple[str, int, Any, int]  # kind, rank, day, primary key
@@ -76,12 +77,12 @@ def next_things(
     """
     number = page_number(page)
     branches = branches_of(actor)
-    chosen = [rows for name, rows in branches.items() if kind not in KINDS or name == kind]
+    chosen = [rows for name, rows in branches if kind not in KINDS or name == kind]
     if site:
-        chosen = [rows.filter(site__name__icontains=site) for rows in chosen]
+        chosen = [at_sites_named(rows, site) for rows in chosen]
     first, *others = [columns(beginning(rows, number)) for rows in chosen]
     listed = first.union(*others, all=True) if others else first
-    found = stretch(listed.order_by("rank", "day", "kind", "row"), number)
+    found = stretch(listed.order_by("place", "day", "kind", "row"), number)
     if number > 1 and not found.object_list:  # things were done since that address was made
         return next_things(actor, now, site=site, kind=kind)
     return replace(found, object_list=things(actor, found.object_list, now))
@@ -93,8 +94,12 @@ def beginning(rows: QuerySet[Any], number: int) -> QuerySet[Any]:
     return rows.order_by().filter(pk__in=keys)
 
 
+def at_sites_named(rows: QuerySet[Any], part: str) -> QuerySet[Any]:
+    return rows.filter(**{f"{rows.model.site_path}__name__icontains": part})
+
+
 def columns(rows: QuerySet[Any]) -> QuerySet[Any]:
-    return rows.values_list("kind", "rank", "day", "row")
+    return rows.values_list("kind", "place", "day", "row")
 
 
 def standings(actor: Actor) -> list[tuple[str, str, str]]:
@@ -106,12 +111,12 @@ def standings(actor: Actor) -> list[tuple[str, str, str]]:
     return out
 
 
-def marked(rows: QuerySet[Any], kind: Any, rank: Any, when: Any) -> QuerySet[Any]:
+def marked(rows: QuerySet[Any], kind: Any, rank: Any, when: Any, row: str = "pk") -> QuerySet[Any]:
     return rows.annotate(
         kind=kind if hasattr(kind, "resolve_expression") else text(kind),
-        rank=rank if hasattr(rank, "resolve_expression") else number(rank),
+        place=rank if hasattr(rank, "resolve_expression") else number(rank),
         day=when,
-        row=F("pk"),
+        row=F(row),
     )
 
 
@@ -123,16 +128,17 @@ def number(value: int) -> Value:
     return Value(value, output_field=IntegerField())
 
 
-def branches_of(actor: Actor) -> dict[str, QuerySet[Any]]:
-    """Each kind with its rows, the worst of them first."""
+def branches_of(actor: Actor) -> list[tuple[str, QuerySet[Any]]]:
+    """Kinds and their rows, the worst of them first."""
     out = marked(impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at"))
-    rows = {
-        "impairment": out.order_by("started_at", "pk"),
-        "result": marked_results(actor).order_by("rank", "day", "pk"),
-        **duty_branches(actor),
-    }
+    rows = [
+        ("impairment", out.order_by("started_at", "pk")),
+        ("result", marked_results(actor).order_by("rank", "tested_on", "pk")),
+        ("result", marked_waiting(actor).order_by("place", "tested_on", "pk")),
+        *duty_branches(actor).items(),
+    ]
     if "sent_back" in kinds_of(actor):  # what went back is a draft again
-        rows["sent_back"] = marked_sent_back(actor).order_by("day", "pk")
+        rows.append(("sent_back", marked_sent_back(actor).order_by("day", "pk")))
     return rows
 
 
@@ -161,13 +167,26 @@ def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
 
 
 def marked_results(actor: Actor) -> QuerySet[Any]:
-    """The latest record of a device when it does not prove it, and such a result that was handed
-    in and still waits for its signature: the owner must not learn of it late."""
-    waiting = Q(state=State.HANDED_IN)
-    latest = Q(state=State.SEALED, pk=Subquery(latest_of("proportioner").values("pk")[:1]))
+    """The latest record of a device when it does not prove it."""
+    rows = in_reach(actor, LatestRecord.objects.visible_to(actor)).filter(
+        rank__isnull=False,
+        proportioner__retired_on=None,
+        proportioner__system__retired_on=None,
+        proportioner__system__site__retired_on=None,
+    )
+    kind = Case(
+        *(When(rank=rank, then=text(rank.label)) for rank in LatestRecord.NotProven),
+        output_field=CharField(),
+    )
+    return marked(rows, kind, F("rank"), F("tested_on"), "test_id")
+
+
+def marked_waiting(actor: Actor) -> QuerySet[Any]:
+    """Such a result that was handed in and still waits for its signature: the owner must not learn
+    of it late."""
     rows = ProportioningTest.objects.visible_to(actor).filter(
-        waiting | latest,
         ~Q(limits="in band") | Q(certainty="undecided"),
+        state=State.HANDED_IN,
         proportioner__retired_on=None,
         proportioner__system__retired_on=None,
         site__retired_on=None,
@@ -176,12 +195,8 @@ def marked_results(actor: Actor) -> QuerySet[Any]:
         When(limits="in band", then=text("undecided")), default=F("limits"),
         output_field=CharField(),
     )  # fmt: skip
-    rank = Case(
-        When(limits="lean", then=number(RANK["lean"])),
-        When(limits="rich", then=number(RANK["rich"])),
-        default=number(RANK["undecided"]),
-        output_field=IntegerField(),
-    )
+    ranks = (When(limits=name, then=number(RANK[name])) for name in ("lean", "rich"))
+    rank = Case(*ranks, default=number(RANK["undecided"]), output_field=IntegerField())
     return marked(rows, kind, rank, F("tested_on"))
 
 

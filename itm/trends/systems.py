@@ -1,23 +1,23 @@
 """The inspector's list: every system of the jurisdiction by standing, worst first."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.core.paginator import Page, Paginator
-from django.db.models import Case, CharField, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from itm.accounts.actor import Actor
+from itm.records.models import LatestRecord
 from itm.registry.models import FoamSystem, Proportioner
 from itm.schedule.models import Duty, Requirement
-from itm.schedule.queries import asked
+from itm.schedule.queries import asked, at_sites, few_sites
 from itm.trends.devices import DeviceRow, device_rows
-from itm.trends.impairments import site_is_out, system_is_out
-from itm.trends.latest import latest_of
+from itm.trends.impairments import systems_out
+from itm.trends.stretch import MOST_PAGES, PAGE, Stretch, page_number
 
-PAGE = 50
-# Worst first. The letter orders the rows and never leaves this module. The concentrate check
-# stands in a column of its own and inspections in the list of next things: they move no system.
+# Worst first; of the same standing what has lasted longest. The concentrate check stands in a
+# column of its own and inspections in the list of next things: they move no system.
 STANDINGS = {
     "impaired": "Out of service",
     "outside": "Lean or rich",
@@ -28,8 +28,10 @@ STANDINGS = {
     "ahead": "Ahead",
     "none": "No duty yet",
 }
-ORDER = {name: chr(ord("a") + place) for place, name in enumerate(STANDINGS)}
-NAMES = {letter: name for name, letter in ORDER.items()}
+BY_DAY = {"overdue": "latest_on", "due": "stands_changes_on", "open": "stands_changes_on",
+          "ahead": "stands_changes_on"}  # fmt: skip
+Rank = LatestRecord.NotProven
+SYSTEM = "proportioner__system"  # of a latest record and of a duty
 
 
 @dataclass(frozen=True)
@@ -42,51 +44,104 @@ class SystemRow:
 
 def systems(
     actor: Actor, now: datetime, *, site: str = "", stands: str = "", page: str | int = 1
-) -> Page[SystemRow]:
-    """A page in a fixed number of queries. `site` is part of a site's name; `stands` one of
-    STANDINGS, anything else means all."""
-    rows = ranked(actor)
-    if site:
-        rows = rows.filter(site__name__icontains=site)
-    if stands in ORDER:
-        rows = rows.filter(place=ORDER[stands])
-    rows = rows.select_related("site__owner").order_by("place", "site__name", "name", "pk")
-    found: Any = Paginator(rows, PAGE).get_page(page)
-    found.object_list = with_devices(list(found.object_list), now)
-    return found
+) -> Stretch[SystemRow]:
+    """A stretch of the list, one query a standing at most and none beyond what it shows.
+
+    `site` is part of a site's name; `stands` one of STANDINGS, anything else means all. Each
+    standing leaves out the systems that stand worse, in the order of an index: what is shown costs
+    the same among ten thousand systems as among a hundred.
+    """
+    asked_for, found = page_number(page), list[tuple[str, int]]()
+    wanted = asked_for * PAGE + 1
+    for name, keys in branches(actor, site):
+        if stands not in STANDINGS or name == stands:
+            found += [(name, key) for key in keys[: wanted - len(found)]]
+        if len(found) == wanted:
+            break
+    shown = found[(asked_for - 1) * PAGE :]
+    if asked_for > 1 and not shown:  # systems went since that address was made
+        return systems(actor, now, site=site, stands=stands)
+    rows = with_devices(shown[:PAGE], now)
+    return Stretch(rows, asked_for, len(shown) > PAGE and asked_for < MOST_PAGES)
 
 
-def ranked(actor: Actor) -> QuerySet[Any]:
-    rows = FoamSystem.objects.visible_to(actor).filter(retired_on=None, site__retired_on=None)
-    devices = Proportioner.objects.filter(system=OuterRef("pk"), retired_on=None)
-    judged = devices.annotate(
-        limits=Subquery(latest_of("pk").values("limits")[:1]),
-        certainty=Subquery(latest_of("pk").values("certainty")[:1]),
+def branches(actor: Actor, site: str) -> Iterator[tuple[str, QuerySet[Any]]]:
+    """Each standing with the primary keys of its systems, the worst of them first."""
+    sites, out = few_sites(actor), systems_out(actor)
+
+    def here(rows: QuerySet[Any]) -> QuerySet[Any]:
+        rows = at_sites(rows, sites)
+        return rows.filter(**{f"{rows.model.site_path}__name__icontains": site}) if site else rows
+
+    every = FoamSystem.objects.visible_to(actor).filter(retired_on=None, site__retired_on=None)
+    by_name = here(every).order_by("site__name", "name", "pk").values_list("pk", flat=True)
+    yield "impaired", by_name.filter(pk__in=out)
+    results = here(not_proven(LatestRecord.objects.visible_to(actor)))
+    results = worst_of_system(results.exclude(**{f"{SYSTEM}__in": out}))
+    for name, ranks in (("outside", (Rank.LEAN, Rank.RICH)), ("undecided", (Rank.UNDECIDED,))):
+        yield name, results.filter(rank__in=ranks).values_list(SYSTEM, flat=True)
+    duties = here(tests_asked(Duty.objects.visible_to(actor)))
+    duties = duties.exclude(**{f"{SYSTEM}__in": out}).exclude(Exists(not_proven_at(SYSTEM)))
+    for name in BY_DAY:
+        yield name, standing_so(duties, name).values_list(SYSTEM, flat=True)
+    rest = by_name.exclude(pk__in=out).exclude(Exists(not_proven_at("pk")))
+    yield "none", rest.exclude(Exists(asked_at("pk")))
+
+
+def not_proven(rows: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
+    """What the latest record of a device in use leaves to do."""
+    in_use = dict.fromkeys(("retired_on", "system__retired_on", "system__site__retired_on"))
+    return rows.filter(
+        rank__isnull=False, **{f"proportioner__{name}": none for name, none in in_use.items()}
     )
-    test = Q(requirement__task=Requirement.Task.PROPORTIONING_TEST)
-    at = asked(Duty.objects.filter(test, proportioner__system=OuterRef("pk")))
-    place = Case(
-        When(system_is_out() | site_is_out(), then=Value(ORDER["impaired"])),
-        When(Exists(judged.filter(limits__in=["lean", "rich"])), then=Value(ORDER["outside"])),
-        When(Exists(judged.filter(certainty="undecided")), then=Value(ORDER["undecided"])),
-        *(
-            When(Exists(at.filter(stands=name)), then=Value(ORDER[name]))
-            for name in ("overdue", "due", "open", "ahead")
-        ),
-        default=Value(ORDER["none"]),
-        output_field=CharField(),
+
+
+def not_proven_at(system: str) -> QuerySet[LatestRecord]:
+    return not_proven(LatestRecord.objects.filter(**{SYSTEM: OuterRef(system)}))
+
+
+def worst_of_system(results: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
+    """One of each system; of the same rank what stands so longest."""
+    worse = before("rank", "tested_on", "pk")
+    return results.exclude(Exists(not_proven_at(SYSTEM).filter(worse))).order_by(
+        "rank", "tested_on", "pk"
     )
-    return rows.annotate(place=place)
 
 
-def with_devices(found: list[FoamSystem], now: datetime) -> list[SystemRow]:
-    devices = Proportioner.objects.filter(system__in=found, retired_on=None)
+def tests_asked(duties: QuerySet[Duty]) -> QuerySet[Duty]:
+    return asked(duties).filter(requirement__task=Requirement.Task.PROPORTIONING_TEST)
+
+
+def asked_at(system: str) -> QuerySet[Duty]:
+    return tests_asked(Duty.objects.filter(**{SYSTEM: OuterRef(system)}))
+
+
+def standing_so(duties: QuerySet[Duty], name: str) -> QuerySet[Duty]:
+    """The most urgent duty of each system, where it stands so."""
+    day, names = BY_DAY[name], list(BY_DAY)
+    worse = Q(stands__in=names[: names.index(name)]) | Q(stands=name) & before(day, "pk")
+    # In words that an index has as its condition.
+    here = duties.filter(stands=name, stands_changes_on__isnull=name == "overdue")
+    return here.exclude(Exists(asked_at(SYSTEM).filter(worse))).order_by(day, "pk")
+
+
+def before(*columns: str) -> Q:
+    """Within a subquery: comes before the outer row in the order of these columns."""
+    out, alike = Q(), Q()
+    for column in columns:
+        out |= alike & Q(**{f"{column}__lt": OuterRef(column)})
+        alike &= Q(**{column: OuterRef(column)})
+    return out
+
+
+def with_devices(found: list[tuple[str, int]], now: datetime) -> list[SystemRow]:
+    systems = FoamSystem.objects.select_related("site__owner").in_bulk([key for _, key in found])
+    devices = Proportioner.objects.filter(system__in=systems, retired_on=None)
     rows = device_rows(list(devices.select_related("tank").order_by("tag", "pk")), now)
     by_system: dict[int, list[DeviceRow]] = {}
     for row in rows:
         by_system.setdefault(row.proportioner.system_id, []).append(row)
-    out = []
-    for system in found:
-        name = NAMES[system.place]  # type: ignore[attr-defined]
-        out.append(SystemRow(system, name, STANDINGS[name], by_system.get(system.pk, [])))
-    return out
+    return [
+        SystemRow(systems[key], name, STANDINGS[name], by_system.get(key, []))
+        for name, key in found
+    ]

@@ -129,7 +129,7 @@ def between(
             rows = rows.model._default_manager.filter(pk__in=keys)
         out.append(columns(marked(rows.order_by(), kind, rank, F(column))))
     first, *others = out
-    return first.union(*others, all=True).order_by("day", "rank", "row")
+    return first.union(*others, all=True).order_by("day", "place", "row")
 
 
 def lines_of(actor: Actor, rows: Sequence[tuple[Any, ...]]) -> list[Line]:

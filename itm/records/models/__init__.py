@@ -1,6 +1,7 @@
 from itm.records.models.bench import Bench, Bottle, Reading
 from itm.records.models.inspections import Inspection, InspectionLine
 from itm.records.models.kept import Evaluation, Move, Seal
+from itm.records.models.latest import LatestRecord
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import Notice, RestorationLine, Visit
 
@@ -12,6 +13,7 @@ __all__ = [
     "FlushStep",
     "Inspection",
     "InspectionLine",
+    "LatestRecord",
     "Move",
     "Notice",
     "ProportioningTest",

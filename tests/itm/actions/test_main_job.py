@@ -15,7 +15,7 @@ from itm.core.outbox import Job
 from itm.intake.complete import problems
 from itm.records import bench as benches
 from itm.records import chain
-from itm.records.models import Bottle, ProportioningTest, Seal
+from itm.records.models import Bottle, LatestRecord, ProportioningTest, Seal
 from itm.schedule.models import Duty
 from tests.deeds import discharged, prepared, read, restored, signed, tested
 from tests.factories import actor_of
@@ -149,6 +149,7 @@ def test_an_amendment_is_a_new_record_that_names_the_old_one(scene):
     sign(actor=scene.contractor, key=draft.key, at=at, name="N", qualification="Q")
     draft.refresh_from_db()
     form = chain.parsed(draft.seal)
+    assert LatestRecord.objects.get().test_id == draft.pk
     assert form["amends"]["digest"] == test.seal.digest
     assert form["amends"]["reason"] == "reading of S2 mistyped"
     test.refresh_from_db()

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from itm.accounts.actor import Actor, system
+from itm.records import latest
 from itm.records.models import Bench, Evaluation, Move, ProportioningTest, RestorationLine, Visit
 from itm.registry.models import Instrument, Proportioner
 from tests.factories import TODAY
@@ -57,6 +58,8 @@ def kept(
         by=BY, site=visit.site, visit=visit, proportioner=device, bench=bench, tested_on=on,
         state=state, **values | facts,
     )  # fmt: skip
+    if state == "sealed":
+        latest.note(device)
     if state != "draft":
         points = [point(name, value, **judged) for name, value in (percent or {}).items()]
         Evaluation.objects.create(

@@ -132,7 +132,7 @@ def test_inspector_never_reads_a_draft(client, scene, sign_in):
     assert str(draft.key) not in text
 
 
-@pytest.mark.parametrize(("who", "most"), [("owner", 21), ("contractor", 21), ("authority", 15)])
+@pytest.mark.parametrize(("who", "most"), [("owner", 22), ("contractor", 21), ("authority", 22)])
 def test_a_home_costs_the_same_for_three_rows_and_for_three_hundred(
     client, scene, sign_in, who, most
 ):
