@@ -1,4 +1,5 @@
-"""What is due as a calendar that other programs read: RFC 5545, one all-day event a duty.
+"""What is due as a calendar that other programs read: RFC 5545, one all-day event a duty, and one
+a calibration for who keeps the instrument.
 
 The day of a duty is a date on the clock of its site, so the event is a date and no instant: it
 shows on that day wherever the reader is. An event keeps its UID for life. Its SEQUENCE is the
@@ -23,6 +24,8 @@ from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.core.models import Change
 from itm.notices.seals import NewestSeal, newest_seals
+from itm.registry.models import Certificate
+from itm.schedule import calibrations
 from itm.schedule.models import ASKED, Duty
 from itm.schedule.queries import in_reach
 from itm.schedule.told import READ, told
@@ -39,6 +42,11 @@ Revision = tuple[int, datetime]  # SEQUENCE, LAST-MODIFIED
 def feed(actor: Actor, now: datetime) -> bytes:
     """Everything that the reader may see, the nearest days first."""
     rows = list(shown(actor, now))
+    papers = list(
+        calibrations.told_lately(actor, now, ahead=AHEAD, behind=CANCELLED_FOR)[
+            : MOST_EVENTS - len(rows)
+        ]
+    )
     revisions = revisions_of(rows)
     seals = newest_seals({row.site_id for row in rows})
     out = Calendar()
@@ -50,6 +58,9 @@ def feed(actor: Actor, now: datetime) -> bytes:
     out.add("refresh-interval", vDuration(REFRESH), parameters={"value": "DURATION"})
     for row in rows:
         out.add_component(event(row, revisions.get(row.pk, (0, now)), seals.get(row.site_id)))
+    of_papers = revisions_of_papers(papers)
+    for paper in papers:
+        out.add_component(calibration(paper, of_papers.get(paper.pk, (0, now))))
     return out.to_ical()
 
 
@@ -69,7 +80,20 @@ def revisions_of(duties: Sequence[Duty]) -> dict[int, Revision]:
     system leaves the many changes of the first behind. It fits the 32 bits of an INTEGER (RFC 5545
     3.3.8) for two thousand million changes.
     """
-    parts = {duty.pk: keys_of(duty) for duty in duties}
+    return newest_changes({duty.pk: keys_of(duty) for duty in duties})
+
+
+def revisions_of_papers(papers: Sequence[Certificate]) -> dict[int, Revision]:
+    """With everything said of the instrument: a newer certificate ends the one before it."""
+    instruments = {paper.instrument_id: paper.instrument.key for paper in papers}
+    keys: dict[int, set[UUID]] = {pk: {key} for pk, key in instruments.items()}
+    every = Certificate.objects.filter(instrument__in=instruments)
+    for instrument, key in every.order_by().values_list("instrument", "key"):
+        keys[instrument].add(key)
+    return newest_changes({paper.pk: keys[paper.instrument_id] for paper in papers})
+
+
+def newest_changes(parts: dict[int, set[UUID]]) -> dict[int, Revision]:
     keys = sorted({key for some in parts.values() for key in some})
     last: dict[UUID | None, Revision] = {}
     for start in range(0, len(keys), AT_A_TIME):
@@ -100,22 +124,36 @@ def keys_of(duty: Duty) -> set[UUID]:
 
 
 def event(duty: Duty, revision: Revision, seal: NewestSeal | None) -> Event:
-    said, (sequence, changed_at) = told(duty), revision
-    at_rest = duty.stands == Duty.Stands.AT_REST
+    said = told(duty)
+    out = on_its_day(duty.key, duty.due_on, revision, cancelled=duty.stands == "at_rest")
+    out.add("summary", f"{said.what} - {duty.site.name}: {said.where}")
+    out.add("location", duty.site.name)
+    out.add("url", settings.PUBLIC_URL + reverse(said.page, args=[said.key]))
+    out.add("description", "\n".join(words(duty, seal)))
+    return out
+
+
+def calibration(paper: Any, revision: Revision) -> Event:
+    """On the last day that the certificate gives."""
+    out = on_its_day(paper.key, paper.due_on, revision, cancelled=not paper.in_force)
+    out.add("summary", f"Calibration - {paper.instrument}")
+    out.add("url", settings.PUBLIC_URL + reverse("instrument", args=[paper.instrument.key]))
+    out.add("description", f"Certificate {paper}: the next calibration is due on this day.")
+    return out
+
+
+def on_its_day(key: UUID, on: date, revision: Revision, *, cancelled: bool) -> Event:
+    sequence, changed_at = revision
     host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
     out = Event()
-    out.add("uid", f"{duty.key}@{host}")
+    out.add("uid", f"{key}@{host}")
     out.add("dtstamp", changed_at.astimezone(UTC).replace(microsecond=0))
     out.add("last-modified", changed_at.astimezone(UTC).replace(microsecond=0))
     out.add("sequence", sequence)
-    out.add("dtstart", duty.due_on)
-    out.add("dtend", duty.due_on + timedelta(days=1))
-    out.add("summary", f"{said.what} - {duty.site.name}: {said.where}")
-    out.add("location", duty.site.name)
-    out.add("status", "CANCELLED" if at_rest else "CONFIRMED")
+    out.add("dtstart", on)
+    out.add("dtend", on + timedelta(days=1))
+    out.add("status", "CANCELLED" if cancelled else "CONFIRMED")
     out.add("transp", "TRANSPARENT")  # a day on which something is due is not a busy day
-    out.add("url", settings.PUBLIC_URL + reverse(said.page, args=[said.key]))
-    out.add("description", "\n".join(words(duty, seal)))
     return out
 
 

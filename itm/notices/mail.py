@@ -11,6 +11,8 @@ from django.urls import reverse
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.notices.seals import lately_sealed, newest_seals
+from itm.registry.models import Certificate
+from itm.schedule import calibrations
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties
 from itm.schedule.told import READ, told
@@ -28,7 +30,7 @@ def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> N
     """One mail to the person who acts. Raises what the mail server raises."""
     if actor.user is None:
         raise LookupError("A mail needs a person.")
-    counts = {name: count for name, _, count in standings(actor)}
+    counts = {name: count for name, _, count in standings(actor, now)}
     head = f"{counts['overdue']} overdue, {counts['due']} due"
     stop = address("unsubscribe", token)
     host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
@@ -58,14 +60,19 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
     rows = in_reach(actor, open_duties(actor)).filter(
         stands__in=("ahead", "open"), due_on__lte=last
     )
-    coming = list(rows.select_related(*READ).order_by("due_on", "pk")[: MOST + 1])
+    coming = rows.select_related(*READ).order_by("due_on", "pk")[: MOST + 1]
+    papers = calibrations.ahead(actor, now, last)[: MOST + 1]
+    lines = sorted(
+        [(duty.due_on, line(duty)) for duty in coming]
+        + [(paper.due_on, calibration_line(paper)) for paper in papers]
+    )
     context = {
         "actor": actor,
         "sections": sections,
         "more": found.has_next,
         "lead_days": lead_days,
-        "coming": [line(duty) for duty in coming[:MOST]],
-        "more_coming": len(coming) > MOST,
+        "coming": [text for _, text in lines[:MOST]],
+        "more_coming": len(lines) > MOST,
         "things_url": address("due"),
         "weeks_url": address("due_weeks"),
         "wish_url": address("notices"),
@@ -78,3 +85,7 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
 def line(duty: Duty) -> str:
     said = told(duty)
     return f"{day(duty.due_on)}  {said.what} - {duty.site.name}: {said.where}"
+
+
+def calibration_line(paper: Certificate) -> str:
+    return f"{day(paper.due_on)}  Calibration - {paper.instrument}"

@@ -251,16 +251,26 @@ INSTRUMENT_SORTS = {
 
 def instruments(actor: Actor, wanted: Wanted, today: date) -> QuerySet[Instrument]:
     """With `due_on`, when the calibration that is in force today runs out."""
-    there = Certificate.objects.filter(instrument=OuterRef("pk"), withdrawn_because="")
-    there = there.filter(Q(issued_on=None) | Q(issued_on__lte=today)).order_by(
-        F("issued_on").desc(nulls_last=True), "-pk"
-    )
+    there = _newest_certificates(today).filter(instrument=OuterRef("pk"))
     rows = Instrument.objects.visible_to(actor).annotate(
         due_on=Subquery(there.values("due_on")[:1])
     )
     narrows = {"method": "method"}
     find_in = ("name", "serial_number")
     return arranged(rows, wanted, find_in=find_in, sorts=INSTRUMENT_SORTS, narrows=narrows)
+
+
+def _newest_certificates(today: date) -> QuerySet[Certificate]:
+    """The order in which `certificates.in_force` takes the first."""
+    rows = Certificate.objects.filter(withdrawn_because="")
+    rows = rows.filter(Q(issued_on=None) | Q(issued_on__lte=today))
+    return rows.order_by(F("issued_on").desc(nulls_last=True), "-pk")
+
+
+def certificates_in_force(actor: Actor, today: date) -> QuerySet[Certificate]:
+    """One for each instrument that has any, as `certificates.in_force` finds it."""
+    there = _newest_certificates(today).filter(instrument=OuterRef("instrument"))
+    return Certificate.objects.visible_to(actor).filter(pk=Subquery(there.values("pk")[:1]))
 
 
 def certificates_of(actor: Actor, instrument: Instrument) -> list[Certificate]:

@@ -23,7 +23,8 @@ from django.db.models.functions import TruncDate
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.records.models import LatestRecord, Move, ProportioningTest, Visit
-from itm.registry.models import Grant
+from itm.registry.models import Certificate, Grant
+from itm.schedule import calibrations
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties, standing_of
@@ -45,6 +46,7 @@ KINDS = {
 # results are the ranks of `LatestRecord`.
 RANK = {"impairment": 0, "lean": 1, "rich": 2, "undecided": 3,
         "overdue": 4, "due": 5, "open": 6, "sent_back": 7}  # fmt: skip
+CALIBRATION = "calibration "  # before the standing, in the kind of a row
 Row = tuple[str, int, Any, int]  # kind, rank, day, primary key
 
 
@@ -77,6 +79,8 @@ def next_things(
     """
     number = page_number(page)
     branches = branches_of(actor)
+    if not site:  # an instrument stands at none
+        branches += calibration_branches(actor, now)
     chosen = [rows for name, rows in branches if kind not in KINDS or name == kind]
     if site:
         chosen = [at_sites_named(rows, site) for rows in chosen]
@@ -102,11 +106,12 @@ def columns(rows: QuerySet[Any]) -> QuerySet[Any]:
     return rows.values_list("kind", "place", "day", "row")
 
 
-def standings(actor: Actor) -> list[tuple[str, str, str]]:
+def standings(actor: Actor, now: datetime) -> list[tuple[str, str, str]]:
     """(kind, name, how many) of what is overdue, due and open; never counted beyond MOST."""
     out = []
+    of_instruments = calibrations.counted(actor, now, MOST)
     for name, rows in duty_branches(actor).items():
-        count = rows.order_by().values("pk")[: MOST + 1].count()
+        count = rows.order_by().values("pk")[: MOST + 1].count() + of_instruments[name]
         out.append((name, KINDS[name], f"more than {MOST}" if count > MOST else str(count)))
     return out
 
@@ -164,6 +169,14 @@ def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
         standing = marked(here, name, RANK[name], F(when))
         out[name] = standing.order_by(order, "pk")
     return out
+
+
+def calibration_branches(actor: Actor, now: datetime) -> list[tuple[str, QuerySet[Any]]]:
+    """What is due of the own instruments, beside the duties of the same standing."""
+    return [
+        (name, marked(rows, CALIBRATION + name, RANK[name], F("due_on")).order_by("due_on", "pk"))
+        for name, rows in calibrations.by_standing(actor, now).items()
+    ]
 
 
 def marked_results(actor: Actor) -> QuerySet[Any]:
@@ -230,6 +243,9 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
         by_kind.get("test", set()),
     )
     duties = keyed(Duty.objects.select_related(*READ), by_kind.get("duty", set()))
+    papers = keyed(
+        Certificate.objects.select_related("instrument"), by_kind.get("certificate", set())
+    )
     results = results_of(tests)
     retests = retests_of({test.proportioner_id for test in tests.values()}, now)
     reasons = reasons_of(by_kind.get("test", set()))
@@ -238,6 +254,8 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
     for kind, _, _, pk in rows:
         if kind == "impairment":
             out.append(not_restored(visits[pk], now))
+        elif source(kind) == "certificate":
+            out.append(to_calibrate(papers[pk], now, actor))
         elif kind == "sent_back":
             out.append(sent_back(tests[pk], reasons.get(pk, ("", ""))))
         elif source(kind) == "test":
@@ -252,6 +270,8 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
 def source(kind: str) -> str:
     if kind == "impairment":
         return "visit"
+    if kind.startswith(CALIBRATION):
+        return "certificate"
     return "duty" if kind in ("overdue", "due", "open") else "test"
 
 
@@ -339,6 +359,22 @@ def to_do(duty: Duty, stands: Standing, engaged: dict[int, str]) -> Thing:
         page=said.page,
         key=said.key,
         detail=f"counted from {day(duty.counts_from)}, latest {day(duty.latest_on)}",
+        standing=stands,
+    )
+
+
+def to_calibrate(paper: Certificate, now: datetime, actor: Actor) -> Thing:
+    stands = calibrations.standing_of(paper, now)
+    return Thing(
+        kind=stands.name,
+        what="Calibration",
+        site="",
+        where=str(paper.instrument),
+        how_long=stands.words,
+        who=actor.organisation_name,
+        page="instrument",
+        key=paper.instrument.key,
+        detail=f"certificate {paper}, next due on {day(paper.due_on)}",
         standing=stands,
     )
 

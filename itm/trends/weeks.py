@@ -11,6 +11,8 @@ from django.db.models import F, QuerySet
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.records.models import Visit
+from itm.registry.models import Certificate
+from itm.schedule import calibrations
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties
 from itm.schedule.told import READ, told
@@ -20,6 +22,7 @@ from itm.trends.stretch import Stretch, page_number, stretch
 DAYS = 90
 SHOWN = 6  # of each week; the week's own page has the rest
 WEEK = timedelta(days=7)
+CALIBRATION = "calibration"
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -70,7 +73,7 @@ def weeks(actor: Actor, now: datetime, *, site: str = "") -> list[Week]:
     """Every week of the ninety days with the first things in it, in a query a week."""
     first, last = bounds(now)
     monday = first - timedelta(days=first.weekday())
-    rows_of = branches(actor, site)
+    rows_of = branches(actor, now, site)
     found = []
     while monday <= last:
         start, end = max(monday, first), min(monday + WEEK - timedelta(days=1), last)
@@ -90,7 +93,7 @@ def one_week(
     number = page_number(page)
     first, last = bounds(now)
     start, end = max(monday, first), min(monday + WEEK - timedelta(days=1), last)
-    found = stretch(between(branches(actor, site), start, end, None), number)
+    found = stretch(between(branches(actor, now, site), start, end, None), number)
     return Stretch(lines_of(actor, found.object_list), found.number, found.has_next)
 
 
@@ -104,18 +107,21 @@ def place(row: tuple[Any, ...]) -> tuple[str, int]:
     return row[0], row[3]
 
 
-def branches(actor: Actor, site: str) -> dict[str, tuple[QuerySet[Any], str]]:
+def branches(actor: Actor, now: datetime, site: str) -> dict[str, tuple[QuerySet[Any], str]]:
     """Rows and the column of their day: until it is due, the due day; from then on the last."""
     duties = in_reach(actor, open_duties(actor))
     visits = Visit.objects.visible_to(actor).filter(started_at=None, site__retired_on=None)
     if site:
         duties = duties.filter(site__name__icontains=site)
         visits = visits.filter(site__name__icontains=site)
-    return {
+    rows = {
         "due": (duties.filter(stands__in=("ahead", "open")), "due_on"),
         "last": (duties.filter(stands="due"), "latest_on"),
         "visit": (visits.exclude(tests__state__in=("handed_in", "sealed")), "planned_on"),
     }
+    if actor.kind == "contractor" and not site:  # an instrument stands at none
+        rows[CALIBRATION] = (calibrations.calibrations(actor, now), "due_on")
+    return rows
 
 
 def between(
@@ -134,13 +140,15 @@ def between(
 
 def lines_of(actor: Actor, rows: Sequence[tuple[Any, ...]]) -> list[Line]:
     """One look at each table for the whole page."""
+    of_kind = {
+        kind: {pk for other, _, _, pk in rows if other == kind} for kind in {row[0] for row in rows}
+    }
+    none: set[int] = set()
     duties = keyed(
-        Duty.objects.select_related(*READ), {pk for kind, _, _, pk in rows if kind != "visit"}
+        Duty.objects.select_related(*READ), of_kind.get("due", none) | of_kind.get("last", none)
     )
-    visits = keyed(
-        Visit.objects.select_related("site", "contractor"),
-        {pk for kind, _, _, pk in rows if kind == "visit"},
-    )
+    visits = keyed(Visit.objects.select_related("site", "contractor"), of_kind.get("visit", none))
+    papers = keyed(Certificate.objects.select_related("instrument"), of_kind.get(CALIBRATION, none))
     engaged = contractors_at(actor, {duty.site_id for duty in duties.values()})
     out = []
     for kind, _, on, pk in rows:
@@ -150,6 +158,15 @@ def lines_of(actor: Actor, rows: Sequence[tuple[Any, ...]]) -> list[Line]:
                 Line(
                     on, "Visit", visit.site.name, "", "planned", visit.contractor.name,
                     "visit", visit.key,
+                )
+            )  # fmt: skip
+            continue
+        if kind == CALIBRATION:
+            paper = papers[pk]
+            out.append(
+                Line(
+                    on, "Calibration", "", str(paper.instrument), "the last day",
+                    actor.organisation_name, "instrument", paper.instrument.key,
                 )
             )  # fmt: skip
             continue

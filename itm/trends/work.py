@@ -13,6 +13,7 @@ from itm.core.figures import day
 from itm.records.models import Move, ProportioningTest, RestorationLine, Visit
 from itm.records.progress import next_step
 from itm.registry.models import Grant
+from itm.schedule import calibrations
 from itm.schedule.models import Requirement
 from itm.schedule.queries import open_duties
 from itm.trends.impairments import hours_out
@@ -90,6 +91,14 @@ def unsigned(actor: Actor) -> Few:
     """Handed in by the own crew and not sealed yet, the oldest first."""
     rows = own_tests(actor).filter(state=State.HANDED_IN)
     return few(rows.order_by("handed_in_at", "pk"))
+
+
+def calibrations_due(actor: Actor, now: datetime) -> Few:
+    """Of the own instruments, those that ran out first; each certificate with its `stands`."""
+    found = few(calibrations.to_do(actor, now))
+    for row in found.rows:
+        row.stands = calibrations.standing_of(row, now)
+    return found
 
 
 def own_tests(actor: Actor) -> QuerySet[ProportioningTest]:

@@ -9,13 +9,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from itm.core.clock import date_at
+from itm.core.clock import FIRST_TO_BEGIN, date_at
 
 Crumbs = list[tuple[str, str]]
-ANYWHERE = "Etc/GMT-14"  # the first zone of the world to begin a day; its sign is turned round
 
 
-def site_date(zone: str = ANYWHERE) -> date:
+def site_date(zone: str = FIRST_TO_BEGIN) -> date:
     """Today on the clock of the site; without a site, the latest date that has begun anywhere."""
     return date_at(zone, timezone.now())
 

@@ -46,7 +46,7 @@ def things(request: HttpRequest) -> HttpResponse:
         "site": site,
         "kind": kind,
         "choices": next_things.kinds_of(actor),
-        "standings": next_things.standings(actor),
+        "standings": next_things.standings(actor, timezone.now()),
         "narrowed": bool(site or kind),
         "whose": WHOSE[actor.kind],
         "here": request.path,
@@ -95,6 +95,7 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "running": work.running_visits(actor, now),
         "planned": work.planned_visits(actor),
         "unsigned": work.unsigned(actor),
+        "calibrations": work.calibrations_due(actor, now),
         "page": work.sites_due(actor, asked(request, "page") or 1),
     }
     return render(request, "homes/contractor.html", context)

@@ -6,14 +6,16 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import require_kind
 from itm.core.figures import day, plainly
 from itm.records.repeatability import history
 from itm.registry import certificates, queries, services
-from itm.registry.certificates import in_force, ran_out
+from itm.registry.certificates import in_force
 from itm.registry.forms import CertificateForm, InstrumentForm, WithdrawForm
+from itm.schedule.calibrations import standing_of
 from itm.web.attached import add_at, attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -60,6 +62,7 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries.instrument(actor, key)
     today, known = site_date(), queries.certificates_of(actor, row)
     now = in_force(known, today)
+    stands = standing_of(now, timezone.now()) if now is not None and now.due_on else None
     context = {
         "instrument": row,
         "resolution": f"{row.resolution.normalize():f}",
@@ -67,7 +70,8 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
         "records": scatter(row),
         "mine": queries.may_change(actor, row),
         "now": now,
-        "late": ran_out(now, today),
+        "stands": stands,
+        "late": stands is not None and stands.name == "overdue",
         "attached": (files := attached(actor, row)),
         "certificates": [
             (one, add_at(actor, one, None), scans_of(files, one))

@@ -12,9 +12,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from itm.accounts.actor import Actor
 from itm.actions import retire as actions
+from itm.core.clock import FIRST_TO_BEGIN
 from itm.registry import queries, queries_equipment, retiring, services
 from itm.registry.forms import RetireForm
-from itm.web.editing import ANYWHERE, edit, site_date
+from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 
 FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
@@ -34,7 +35,7 @@ def retire(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     row = FOUND[what](actor, key)
     services.require_own(actor, row, "retire this")
     site = queries.site_of(row)
-    today = site_date(site.time_zone if site else ANYWHERE)
+    today = site_date(site.time_zone if site else FIRST_TO_BEGIN)
     form = RetireForm(request.POST or None, initial={"retired_on": today})
     there = reverse(what, args=[key])
 

@@ -211,7 +211,9 @@ def test_the_newest_seal_of_the_site_travels_with_the_calendar(scene):
 def test_everybody_reads_what_is_theirs(scene, duty):
     stranger = actor_of(OrganisationFactory(kind=Organisation.Kind.OWNER))
     assert len(events(scene.owner)) == len(events(scene.authority)) == 1
-    assert len(events(scene.contractor)) == 1
+    calibration = f"Calibration - {scene.instrument}"  # of the contractor's own instrument
+    summaries = {str(event["summary"]) for event in events(scene.contractor).values()}
+    assert summaries == {calibration, *(str(e["summary"]) for e in events(scene.owner).values())}
     assert events(stranger) == {}
 
 

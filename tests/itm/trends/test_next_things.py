@@ -261,9 +261,9 @@ def test_few_sites_and_many_give_the_same_list(scene, sites):
 
 def test_counts_end_where_a_number_says_nothing_more(scene, monkeypatch):
     fill(scene, 3)
-    assert standings(scene.owner)[0] == ("overdue", "Overdue", "6")
+    assert standings(scene.owner, NOW)[0] == ("overdue", "Overdue", "6")
     monkeypatch.setattr("itm.trends.next_things.MOST", 5)
-    assert standings(scene.owner) == [
+    assert standings(scene.owner, NOW) == [
         ("overdue", "Overdue", "more than 5"),
         ("due", "Due", "0"),
         ("open", "Window open", "0"),
