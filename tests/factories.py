@@ -195,7 +195,8 @@ class ProportionerFactory(TrackedFactory):
 
     @factory.post_generation
     def flow_points(self: Any, create: bool, extracted: Any, **kwargs: Any) -> None:
-        for name, litres in (extracted or {"minimum": 600, "design": 1900}).items():
+        points = (extracted or {"minimum": 600, "design": 1900}) if create else {}
+        for name, litres in points.items():
             FlowPoint.objects.create(
                 by=system(TODAY),
                 proportioner=self,

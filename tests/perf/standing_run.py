@@ -1,14 +1,13 @@
 """What `tests.perf.standing` measures: the page, the sweep, and the plans of their queries."""
 
 import argparse
-import os
 import random
 import statistics
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db import connection
@@ -16,80 +15,22 @@ from django.db.models import Case, F, Value, When
 from django.test import Client
 from django.test.utils import CaptureQueriesContext, setup_test_environment
 from django.urls import reverse
-from django.utils import timezone
 
-from itm.accounts.actor import Actor, system
-from itm.core import history
+from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
 from itm.notices.calendar import feed, shown
-from itm.registry.models import FoamSystem, Site
-from itm.schedule.models import Duty, Requirement
-from itm.schedule.standing import stand
+from itm.registry.models import Site
+from itm.schedule.models import Duty
 from itm.schedule.sweep import days_of, passed, sweep
 from itm.trends.next_things import duty_branches
 from itm.trends.stretch import PAGE
-from tests.factories import FoamSystemFactory, OrganisationFactory, SiteFactory, actor_of
+from itm.trends.systems import branches
+from tests.factories import OrganisationFactory, actor_of
+from tests.perf.invented import DUTIES, NOW, grow, own_database
 
-DUTIES = 40
 ROUNDS = 15
-ZONES = ["Europe/Lisbon", "America/Denver", "Asia/Kolkata", "Pacific/Auckland", "UTC"]
-NOW = timezone.now().replace(hour=12, minute=0, second=0, microsecond=0)
-TODAY = NOW.date()
-
-
-@contextmanager
-def own_database() -> Iterator[None]:
-    named = connection.settings_dict
-    if connection.vendor == "sqlite":
-        named["TEST"]["NAME"] = os.path.join(os.environ["ITM_DATA"], "perf.sqlite3")
-    else:
-        named["TEST"]["NAME"] = f"itm_perf_{os.getpid()}"
-    before = named["NAME"]
-    connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
-    try:
-        yield
-    finally:
-        connection.creation.destroy_test_db(before, verbosity=0)
-
-
-def grow(owner: Actor, count: int, drawn: random.Random) -> None:
-    """So many more sites, each with one system and its duties; one in forty is overdue."""
-    by, rows = system(TODAY), list(Requirement.objects.order_by("pk")[:DUTIES])
-    if len(rows) < DUTIES:
-        raise SystemExit("The programmes hold fewer rows than a site has duties here.")
-    begun = Site.objects.count()
-    with history.bulk(by, "invented", Site):
-        sites = Site.objects.bulk_create(
-            SiteFactory.build(
-                owner=owner.organisation, name=f"Invented {n:05}", time_zone=ZONES[n % len(ZONES)]
-            )
-            for n in range(begun, begun + count)
-        )
-    with history.bulk(by, "invented", FoamSystem):
-        systems = FoamSystem.objects.bulk_create(
-            FoamSystemFactory.build(site=site) for site in sites
-        )
-    for start in range(0, count, 250):
-        duties = []
-        for row in systems[start : start + 250]:
-            for requirement in rows:
-                duties.append(invented(row, requirement, drawn))
-        with history.bulk(by, "invented", Duty):
-            Duty.objects.bulk_create(duties, batch_size=2000)
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
-
-
-def invented(row: FoamSystem, requirement: Requirement, drawn: random.Random) -> Duty:
-    """Yearly, nine to fifteen months, anywhere in its cycle; one in forty is past its end."""
-    late = drawn.random() < 1 / 40
-    latest = TODAY + timedelta(days=drawn.randrange(-200, 0) if late else drawn.randrange(457))
-    due = latest - timedelta(days=92)
-    duty = Duty(
-        site=row.site, requirement=requirement, system=row, counts_from=due - timedelta(days=365),
-        window_opens_on=due - timedelta(days=91), due_on=due, latest_on=latest,
-    )  # fmt: skip
-    stand(duty, TODAY)
-    return duty
+# Whose page beside that of whom; both of each pair open the same page.
+PAIRS = (("many", "none"), ("five", "none"), ("authority", "no jurisdiction"))
 
 
 # The page --------------------------------------------------------------------------------------
@@ -109,8 +50,8 @@ def seconds(deed: Callable[[], Any]) -> float:
     return time.perf_counter() - begun
 
 
-def page(client: Client) -> bytes:
-    answer = client.get(reverse("home"))
+def page(client: Client, address: str = "") -> bytes:
+    answer = client.get(address or reverse("home"))
     if answer.status_code != 200:
         raise SystemExit(f"The page answered {answer.status_code}.")
     return answer.content
@@ -187,11 +128,26 @@ def calendars(actor: Actor) -> None:
     print(f"{written / fetched:.2f} times the rows")
 
 
-def plans(actor: Actor) -> None:
+def searches(found: Client, none: Client) -> None:
+    """Beside the same page for who sees no site: a word of one thing, of many, and of none."""
+    for said, words in {
+        "one site": "Invented 00042", "many": "Harbour", "a tag": "V-4242", "nothing": "zzz qqq",
+    }.items():  # fmt: skip
+        address = f"{reverse('search')}?{urlencode({'find': words})}"
+        taken: dict[str, list[float]] = {"none": [], "all": []}
+        for _ in range(ROUNDS):
+            for name, client in (("none", none), ("all", found)):
+                taken[name].append(seconds(lambda client=client, to=address: page(client, to)))
+        empty, full = statistics.median(taken["none"]), statistics.median(taken["all"])
+        print(f"  {said}: {full * 1e3:7.1f} ms, {full / empty:.2f} times none")
+
+
+def plans(actor: Actor, authority: Actor) -> None:
     how: dict[str, Any] = {"analyze": True} if connection.vendor == "postgresql" else {}
-    for name, rows in duty_branches(actor).items():
+    things = [(name, rows.values("pk")) for name, rows in duty_branches(actor).items()]
+    for name, keys in [*things, *branches(authority, "")]:
         print(f"  {name}:")
-        print(indented(rows.values("pk")[: PAGE + 1].explain(**how)))
+        print(indented(keys[: PAGE + 1].explain(**how)))
     _, rows = passed(NOW + timedelta(days=400))[0]
     print("  what a sweep finds:")
     print(indented(rows.values("pk").explain()))
@@ -212,28 +168,34 @@ def main() -> None:
     with own_database():
         drawn = random.Random(20260615)
         people = {name: actor_of(OrganisationFactory()) for name in ("many", "five", "none")}
+        for name in ("authority", "no jurisdiction"):
+            kind = Organisation.Kind.AUTHORITY
+            people[name] = actor_of(OrganisationFactory(kind=kind))
         clients = {name: client_of(actor) for name, actor in people.items()}
-        grow(people["five"], 5, drawn)
+        over = people["authority"].organisation
+        if over is None:
+            raise LookupError("An authority is an organisation.")
+        grow(people["five"], over, 5, drawn)
         print(f"{connection.vendor}, {DUTIES} duties a site, page of {PAGE} rows")
-        had, first = 0, 0.0
+        had, first = 0, dict[str, float]()
         for count in asked.sites:
-            grow(people["many"], count - had, drawn)
+            grow(people["many"], over, count - had, drawn)
             had = count
             took = pages(clients)
-            first = first or took["many"]
-            print(
-                f"  {count:6,} sites: none {took['none'] * 1e3:6.1f} ms, five sites "
-                f"{took['five'] * 1e3:6.1f} ms, all {took['many'] * 1e3:6.1f} ms = "
-                f"{took['many'] / took['none']:.2f} times none, {took['many'] / first:.2f} times "
-                f"that of the fewest; {queries(clients['many'])} queries, "
-                f"{queries(clients['none'])} with none"
-            )
+            first = first or took
+            print(f"  {count:6,} sites")
+            for who, without in PAIRS:
+                print(
+                    f"    {who}: {took[who] * 1e3:.1f} ms, {took[who] / took[without]:.2f} times "
+                    f"the page with none, {took[who] / first[who]:.2f} times that of the fewest; "
+                    f"{queries(clients[who])} queries, {queries(clients[without])} with none"
+                )
+        print(f"Search among {had:,} sites")
+        searches(clients["many"], clients["none"])
         calendars(people["many"])
-        print("Plans of the page")
-        plans(people["many"])
-        print("Plans of the page, five sites of all")
-        plans(people["five"])
+        print("Plans of the pages")
+        plans(people["many"], people["authority"])
         if asked.sweep > had:
-            grow(people["many"], asked.sweep - had, drawn)
+            grow(people["many"], over, asked.sweep - had, drawn)
         print(f"Sweep of {Duty.objects.count():,} duties, {asked.days} days one after the other")
         sweeps(asked.days)
