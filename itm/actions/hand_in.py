@@ -18,11 +18,12 @@ from itm.records.loading import whole
 from itm.records.models import Move, ProportioningTest
 
 
-@transaction.atomic(durable=True)
+@transaction.atomic
 def hand_in(
     *, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | None = None
 ) -> ProportioningTest:
-    """May run twice: the same `once` returns what the first time made.
+    """May run twice: the same `once` returns what the first time made. May be part of a whole
+    day that comes in at once, so its transaction can be another's.
 
     Raises NotFound, Forbidden, Conflict; Refused wrong_state, incomplete, no_result.
     """

@@ -13,7 +13,7 @@ from itm.records.drafts import State, locked_visit
 from itm.records.models import Visit
 
 
-@transaction.atomic(durable=True)
+@transaction.atomic
 def start_test_day(
     *, actor: Actor, key: UUID, reason: str, coordinator: str, at: datetime
 ) -> Visit:

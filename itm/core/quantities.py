@@ -12,6 +12,7 @@ from itm.core.errors import Refused
 
 SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f "))
 THOUSANDS_OR_DECIMAL = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+LONGEST = 20  # characters of a number, with its spaces, as columns keep it
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
@@ -21,7 +22,7 @@ def parse_decimal(text: str, *, place: str = "", what: str = "This value") -> De
     Raises Refused not_a_number.
     """
     bare = text.strip().translate(SPACES).replace("−", "-")
-    if not NUMBER.fullmatch(bare) or len(bare) > 20:
+    if not NUMBER.fullmatch(bare) or len(text.strip()) > LONGEST:
         raise Refused(
             "not_a_number",
             f"{what} is “{text.strip()[:30]}”; write one number such as 12.5 or 12,5.",

@@ -12,9 +12,10 @@ from itm.core.errors import Conflict, Refused
 from itm.core.quantities import parse_decimal
 from itm.intake.check import Problem, judge
 from itm.intake.doubts import Read, questions
+from itm.intake.fields import Display
 from itm.records.bench import add_reading
-from itm.records.bench_sheet import Sheet, Stand
-from itm.records.models import Reading
+from itm.records.bench_sheet import Sheet
+from itm.records.models import Bottle, Reading
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Entry:
     """One reading as a door got it. `key` is the client's own: a repeat saves nothing twice."""
 
     key: uuid.UUID
-    stand: Stand
+    bottle: Bottle
     value_typed: str
     temperature_typed: str
 
@@ -54,38 +55,50 @@ def take_readings(*, actor: Actor, sheet: Sheet, entries: Sequence[Entry], at: d
     for entry in entries:
         if not entry.value_typed.strip():
             continue
-        judged = judge(
-            entry.value_typed, entry.temperature_typed, sheet.bench.instrument,
-            place=entry.place, temperature_place=entry.temperature_place,
+        one = take_reading(
+            actor=actor, display=sheet.bench.instrument, entry=entry,
+            at=at,
         )  # fmt: skip
-        if judged.problems:
-            problems += judged.problems
-            continue
-        try:
-            reading = add_reading(
-                actor=actor, bottle=entry.stand.bottle, value_typed=entry.value_typed,
-                temperature_typed=entry.temperature_typed, at=at, key=entry.key,
-            )  # fmt: skip
-        except (Refused, Conflict) as refusal:
-            problems.append(Problem(entry.place, refusal.code, refusal.sentence))
-        else:
-            saved.append(reading)
+        saved += one.saved
+        problems += one.problems
     return Taken(saved, problems)
+
+
+def take_reading(*, actor: Actor, display: Display, entry: Entry, at: datetime) -> Taken:
+    """One entry: judged against the display, and saved unless something is wrong with it.
+
+    Raises Forbidden.
+    """
+    judged = judge(
+        entry.value_typed, entry.temperature_typed, display,
+        place=entry.place, temperature_place=entry.temperature_place,
+    )  # fmt: skip
+    if judged.problems:
+        return Taken([], list(judged.problems))
+    try:
+        reading = add_reading(
+            actor=actor, bottle=entry.bottle, value_typed=entry.value_typed,
+            temperature_typed=entry.temperature_typed, at=at, key=entry.key,
+        )  # fmt: skip
+    except (Refused, Conflict) as refusal:
+        return Taken([], [Problem(entry.place, refusal.code, refusal.sentence)])
+    return Taken([reading], [])
 
 
 def doubts(sheet: Sheet) -> dict[str, str]:
     """Question at each reading that is odd among those in force, by the reading's key."""
+    in_force = [(stand, reading) for stand in sheet.stands for reading in stand.in_force]
+    in_force.sort(key=lambda pair: (pair[1].read_at, pair[1].sequence))
     reads = [
         Read(
             place=str(reading.key),
             bottle=str(stand.bottle.key),
             role=stand.bottle.role,
             percent=stand.percent if stand.bottle.role in ("water", "standard") else None,
-            sequence=reading.sequence,
+            sequence=number,
             value=parse_decimal(reading.value_typed),
             temperature_c=reading.temperature_c,
         )
-        for stand in sheet.stands
-        for reading in stand.in_force
+        for number, (stand, reading) in enumerate(in_force, start=1)
     ]
     return {q.place: q.sentence for q in questions(reads, sheet.bench.instrument)}

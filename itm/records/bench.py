@@ -5,8 +5,11 @@ stay. Every write here refuses `not_draft` once what it touches was handed in or
 """
 
 import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
@@ -15,6 +18,8 @@ from calc.standards import suggested_percents
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.quantities import parse_decimal
+from itm.records import merge
+from itm.records.drafts import new_key
 from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 
@@ -35,19 +40,71 @@ def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
 
     Returns the bottles that were missing. Raises Forbidden; Refused not_draft.
     """
+    require_open(actor, test.bench)
+    return [_bottle(actor, test.bench, planned) for planned in to_set_out(test)]
+
+
+def to_set_out(test: ProportioningTest) -> list["Planned"]:
+    """What is missing of a usual bench. Every device works out the same keys from that of the
+    bench, so two that set it out with no signal mean the same bottles."""
     bench = test.bench
-    require_open(actor, bench)
-    made = [
-        _bottle(actor, bench, role, label, position=position)
+    there = list(bench.bottles.all())
+    roles = {bottle.role for bottle in there}
+    planned = [
+        Planned(shared_key(bench, role), role, label, position)
         for role, label, position in SHARED
-        if not bench.bottles.filter(role=role).exists()
+        if role not in roles
     ]
-    if not bench.bottles.in_use().filter(role=Bottle.Role.STANDARD).exists():
-        made += [
-            add_standard(actor=actor, bench=bench, target_percent=Decimal(str(percent)))
-            for percent in suggested_percents(test.nominal_percent)
-        ]
-    return made
+    standards = [bottle for bottle in there if bottle.role == Bottle.Role.STANDARD]
+    if not all(bottle.withdrawn_reason for bottle in standards):
+        return planned
+    last = max((bottle.position for bottle in standards), default=0)
+    percents = suggested_percents(test.nominal_percent)
+    return planned + [
+        _standard(bench, number, Decimal(str(percent)))
+        for number, percent in enumerate(percents, start=last + 1)
+    ]
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A bottle before it stands on the bench."""
+
+    key: uuid.UUID
+    role: str
+    label: str
+    position: int
+    target_percent: Decimal | None = None
+
+
+def shared_key(bench: Bench, what: str) -> uuid.UUID:
+    """The key that a bottle of this bench has wherever it is set out."""
+    return uuid.uuid5(bench.key, what)
+
+
+def _standard(
+    bench: Bench, number: int, target_percent: Decimal, key: uuid.UUID | None = None
+) -> Planned:
+    label = f"S{number}"
+    return Planned(
+        key or shared_key(bench, label), Bottle.Role.STANDARD, label, number, target_percent
+    )
+
+
+@transaction.atomic
+def change_bench(
+    *, actor: Actor, bench: Bench, opened: Mapping[str, str] | None = None, **entered: Any
+) -> Bench:
+    """Change water_source, glassware or notes, as long as nothing that rests on it is handed in.
+
+    Instrument and lot stay: they decide the method, and with another one it is another bench.
+    `opened` holds what the form showed. Raises Forbidden; Crossed; Refused not_draft.
+    """
+    require_open(actor, bench)
+    row = Bench.objects.select_for_update().get(pk=bench.pk)
+    merge.put(row, entered, opened)
+    row.save(by=actor)
+    return row
 
 
 @transaction.atomic
@@ -59,14 +116,17 @@ def add_system_water(*, actor: Actor, bench: Bench) -> Bottle:
     require_open(actor, bench)
     role = Bottle.Role.SYSTEM_WATER
     there = bench.bottles.filter(role=role).first()
-    return there or _bottle(actor, bench, role, "system water", position=998)
+    planned = Planned(shared_key(bench, role), role, "system water", 998)
+    return there or _bottle(actor, bench, planned)
 
 
 @transaction.atomic
-def add_standard(*, actor: Actor, bench: Bench, target_percent: Decimal) -> Bottle:
+def add_standard(
+    *, actor: Actor, bench: Bench, target_percent: Decimal, key: uuid.UUID | None = None
+) -> Bottle:
     """One more known mixture. Two of the same percent are allowed: a repeat is a second bottle.
 
-    Raises Forbidden; Refused not_draft, out_of_range.
+    Raises Forbidden; Refused not_draft, out_of_range, key_used.
     """
     require_open(actor, bench)
     if not 0 < target_percent <= 100:
@@ -78,10 +138,7 @@ def add_standard(*, actor: Actor, bench: Bench, target_percent: Decimal) -> Bott
         )
     standards = bench.bottles.filter(role=Bottle.Role.STANDARD)
     number = (standards.aggregate(last=Max("position"))["last"] or 0) + 1
-    return _bottle(
-        actor, bench, Bottle.Role.STANDARD, f"S{number}", position=number,
-        target_percent=target_percent,
-    )  # fmt: skip
+    return _bottle(actor, bench, _standard(bench, number, target_percent, new_key(Bottle, key)))
 
 
 @transaction.atomic
@@ -127,7 +184,7 @@ def set_volumes(
     if now == (concentrate, water) or opened == (concentrate, water):
         return bottle
     if opened is not None and now != opened:
-        raise Crossed(_crossed(now))
+        raise Crossed(_crossed(now), dict(zip(("concentrate_ml", "water_ml"), now, strict=True)))
     if not concentrate and not water:
         bottle.concentrate_ml = bottle.water_ml = None
     else:
@@ -266,20 +323,12 @@ def why_closed(test: ProportioningTest, *, own: bool) -> str:
     )
 
 
-def _bottle(
-    actor: Actor, bench: Bench, role: str, label: str, *, position: int = 0,
-    target_percent: Decimal | None = None,
-) -> Bottle:  # fmt: skip
+def _bottle(actor: Actor, bench: Bench, planned: Planned) -> Bottle:
     taken = set(bench.bottles.values_list("label", flat=True))
+    label = planned.label
     free = (name for name in (label, *(f"{label}-{n}" for n in range(2, 1000))))
-    return Bottle.objects.create(
-        by=actor,
-        bench=bench,
-        role=role,
-        label=next(name for name in free if name not in taken),
-        position=position,
-        target_percent=target_percent,
-    )
+    name = next(name for name in free if name not in taken)
+    return Bottle.objects.create(by=actor, bench=bench, **{**vars(planned), "label": name})
 
 
 def _crossed(now: tuple[str, str]) -> dict[str, str]:

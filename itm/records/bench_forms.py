@@ -3,6 +3,17 @@
 from django import forms
 
 from itm.core.fields import NumberField
+from itm.records.forms import MergingForm, TestForm
+
+
+class BenchForm(MergingForm):
+    """What of a bench is not its instrument and its lot."""
+
+    water_source = TestForm.base_fields["water_source"]
+    glassware = TestForm.base_fields["glassware"]
+    notes = forms.CharField(
+        max_length=500, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
 
 
 class StandardForm(forms.Form):

@@ -11,6 +11,7 @@ from itm.core.errors import NotFound
 from itm.records import queries
 from itm.records.bench import CLOSED, why_closed
 from itm.records.document import percent_as_made
+from itm.records.loading import CAUGHT_ORDER
 from itm.records.models import Bench, Bottle, FlowRun, ProportioningTest, Reading
 
 Role = Bottle.Role
@@ -81,7 +82,7 @@ def sheet(actor: Actor, key: UUID) -> Sheet:
     bench.visit = test.visit
     own = Q(run=None) | Q(run__test=test)
     bottles = bench.bottles.in_use().filter(own).prefetch_related("readings")
-    stands = [_stand(bottle, bench) for bottle in bottles.order_by("position", "pk")]
+    stands = [_stand(bottle, bench) for bottle in bottles.order_by(*CAUGHT_ORDER)]
     by_run: dict[int, list[Stand]] = {}
     for stand in stands:
         if stand.bottle.run_id is not None:
@@ -114,7 +115,7 @@ def _stand(bottle: Bottle, bench: Bench) -> Stand:
         pour = recipe(float(bench.batch_volume_ml), float(bottle.target_percent))
     return Stand(
         bottle=bottle,
-        readings=sorted(bottle.readings.all(), key=lambda r: (r.sequence, r.pk)),
+        readings=sorted(bottle.readings.all(), key=lambda r: (r.read_at, r.sequence, r.pk)),
         recipe=pour,
         percent=percent_as_made(bottle),
     )

@@ -1,5 +1,6 @@
 """Discharge: what was measured at each flow point, foam seen, samples caught, then the stop."""
 
+import uuid
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
@@ -10,7 +11,7 @@ from django.db.models import Max
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.records import merge
-from itm.records.drafts import locked_draft, require_started
+from itm.records.drafts import locked_draft, new_key, require_started
 from itm.records.models import Bench, Bottle, FlowRun, FlushStep
 
 
@@ -69,13 +70,14 @@ def take_back_foam(*, actor: Actor, run: FlowRun) -> FlowRun:
 
 @transaction.atomic
 def add_sample(
-    *, actor: Actor, run: FlowRun, at: datetime, label: str = "", seen: int | None = None
-) -> Bottle:
+    *, actor: Actor, run: FlowRun, at: datetime, label: str = "", seen: int | None = None,
+    key: uuid.UUID | None = None,
+) -> Bottle:  # fmt: skip
     """A bottle was filled at this flow point: it stands on the bench from now on.
 
     `seen` is the number of samples that the page showed; another number now means that somebody
     stamped in between, or that the button was pressed twice. Raises Forbidden; Refused not_draft,
-    not_started, label_used; Conflict.
+    not_started, label_used, key_used; Conflict.
     """
     row = _locked_run(actor, run)
     require_started(row.test.visit)
@@ -92,8 +94,8 @@ def add_sample(
         raise Refused("label_used", f"Another bottle of this bench is labelled {label}.", "label")
     last = bench.bottles.filter(role=Bottle.Role.SAMPLE).aggregate(Max("position"))
     return Bottle.objects.create(
-        by=actor, bench=bench, run=row, role=Bottle.Role.SAMPLE, taken_at=at,
-        label=label or _next_label(row.flow_point.name, used),
+        by=actor, key=new_key(Bottle, key), bench=bench, run=row, role=Bottle.Role.SAMPLE,
+        taken_at=at, label=label or _next_label(row.flow_point.name, used),
         position=(last["position__max"] or 0) + 1,
     )  # fmt: skip
 

@@ -16,7 +16,7 @@ from typing import Any
 
 from calc.standards import as_made_percent
 from itm.records.evaluate import supply
-from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Seal
+from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Seal, Visit
 from itm.records.rows import rows
 from itm.registry.certificates import certificate_on
 from itm.registry.contents import amount, as_of, ledger
@@ -177,7 +177,17 @@ def _visit(test: ProportioningTest) -> dict[str, Any]:
             }
             for n in visit.notices.all()
         ],
+        **_device_clocks(visit),
     }
+
+
+def _device_clocks(visit: Visit) -> dict[str, Any]:
+    """Only where a clock was wrong, so that every other record stays as it was."""
+    off = [
+        {"person": c.person, "ahead_s": c.ahead_s, "received_at": instant(c.received_at)}
+        for c in visit.device_clocks.all()
+    ]
+    return {"device_clocks": off} if off else {}
 
 
 def _test(test: ProportioningTest) -> dict[str, Any]:

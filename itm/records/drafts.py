@@ -4,8 +4,11 @@ Each write takes its row again under a lock, so that a hand-in at the same momen
 before it (and the write is refused) or after it (and holds it).
 """
 
+import uuid
+
 from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden, Refused
+from itm.core.history import Tracked
 from itm.records.models import ProportioningTest, Visit
 
 State = ProportioningTest.State
@@ -15,6 +18,19 @@ def require_crew(actor: Actor, visit: Visit) -> None:
     """Whoever belongs to the contractor of the visit captures; no further role is asked."""
     if actor.organisation_id is None or visit.contractor_id != actor.organisation_id:
         raise Forbidden("Only the contractor of this visit can write in it.")
+
+
+def new_key(model: type[Tracked], key: uuid.UUID | None) -> uuid.UUID:
+    """The key of a row that is about to be made: a device's own, so that what it enters next can
+    hang on it before anybody has answered.
+
+    Raises Refused key_used.
+    """
+    if key is None:
+        return uuid.uuid4()
+    if model._default_manager.filter(key=key).exists():
+        raise Refused("key_used", "Something else is already kept under this key; make a new one.")
+    return key
 
 
 def locked_visit(actor: Actor, visit: Visit) -> Visit:

@@ -1,15 +1,19 @@
 """One test with everything that belongs to it, in a fixed number of queries."""
 
-from django.db.models import Prefetch
+from django.db.models import F, Prefetch
 
 from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, RestorationLine
 from itm.registry.models import TankMovement
 
+# In the order of the day, whatever came in first: two phones and a late sync give the same record.
+CAUGHT_ORDER = (F("taken_at").asc(nulls_first=True), "position", "pk")
+BENCH_ORDER = ("read_at", "sequence", "pk")
+
 
 def whole(pk: int) -> ProportioningTest:
     """For code that already holds the test by right: the scope was checked where it was read."""
-    readings = Prefetch("readings", Reading.objects.order_by("sequence", "pk"))
-    bottles = Bottle.objects.in_use().order_by("position", "pk").prefetch_related(readings)
+    readings = Prefetch("readings", Reading.objects.order_by(*BENCH_ORDER))
+    bottles = Bottle.objects.in_use().order_by(*CAUGHT_ORDER).prefetch_related(readings)
     return (
         ProportioningTest.objects.select_related(
             "site__owner",
@@ -30,6 +34,7 @@ def whole(pk: int) -> ProportioningTest:
             "flush_steps",
             "moves",
             "visit__notices",
+            "visit__device_clocks",
             Prefetch(
                 "visit__restoration_lines", RestorationLine.objects.order_by("position", "pk")
             ),

@@ -14,13 +14,14 @@ from itm.core.quantities import Quantity
 
 
 class Crossed(Conflict):
-    """Somebody else changed the same fields in between. `places` holds a sentence for each."""
+    """Somebody else changed the same fields in between. `places` holds a sentence for each, `now`
+    what stands there."""
 
     code = "crossed"
 
-    def __init__(self, places: Mapping[str, str]) -> None:
+    def __init__(self, places: Mapping[str, str], now: Mapping[str, str]) -> None:
         super().__init__(" ".join(places.values()))
-        self.places = dict(places)
+        self.places, self.now = dict(places), dict(now)
 
 
 def shown(row: Tracked, name: str) -> str:
@@ -43,7 +44,7 @@ def put(row: Tracked, entered: Mapping[str, Any], opened: Mapping[str, str] | No
             crossed[name] = _sentence(row, name, now, mine)
         wanted[name] = value
     if crossed:
-        raise Crossed(crossed)
+        raise Crossed(crossed, {name: shown(row, name) for name in crossed})
     for name, value in wanted.items():
         _set(row, name, value)
 

@@ -1,5 +1,6 @@
 """Prepare: a bench, and a test on it with everything frozen before the first reading."""
 
+import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,7 +13,7 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
 from itm.records import merge
-from itm.records.drafts import locked_draft, locked_visit
+from itm.records.drafts import locked_draft, locked_visit, new_key
 from itm.records.models import (
     Bench,
     FlowRun,
@@ -39,18 +40,19 @@ class NewBench:
     water_source: str = ""
     glassware: str = ""
     batch_volume_ml: Decimal | int = 200
+    key: uuid.UUID | None = None
 
 
 @transaction.atomic
 def open_bench(
     *, actor: Actor, visit: Visit, tank: Tank, instrument: Instrument,
     lot: ConcentrateLot | None = None, water_source: str = "", glassware: str = "",
-    batch_volume_ml: Decimal | int = 200, notes: str = "",
+    batch_volume_ml: Decimal | int = 200, notes: str = "", key: uuid.UUID | None = None,
 ) -> Bench:  # fmt: skip
     """One instrument, water and concentrate for the tests of the visit that share them.
 
     Raises Forbidden; Refused tank_elsewhere, instrument_not_yours, instrument_retired,
-    lot_not_in_tank, batch_volume.
+    lot_not_in_tank, batch_volume, key_used.
     """
     visit = locked_visit(actor, visit)
     if tank.site_id != visit.site_id:
@@ -69,7 +71,7 @@ def open_bench(
     if not batch_volume_ml > 0:
         raise Refused("batch_volume", "The batch volume is above 0 mL.", "batch_volume_ml")
     return Bench.objects.create(
-        by=actor, visit=visit, tank=tank, instrument=instrument, lot=lot,
+        by=actor, key=new_key(Bench, key), visit=visit, tank=tank, instrument=instrument, lot=lot,
         water_source=water_source.strip(), glassware=glassware.strip(),
         batch_volume_ml=batch_volume_ml, notes=notes.strip(),
     )  # fmt: skip
@@ -80,7 +82,7 @@ def prepare_test(
     *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench | NewBench,
     purpose: str, at: datetime, phase: str = Phase.AS_FOUND,
     flow_points: Sequence[FlowPoint] | None = None, adjusted: str = "", notes: str = "",
-    include_water: bool = True, correct_temperatures: bool = False,
+    include_water: bool = True, correct_temperatures: bool = False, key: uuid.UUID | None = None,
 ) -> ProportioningTest:  # fmt: skip
     """A draft with its runs, stop-and-flush steps and restoration list.
 
@@ -89,7 +91,7 @@ def prepare_test(
     run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
     bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
     as_found_first, adjusted_missing, nominal_not_named, corrected_twice,
-    baseline_missing, baseline_too_far.
+    baseline_missing, baseline_too_far, key_used.
     """
     visit = locked_visit(actor, visit)
     if isinstance(bench, NewBench):
@@ -103,7 +105,8 @@ def prepare_test(
     rule = frozen_rule(proportioner, today, purpose=purpose, points=points)
     require_baselines(rule.missing)
     test = ProportioningTest.objects.create(
-        by=actor, site=visit.site, visit=visit, proportioner=proportioner, bench=bench,
+        by=actor, key=new_key(ProportioningTest, key), site=visit.site, visit=visit,
+        proportioner=proportioner, bench=bench,
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
         tested_on=date_at(visit.site.time_zone, at) if visit.started_at else visit.planned_on,
         nominal_percent=proportioner.nominal_percent, include_water=include_water,

@@ -16,6 +16,7 @@ from itm.records.models import (
     FlowRun,
     FlushStep,
     ProportioningTest,
+    Reading,
     RestorationLine,
     Visit,
 )
@@ -114,6 +115,33 @@ def sample(actor: Actor, key: UUID) -> Any:
     row = rows.filter(key=key).first()
     if row is None:
         raise NotFound("sample", key)
+    return row
+
+
+def _bottles(actor: Actor) -> QuerySet[Bottle]:
+    own = _own_tests(actor)
+    mine = Q(run__test__in=own) | Q(run=None, bench__tests__in=own)
+    return Bottle.objects.filter(mine).distinct()
+
+
+def bottle(actor: Actor, key: UUID) -> Bottle:
+    """Any bottle of a bench: of the samples those of tests that the actor may see."""
+    rows = _bottles(actor).select_related(
+        "bench__visit__site", "bench__instrument", "run__test__visit"
+    )
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound("bottle", key)
+    return row
+
+
+def reading(actor: Actor, key: UUID) -> Reading:
+    rows = Reading.objects.filter(bottle__in=_bottles(actor)).select_related(
+        "bottle__bench__visit__site", "bottle__run__test"
+    )
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound("reading", key)
     return row
 
 

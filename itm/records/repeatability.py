@@ -7,6 +7,7 @@ from typing import Any
 import calc
 from calc.control import repeatability_from_repeats
 from calc.readings import at_temperature
+from itm.records.loading import BENCH_ORDER
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 from itm.records.results import in_force
 from itm.registry.models import Instrument
@@ -39,7 +40,7 @@ def history(instrument: Instrument, *, without: Collection[int] = ()) -> History
         sealed_at__isnull=False, set_aside_at=None,
     ).exclude(bottle__role=Bottle.Role.CONCENTRATE)  # fmt: skip
     repeats: dict[tuple[int, int], list[tuple[float, Any]]] = {}
-    for bench, bottle, value, temperature in rows.order_by("bottle", "sequence").values_list(
+    for bench, bottle, value, temperature in rows.order_by("bottle", *BENCH_ORDER).values_list(
         "bottle__bench", "bottle", "value", "temperature_c"
     ):
         repeats.setdefault((bench, bottle), []).append((float(value), temperature))

@@ -1,5 +1,6 @@
 """Restore: each line ends truthfully, and the impairment ends by itself with the last one."""
 
+import uuid
 from datetime import datetime
 
 from django.db import transaction
@@ -7,7 +8,7 @@ from django.db.models import Max, Q
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
-from itm.records.drafts import State, locked_visit, require_started
+from itm.records.drafts import State, locked_visit, new_key, require_started
 from itm.records.models import RestorationLine, Visit
 
 Outcome = RestorationLine.Outcome
@@ -67,12 +68,13 @@ def reopen_line(*, actor: Actor, line: RestorationLine) -> RestorationLine:
 
 @transaction.atomic
 def put_back(
-    *, actor: Actor, line: RestorationLine, at: datetime, reason: str = ""
-) -> RestorationLine:
+    *, actor: Actor, line: RestorationLine, at: datetime, reason: str = "",
+    key: uuid.UUID | None = None,
+) -> RestorationLine:  # fmt: skip
     """A line left out of service is in place now: a line of its own says so, the old one stays.
 
-    Works at any time, also after the record is sealed. Raises Forbidden; Refused not_left_out;
-    Conflict when it was put back already.
+    Works at any time, also after the record is sealed. Raises Forbidden; Refused not_left_out,
+    key_used; Conflict when it was put back already.
     """
     visit = locked_visit(actor, line.visit)
     row = RestorationLine.objects.get(pk=line.pk)
@@ -83,7 +85,8 @@ def put_back(
     lines = visit.restoration_lines.filter(proportioner=row.proportioner_id)
     last = lines.aggregate(Max("position"))["position__max"]
     later = RestorationLine.objects.create(
-        by=actor, visit=visit, proportioner_id=row.proportioner_id, position=last + 1,
+        by=actor, key=new_key(RestorationLine, key), visit=visit,
+        proportioner_id=row.proportioner_id, position=last + 1,
         text=row.text, outcome=Outcome.RESTORED, ended_at=at, ended_by=actor.person,
         reason=reason.strip(), follows=row,
     )  # fmt: skip

@@ -3,6 +3,7 @@
 The rest of a test day stands beside it: `preparing`, `discharge`, `restoration`.
 """
 
+import uuid
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
@@ -13,7 +14,7 @@ from django.db.models import Q
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Refused
 from itm.records import merge
-from itm.records.drafts import State, locked_visit, require_crew, require_open_visit
+from itm.records.drafts import State, locked_visit, new_key, require_crew, require_open_visit
 from itm.records.models import FlowRun, FlushStep, Notice, Visit
 from itm.registry.models import Grant, Site
 
@@ -21,10 +22,11 @@ from itm.registry.models import Grant, Site
 @transaction.atomic
 def plan_visit(
     *, actor: Actor, site: Site, planned_on: date, crew: str = "", effluent_plan: str = "",
+    key: uuid.UUID | None = None,
 ) -> Visit:  # fmt: skip
     """A contractor plans a test day at a site where it is engaged today.
 
-    Raises Forbidden; Refused no_grant, site_retired.
+    Raises Forbidden; Refused no_grant, site_retired, key_used.
     """
     require_kind(actor, "contractor", what="plan a visit")
     grants = Grant.objects.covering(actor.today).filter(site=site)
@@ -38,7 +40,8 @@ def plan_visit(
     if site.retired_on is not None and site.retired_on <= planned_on:
         raise Refused("site_retired", f"{site} is retired since {site.retired_on}.", "site")
     return Visit.objects.create(
-        by=actor, site=site, contractor=actor.organisation, planned_on=planned_on,
+        by=actor, key=new_key(Visit, key), site=site, contractor=actor.organisation,
+        planned_on=planned_on,
         crew=crew.strip(), effluent_plan=effluent_plan.strip(),
     )  # fmt: skip
 
@@ -104,10 +107,11 @@ def begun(visit: Visit) -> bool:
 
 def add_notice(
     *, actor: Actor, visit: Visit, told: str, told_at: datetime, how: str = "", reference: str = "",
+    key: uuid.UUID | None = None,
 ) -> Notice:  # fmt: skip
     """Somebody was told. The one who enters it is the one who told.
 
-    Raises Forbidden; Refused told_missing, not_draft.
+    Raises Forbidden; Refused told_missing, not_draft, key_used.
     """
     require_crew(actor, visit)
     if not told.strip():
@@ -115,6 +119,6 @@ def add_notice(
     with transaction.atomic():
         require_open_visit(locked_visit(actor, visit))
         return Notice.objects.create(
-            by=actor, visit=visit, told=told.strip(), told_by=actor.person, how=how.strip(),
-            reference=reference.strip(), told_at=told_at,
+            by=actor, key=new_key(Notice, key), visit=visit, told=told.strip(),
+            told_by=actor.person, how=how.strip(), reference=reference.strip(), told_at=told_at,
         )  # fmt: skip

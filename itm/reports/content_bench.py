@@ -1,7 +1,7 @@
 """The bench of a report: instrument, standards as made, the line, and every reading in order."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from calc.checks import LEVEL
@@ -116,7 +116,19 @@ def remarks(document: dict[str, Any], clock: SiteClock) -> tuple[WarningLine, ..
         said.insert(0, WarningLine(f"{meter['name']}, certificate {meter['certificate']}", words))
     elif not meter["certificate"] and not meter["certificate_due_on"]:
         said.insert(0, WarningLine(meter["name"], "No calibration certificate is on record."))
+    said += [_wrong_clock(one) for one in document["visit"].get("device_clocks", [])]
     return tuple(said)
+
+
+def _wrong_clock(off: dict[str, Any]) -> WarningLine:
+    """Shown and never corrected: nobody knows which of the two clocks a stamp needs."""
+    minutes = abs(off["ahead_s"]) // 60
+    lasted = f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+    return WarningLine(
+        f"a device of {off['person']}",
+        f"Its clock was {lasted} {'ahead of' if off['ahead_s'] > 0 else 'behind'} that of the "
+        "server when its entries came in. The times stand as it stamped them.",
+    )
 
 
 def preparation(document: dict[str, Any]) -> tuple[Fact, ...]:
@@ -192,18 +204,21 @@ def fit_words(document: dict[str, Any]) -> str:
 
 def readings(document: dict[str, Any], clock: SiteClock) -> tuple[ReadingLine, ...]:
     """All readings in the order they were read, those set aside among them."""
-    lines = [
-        _reading(bottle, reading, clock)
+    every = [
+        (bottle, reading)
         for bottle in document["bench"]["bottles"]
         for reading in bottle["readings"]
     ]
-    return tuple(sorted(lines, key=lambda line: line.number))
+    every.sort(key=lambda pair: (datetime.fromisoformat(pair[1]["read_at"]), pair[1]["sequence"]))
+    return tuple(_reading(number, *pair, clock) for number, pair in enumerate(every, start=1))
 
 
-def _reading(bottle: dict[str, Any], reading: dict[str, Any], clock: SiteClock) -> ReadingLine:
+def _reading(
+    number: int, bottle: dict[str, Any], reading: dict[str, Any], clock: SiteClock
+) -> ReadingLine:
     aside = reading["set_aside"]
     return ReadingLine(
-        number=reading["sequence"],
+        number=number,
         bottle=bottle["label"],
         value=reading["value"],
         temperature=reading["temperature_c"] or "not noted",

@@ -92,7 +92,7 @@ def entries_in(data: QueryDict, sheet: Sheet) -> list[Entry]:
         except ValueError:
             continue
         value, temperature = (data.get(f"{what}-{cell}", "") for what in ("value", "temperature"))
-        out.append(Entry(key, sheet.stand(bottle), value[:40], temperature[:40]))
+        out.append(Entry(key, sheet.stand(bottle).bottle, value[:40], temperature[:40]))
     return out
 
 
@@ -103,7 +103,7 @@ def groups(
     asked = {} if sheet.closed else doubts(sheet)  # while somebody can still read it again
     waiting: dict[uuid.UUID, list[Entry]] = {}
     for entry in kept:
-        waiting.setdefault(entry.stand.bottle.key, []).append(entry)
+        waiting.setdefault(entry.bottle.key, []).append(entry)
 
     def line(stand: Stand, *, closed: str = sheet.shared_closed) -> Line:
         cells = [

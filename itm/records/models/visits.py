@@ -78,6 +78,24 @@ class Notice(Tracked):
         return self.told
 
 
+class DeviceClock(Tracked):
+    """Times of this visit were stamped by a device whose clock was off by so much."""
+
+    part_of = "visit"
+    guard = "append_only"
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="device_clocks")
+    person = models.CharField(max_length=200)
+    ahead_s = models.BigIntegerField(help_text="Seconds ahead of the server; negative behind")
+    received_at = models.DateTimeField(help_text="By the clock of the server")
+    objects = TrackedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"Clock of {self.person}, {self.ahead_s} s ahead"
+
+
 class RestorationLine(Tracked):
     """One thing that has to be back in its normal position before the crew leaves."""
 

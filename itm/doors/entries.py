@@ -1,0 +1,154 @@
+"""Take what devices and programs hand over: entry by entry, each whole or not at all.
+
+An entry is a promise that was made with no signal. So one that fails never stops those that do
+not hang on it, an exact repeat is answered as the first time, and what hangs on something that has
+not come yet waits for the next time.
+"""
+
+import uuid
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+import structlog
+from django.db import DataError, IntegrityError, transaction
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
+from itm.doors.entry import Answer, Call, Done, Entry, entry_of
+from itm.doors.verbs import VERBS, Verb
+from itm.intake.once import once
+from itm.records import device_clocks, queries
+from itm.records.merge import Crossed
+from itm.records.models import Visit
+
+MOST_ENTRIES = 500  # a day has some hundred; a device sends more in parts
+FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Visit]]] = {
+    "visit": (queries.visit, lambda row: row),
+    "test": (queries.test, lambda row: row.visit),
+    "run": (queries.run, lambda row: row.test.visit),
+    "step": (queries.flush_step, lambda row: row.test.visit),
+    "line": (queries.restoration_line, lambda row: row.visit),
+    "bottle": (queries.bottle, lambda row: row.bench.visit),
+    "reading": (queries.reading, lambda row: row.bottle.bench.visit),
+}
+MADE_BY_ENTRIES = ("bottle", "reading")
+WAITS = "waits"
+# Refusals that time heals: what is missing is on another device, or later in the same queue.
+PASSING = {("flush_done", "out_of_order")} | {(name, "not_started") for name in VERBS}
+log = structlog.get_logger()
+
+
+def take(
+    *, actor: Actor, entries: Sequence[Any], device_now: datetime | None, at: datetime
+) -> list[Answer]:
+    """Take raw entries in the order given, each in its own transaction or savepoint.
+
+    `device_now` is the device's clock at the moment of sending. May run twice.
+    Raises Refused too_many.
+    """
+    if len(entries) > MOST_ENTRIES:
+        raise Refused(
+            "too_many", f"{len(entries)} entries at once; send at most {MOST_ENTRIES}.", "entries"
+        )
+    answers: list[Answer] = []
+    failed: set[int | None] = set()  # visits of entries that were not taken; None is not known
+    for raw in entries:
+        taking = _Taking(actor, device_now, at, failed)
+        answer = taking.answer(raw)
+        if not answer.taken:
+            failed.add(taking.visit_id)
+        answers.append(answer)
+    return answers
+
+
+class _Taking:
+    """One entry on its way."""
+
+    def __init__(
+        self, actor: Actor, device_now: datetime | None, at: datetime, failed: set[int | None]
+    ) -> None:
+        self.actor, self.device_now, self.at, self.failed = actor, device_now, at, failed
+        self.visit_id: int | None = None
+        self.verb = ""
+
+    def answer(self, raw: Any) -> Answer:
+        shown = raw.get("key") if isinstance(raw, dict) else None
+        key = shown[:64] if isinstance(shown, str) else ""
+        try:
+            return self._take(entry_of(raw))
+        except Crossed as crossed:
+            return Answer(
+                key, "crossed", crossed.code, crossed.sentence, next(iter(crossed.places)),
+                crossed.now,
+            )  # fmt: skip
+        except Refused as refused:
+            passing = (self.verb, refused.code) in PASSING
+            code = WAITS if passing else refused.code
+            return Answer(key, "refused", code, refused.sentence, refused.place)
+        except (Conflict, Forbidden, NotFound) as refusal:
+            return Answer(key, _STATES[type(refusal)], refusal.code, refusal.sentence)
+        except (IntegrityError, DataError) as error:
+            log.warning("entry_not_kept", verb=self.verb, key=key, error=str(error)[:300])
+            return Answer(
+                key, "refused", "not_kept",
+                "The database refused this entry: it contradicts what stands there by now. Look "
+                "at the day again, and enter what is still missing.",
+            )  # fmt: skip
+
+    def _take(self, entry: Entry) -> Answer:
+        verb = VERBS.get(entry.verb)
+        if verb is None:
+            raise Refused("unknown_verb", f"There is no “{entry.verb[:40]}” here.", "verb")
+        self.verb = verb.name
+        kept = once(
+            actor=self.actor, key=entry.key, what=f"entry {verb.name}", body=entry.body, at=self.at,
+            do=lambda: self._do(verb, entry),
+        )  # fmt: skip
+        state = "taken_before" if kept.repeated else "taken"
+        return Answer(str(entry.key), state, **kept.value)
+
+    def _do(self, verb: Verb, entry: Entry) -> dict[str, Any]:
+        row = self._row(verb, entry)
+        if verb.name == "hand_in" and self.failed & {None, self.visit_id}:
+            raise Refused(
+                WAITS,
+                "Something that was entered before this could not be taken; see to that first, or "
+                "it would be missing on the record.",
+            )
+        stamp = entry.at or self.at
+        latest = max(stamp, self.at, self.device_now or self.at)
+        with transaction.atomic():
+            done: Done = verb.does(Call(self.actor, entry, row, stamp, self.at, latest))
+            off = device_clocks.ahead(device_now=self.device_now, stamped_at=stamp, at=self.at)
+            device_clocks.note(actor=self.actor, visit=done.visit, off=off, at=self.at)
+        return {"code": done.code, "sentence": done.sentence, "now": dict(done.now)}
+
+    def _row(self, verb: Verb, entry: Entry) -> Any:
+        """Raises NotFound; Refused bad_entry, waits."""
+        if set(entry.of) != ({verb.of} if verb.of else set()):
+            wanted = f"“of” holds the key of one {verb.of}" if verb.of else "“of” holds nothing"
+            raise Refused("bad_entry", f"For {verb.name} {wanted}.", "of")
+        if not verb.of:
+            return None
+        find, visit_of = FIND[verb.of]
+        try:
+            row = find(self.actor, entry.of[verb.of])
+        except NotFound:
+            if verb.of not in MADE_BY_ENTRIES:
+                raise
+            raise Refused(
+                WAITS,
+                f"It hangs on a {verb.of} that has not come in yet; it is taken as soon as that "
+                "has.",
+                verb.of,
+            ) from None
+        self.visit_id = visit_of(row).pk
+        return row
+
+
+_STATES: Mapping[type[ItmError], str] = {
+    Conflict: "crossed",
+    Forbidden: "forbidden",
+    NotFound: "not_found",
+}

@@ -1,0 +1,230 @@
+"""Every verb that an entry can have: on what, with which texts, and what it does.
+
+One table: `entries.take` works by it, and the description of the interface is written from it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from calc import units
+from itm.doors.deeds import bench, discharge, restoring, visits
+from itm.doors.entry import Call, Done
+from itm.records.models import FlowRun, ProportioningTest, RestorationLine
+
+FLOW, PRESSURE, VOLUME = tuple(units.FLOW), tuple(units.PRESSURE), tuple(units.VOLUME)
+SOURCES = tuple(FlowRun.FlowSource.values)
+PURPOSES = tuple(ProportioningTest.Purpose.values)
+PHASES = tuple(ProportioningTest.Phase.values)
+OUTCOMES = tuple(value for value in RestorationLine.Outcome.values if value)
+YES_NO = ("True", "False")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One text of an entry, as the description of the interface tells it."""
+
+    name: str
+    means: str
+    needed: bool = False
+    units: tuple[str, ...] = ()  # the text is a number, a space and one of these
+    choices: tuple[str, ...] = ()
+    listed: bool = False  # a list of texts
+
+
+@dataclass(frozen=True)
+class Verb:
+    """`of` names what the entry hangs on; empty for what stands by itself. `makes` is the kind of
+    row that gets the entry's own key. `merges` where `opened` is compared field by field."""
+
+    name: str
+    means: str
+    does: Callable[[Call], Done]
+    of: str
+    put: tuple[Field, ...] = ()
+    makes: str = ""
+    merges: bool = False
+
+
+REASON = Field("reason", "why", needed=True)
+
+VISIT = (
+    Verb(
+        "plan_visit", "A test day is planned at a site.", visits.plan_visit, "",
+        (
+            Field("site", "key of the site", needed=True),
+            Field("planned_on", "2026-05-03", needed=True),
+            Field("crew", "names of the crew"),
+            Field("effluent_plan", "where the foam goes, and on whose paper"),
+        ),
+        makes="visit",
+    ),
+    Verb(
+        "note_visit", "What is known of the day.", visits.note_visit, "visit",
+        (
+            Field("planned_on", "2026-05-03"),
+            Field("crew", "names of the crew"),
+            Field("effluent_plan", "where the foam goes, and on whose paper"),
+            Field("ambient_c", "air temperature", units=("°C",)),
+            Field("weather", "in words"),
+            Field("coordinator", "impairment coordinator"),
+        ),
+        merges=True,
+    ),
+    Verb(
+        "add_notice", "Somebody was told.", visits.add_notice, "visit",
+        (
+            Field("told", "who was told", needed=True),
+            Field("how", "by telephone, in writing"),
+            Field("reference", "number of the call or letter"),
+            Field("told_at", "when, if not at the stamp of the entry"),
+        ),
+        makes="notice",
+    ),
+    Verb(
+        "start_test_day", "The first valve is moved: the system is out of service.",
+        visits.start_test_day, "visit",
+        (
+            Field("reason", "why it goes out of service", needed=True),
+            Field("coordinator", "impairment coordinator", needed=True),
+            Field("started_at", "when, if not at the stamp of the entry"),
+        ),
+    ),
+    Verb(
+        "take_back_start", "Started by mistake: no valve has moved.", visits.take_back_start,
+        "visit",
+    ),
+    Verb(
+        "prepare_test", "A test with everything frozen before the first reading.",
+        visits.prepare_test, "visit",
+        (
+            Field("proportioner", "key of the proportioner", needed=True),
+            Field("purpose", "what it is for", needed=True, choices=PURPOSES),
+            Field("phase", "as found if nothing is said", choices=PHASES),
+            Field("adjusted", "as left: which parts were adjusted or renewed"),
+            Field("flow_points", "keys; all of the proportioner if nothing is said", listed=True),
+            Field("bench", "key of a bench of the visit; “new” if nothing is said"),
+            Field("instrument", "of a new bench: key of the instrument"),
+            Field("lot", "of a new bench: key of the lot in the tank"),
+            Field("water_source", "of a new bench: where the test water was caught"),
+            Field("glassware", "of a new bench: what the standards are measured with"),
+            Field("batch_volume_ml", "of a new bench: mL of each standard, 200 if not said"),
+            Field("correct_temperatures", "every reading to one temperature", choices=YES_NO),
+            Field("notes", "anything else"),
+        ),
+        makes="test",
+    ),
+    Verb(
+        "note_test", "What of a prepared test is not frozen.", visits.note_test, "test",
+        (
+            Field("purpose", "what it is for", choices=PURPOSES),
+            Field("adjusted", "as left: which parts were adjusted or renewed"),
+            Field("correct_temperatures", "every reading to one temperature", choices=YES_NO),
+            Field("notes", "anything else"),
+        ),
+        merges=True,
+    ),
+    Verb(
+        "add_run", "A flow point that was left out is run after all.", visits.add_run, "test",
+        (Field("flow_point", "key of the flow point", needed=True),),
+    ),
+    Verb("hand_in", "The test goes to whoever signs it.", visits.hand_in, "test"),
+)  # fmt: skip
+
+DISCHARGE = (
+    Verb(
+        "note_run", "What was measured at a flow point.", discharge.note_run, "run",
+        (
+            Field("inlet_pressure", "at the proportioner, while it flows", units=PRESSURE),
+            Field("solution_flow", "together with where it comes from", units=FLOW),
+            Field("flow_source", "where the flow comes from", choices=SOURCES),
+            Field("level_before", "in the tank before", units=VOLUME),
+            Field("level_after", "in the tank after", units=VOLUME),
+        ),
+        merges=True,
+    ),
+    Verb("foam_seen", "Foam came out: the sampling clock starts.", discharge.foam_seen, "run"),
+    Verb("take_back_foam", "Pressed too early.", discharge.take_back_foam, "run"),
+    Verb(
+        "add_sample", "A bottle was filled.", discharge.add_sample, "run",
+        (Field("label", "as it stands on the bottle; the next one if nothing is said"),),
+        makes="bottle",
+    ),
+    Verb(
+        "withdraw_sample", "Stamped by mistake.", discharge.withdraw_sample, "bottle", (REASON,)
+    ),
+    Verb("bring_back_sample", "It counts again.", discharge.bring_back_sample, "bottle"),
+    Verb("flush_done", "The next step of stop and flush is done.", discharge.flush_done, "step"),
+    Verb("flush_undone", "The last step is taken back.", discharge.flush_undone, "step"),
+)  # fmt: skip
+
+RESTORE = (
+    Verb(
+        "end_line", "A line of the restoration list ends as it truly is.", restoring.end_line,
+        "line",
+        (
+            Field("outcome", "how it ended", needed=True, choices=OUTCOMES),
+            Field("reason", "left out: why it stays out of service"),
+            Field("handed_to", "left out: who has it in writing"),
+            Field("handed_at", "left out: when, if not at the stamp of the entry"),
+        ),
+    ),
+    Verb("reopen_line", "Ended by mistake.", restoring.reopen_line, "line"),
+    Verb(
+        "put_back", "What was left out of service is in place.", restoring.put_back, "line",
+        (Field("reason", "anything worth saying"),),
+        makes="line",
+    ),
+)  # fmt: skip
+
+BENCH = (
+    Verb(
+        "set_out_bench", "Water, standards and concentrate stand on the bench; their keys are told "
+        "beforehand.", bench.set_out_bench, "test",
+    ),
+    Verb(
+        "add_system_water", "The water that went through the system, where it is another.",
+        bench.add_system_water, "test",
+    ),
+    Verb(
+        "add_standard", "One more known mixture.", bench.add_standard, "test",
+        (Field("target_percent", "percent wanted, by volume of the whole", needed=True),),
+        makes="bottle",
+    ),
+    Verb(
+        "set_volumes", "What was really poured into a standard; both volumes, or both empty.",
+        bench.set_volumes, "bottle",
+        (
+            Field("concentrate_ml", "mL of concentrate as measured", needed=True),
+            Field("water_ml", "mL of water as measured", needed=True),
+        ),
+        merges=True,
+    ),
+    Verb(
+        "withdraw_standard", "Not used after all.", bench.withdraw_standard, "bottle", (REASON,)
+    ),
+    Verb(
+        "note_bench", "Water, glassware and notes of the bench.", bench.note_bench, "test",
+        (
+            Field("water_source", "where the test water was caught"),
+            Field("glassware", "what the standards are measured with"),
+            Field("notes", "anything else"),
+        ),
+        merges=True,
+    ),
+    Verb(
+        "add_reading", "What the display showed, once.", bench.add_reading, "bottle",
+        (
+            Field("value", "every digit of the display", needed=True),
+            Field("temperature", "°C, of the liquid"),
+        ),
+        makes="reading",
+    ),
+    Verb(
+        "set_aside", "Out of the fit, kept with its reason.", bench.set_aside, "reading", (REASON,)
+    ),
+    Verb(
+        "bring_back_reading", "Back into the fit.", bench.bring_back_reading, "reading"
+    ),
+)  # fmt: skip
+
+VERBS = {verb.name: verb for verb in (*VISIT, *DISCHARGE, *RESTORE, *BENCH)}
