@@ -15,7 +15,7 @@ from django.db import DataError, IntegrityError, transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
-from itm.doors.entry import Answer, Call, Done, Entry, entry_of
+from itm.doors.entry import Answer, Call, Done, Entry, entry_of, instant_of
 from itm.doors.verbs import VERBS, Verb
 from itm.intake.once import once
 from itm.records import device_clocks, queries
@@ -40,13 +40,15 @@ log = structlog.get_logger()
 
 
 def take(
-    *, actor: Actor, entries: Sequence[Any], device_now: datetime | None, at: datetime
+    *, actor: Actor, entries: Sequence[Any], device_now: datetime | str | None, at: datetime
 ) -> list[Answer]:
     """Take raw entries in the order given, each in its own transaction or savepoint.
 
     `device_now` is the device's clock at the moment of sending. May run twice.
-    Raises Refused too_many.
+    Raises Refused too_many, and what `entry.instant_of` refuses of `device_now`.
     """
+    clock = device_now if isinstance(device_now, datetime) else instant_of(device_now, "device_now")
+
     if len(entries) > MOST_ENTRIES:
         raise Refused(
             "too_many", f"{len(entries)} entries at once; send at most {MOST_ENTRIES}.", "entries"
@@ -54,7 +56,7 @@ def take(
     answers: list[Answer] = []
     failed: set[int | None] = set()  # visits of entries that were not taken; None is not known
     for raw in entries:
-        taking = _Taking(actor, device_now, at, failed)
+        taking = _Taking(actor, clock, at, failed)
         answer = taking.answer(raw)
         if not answer.taken:
             failed.add(taking.visit_id)

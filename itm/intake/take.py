@@ -1,7 +1,7 @@
 """Take readings as typed: judged one by one, the good ones saved, the others handed back."""
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -14,7 +14,7 @@ from itm.intake.check import Problem, judge
 from itm.intake.doubts import Read, questions
 from itm.intake.fields import Display
 from itm.records.bench import add_reading
-from itm.records.bench_sheet import Sheet
+from itm.records.bench_sheet import Sheet, Stand
 from itm.records.models import Bottle, Reading
 
 
@@ -85,9 +85,9 @@ def take_reading(*, actor: Actor, display: Display, entry: Entry, at: datetime) 
     return Taken([reading], [])
 
 
-def doubts(sheet: Sheet) -> dict[str, str]:
+def doubts(stands: Iterable[Stand], display: Display) -> dict[str, str]:
     """Question at each reading that is odd among those in force, by the reading's key."""
-    in_force = [(stand, reading) for stand in sheet.stands for reading in stand.in_force]
+    in_force = [(stand, reading) for stand in stands for reading in stand.in_force]
     in_force.sort(key=lambda pair: (pair[1].read_at, pair[1].sequence))
     reads = [
         Read(
@@ -101,4 +101,4 @@ def doubts(sheet: Sheet) -> dict[str, str]:
         )
         for number, (stand, reading) in enumerate(in_force, start=1)
     ]
-    return {q.place: q.sentence for q in questions(reads, sheet.bench.instrument)}
+    return {q.place: q.sentence for q in questions(reads, display)}

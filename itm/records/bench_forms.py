@@ -5,6 +5,14 @@ from django import forms
 from itm.core.fields import NumberField
 from itm.records.forms import MergingForm, TestForm
 
+USUAL_REASONS = (
+    "bubble or foam on the prism",
+    "prism not washed after the concentrate",
+    "display had not settled",
+    "wrong bottle",
+    "typed wrongly; read again beside it",
+)
+
 
 class BenchForm(MergingForm):
     """What of a bench is not its instrument and its lot."""

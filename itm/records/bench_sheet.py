@@ -1,5 +1,6 @@
 """What stands on the bench of a test, as a person may read it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -82,7 +83,7 @@ def sheet(actor: Actor, key: UUID) -> Sheet:
     bench.visit = test.visit
     own = Q(run=None) | Q(run__test=test)
     bottles = bench.bottles.in_use().filter(own).prefetch_related("readings")
-    stands = [_stand(bottle, bench) for bottle in bottles.order_by(*CAUGHT_ORDER)]
+    stands = [stand_of(bottle, bench) for bottle in bottles.order_by(*CAUGHT_ORDER)]
     by_run: dict[int, list[Stand]] = {}
     for stand in stands:
         if stand.bottle.run_id is not None:
@@ -99,17 +100,23 @@ def sheet(actor: Actor, key: UUID) -> Sheet:
         concentrate=[s for s in stands if s.bottle.role == Role.CONCENTRATE],
         waters_beside=[s for s in stands if s.bottle.role in (Role.WATER_AGAIN, Role.SYSTEM_WATER)],
         samples=[(run, by_run.get(run.pk, [])) for run in test.runs.all()],
-        closed=_closed(test),
-        shared_closed=_closed(test)
-        or next((why_closed(t, own=False) for t in others if t.state in CLOSED), ""),
+        closed=closed(test),
+        shared_closed=closed(test) or shared_closed(others),
     )
 
 
-def _closed(test: ProportioningTest) -> str:
+def shared_closed(tests: Sequence[ProportioningTest]) -> str:
+    """Why nothing more can be written to what all tests of a bench rest on, or nothing."""
+    return next((why_closed(t, own=False) for t in tests if t.state in CLOSED), "")
+
+
+def closed(test: ProportioningTest) -> str:
+    """Why nothing more can be written to this test, or nothing."""
     return "" if test.state == ProportioningTest.State.DRAFT else why_closed(test, own=True)
 
 
-def _stand(bottle: Bottle, bench: Bench) -> Stand:
+def stand_of(bottle: Bottle, bench: Bench) -> Stand:
+    """A bottle whose readings were fetched."""
     pour = None
     if bottle.role == Role.STANDARD and bottle.target_percent is not None:
         pour = recipe(float(bench.batch_volume_ml), float(bottle.target_percent))

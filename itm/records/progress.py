@@ -48,6 +48,13 @@ def out_of_service(visit: Visit, now: datetime) -> timedelta | None:
     return (visit.restored_at or now) - visit.started_at
 
 
+def reopens(line: RestorationLine, handed_in_devices: set[int]) -> bool:
+    """Whether an ended line can be opened again: no record rests on it and nothing followed."""
+    rests = line.proportioner_id in handed_in_devices and line.follows_id is None
+    ended = line.outcome != RestorationLine.Outcome.OPEN
+    return ended and line.sealed_at is None and not (hasattr(line, "followed_by") or rests)
+
+
 def left_out(visit: Visit) -> list[RestorationLine]:
     """Lines that are out of service still: nobody has put them back since."""
     return [

@@ -1,14 +1,15 @@
 """What a person may read of visits, tests and what hangs on them."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
+from itm.records.loading import BENCH_ORDER, CAUGHT_ORDER
 from itm.records.models import (
     Bench,
     Bottle,
@@ -58,6 +59,39 @@ def visit(actor: Actor, key: UUID) -> Visit:
     if row is None:
         raise NotFound("visit", key)
     return row
+
+
+MOST_OPEN_VISITS = 50
+PLAN_KEPT = timedelta(days=60)  # own choice: a plan older than this was given up
+
+
+def open_visits(actor: Actor) -> list[Any]:
+    """Visits of the actor's own crew with something left to do: planned, out of service, or with a
+    draft. `test_count` leaves out what was abandoned."""
+    drafts = ProportioningTest.objects.filter(visit=OuterRef("pk"), state=State.DRAFT)
+    to_do = (
+        Q(started_at=None, planned_on__gte=actor.today - PLAN_KEPT)
+        | Q(started_at__isnull=False, restored_at=None)
+        | Exists(drafts)
+    )
+    rows = visits(actor).filter(to_do, contractor=actor.organisation_id)
+    count = Count("tests", filter=~Q(tests__state=State.ABANDONED))
+    rows = rows.select_related("site__owner").annotate(test_count=count)
+    return list(rows.order_by("planned_on", "pk")[:MOST_OPEN_VISITS])
+
+
+def benches_in(actor: Actor, visit: Visit) -> list[Bench]:
+    """Benches of the tests of a visit that the actor may see, with all bottles and readings."""
+    own = tests(actor).filter(visit=visit).values("pk")
+    readings = Prefetch("readings", Reading.objects.order_by(*BENCH_ORDER))
+    bottles = Bottle.objects.filter(Q(run=None) | Q(run__test__in=own)).select_related("run")
+    rows = visit.benches.filter(tests__in=own).distinct().order_by("pk")
+    return list(
+        rows.select_related("instrument", "lot", "tank").prefetch_related(
+            Prefetch("bottles", bottles.order_by(*CAUGHT_ORDER).prefetch_related(readings)),
+            "instrument__certificates",
+        )
+    )
 
 
 def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:

@@ -14,8 +14,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 from itm.core.errors import Refused
 from itm.intake.take import Entry, take_readings
 from itm.records import bench as services
-from itm.records.bench_forms import ReasonForm, StandardForm
+from itm.records.bench_forms import USUAL_REASONS, ReasonForm, StandardForm
 from itm.records.bench_sheet import Sheet, sheet
+from itm.records.cautions import BENCH
 from itm.records.evaluate import Preview, preview
 from itm.records.judging import edges_of
 from itm.records.merge import Crossed
@@ -27,21 +28,8 @@ from itm.web.bench_page import (
     limits_of_entry,
     pours,
 )
-from itm.web.cautions import DEFER
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import crumbs, steps
-
-BENCH = (
-    "Gloves and eye protection; no food at the bench. Concentrate irritates skin and eyes and may "
-    f"hold PFAS: keep standards, samples, rinses and wipes as waste. {DEFER}"
-)
-USUAL_REASONS = (
-    "bubble or foam on the prism",
-    "prism not washed after the concentrate",
-    "display had not settled",
-    "wrong bottle",
-    "typed wrongly; read again beside it",
-)
 
 
 @signed_in

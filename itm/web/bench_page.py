@@ -100,7 +100,9 @@ def groups(
     sheet: Sheet, kept: Sequence[Entry], wrong: Mapping[str, str], entries: int
 ) -> list[Group]:
     """The reading table. `kept` are entries that were typed and not saved."""
-    asked = {} if sheet.closed else doubts(sheet)  # while somebody can still read it again
+    asked = (
+        {} if sheet.closed else doubts(sheet.stands, sheet.bench.instrument)
+    )  # while somebody can still read it again
     waiting: dict[uuid.UUID, list[Entry]] = {}
     for entry in kept:
         waiting.setdefault(entry.bottle.key, []).append(entry)

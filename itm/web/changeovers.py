@@ -11,10 +11,10 @@ from django.views.decorators.http import require_http_methods
 
 from itm.actions import keep_book
 from itm.core.figures import day
+from itm.records.cautions import TANK
 from itm.registry import queries, services
 from itm.registry.changing_over import New, changeover
 from itm.registry.forms import ChangeOverForm, WithdrawForm
-from itm.web.cautions import TANK
 from itm.web.concentrate import crumbs_to_tank
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in

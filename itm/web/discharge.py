@@ -19,11 +19,11 @@ from itm.core.errors import Conflict, Refused
 from itm.core.figures import instant
 from itm.records import discharge as services
 from itm.records import queries
+from itm.records.cautions import DISCHARGE, STOP
 from itm.records.drafts import require_crew
 from itm.records.forms import HandTimeForm, RunForm, WithdrawForm
 from itm.records.progress import samples_of
 from itm.records.remarks import run_remarks, sample_remark
-from itm.web.cautions import DISCHARGE, STOP
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import crumbs, steps

@@ -11,9 +11,9 @@ from django.views.decorators.http import require_http_methods
 from itm.actions import keep_book
 from itm.core.errors import NotFound
 from itm.core.figures import day
+from itm.records.cautions import TANK
 from itm.registry import queries, services
 from itm.registry.forms import MovementForm, WithdrawForm
-from itm.web.cautions import TANK
 from itm.web.concentrate import crumbs_to_tank
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in

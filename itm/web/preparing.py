@@ -13,13 +13,13 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from itm.core.figures import day, percent
 from itm.records import preparing, queries
+from itm.records.cautions import PREPARE
 from itm.records.drafts import require_crew
 from itm.records.forms import TestEditForm, TestForm
 from itm.records.judging import edges_of
 from itm.records.remarks import bench_remarks
 from itm.records.rule import band_text, baseline_sentence, frozen_rule, frozen_words
 from itm.registry.criteria import COMMON, band_of
-from itm.web.cautions import PREPARE
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import crumbs, steps

@@ -14,10 +14,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import instant
 from itm.records import queries, restoration
+from itm.records.cautions import RESTORE
 from itm.records.drafts import require_crew
 from itm.records.forms import LeftOutForm
-from itm.records.progress import left_out, out_of_service
-from itm.web.cautions import RESTORE
+from itm.records.progress import left_out, out_of_service, reopens
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import steps
@@ -56,14 +56,12 @@ def restoring(request: HttpRequest, key: UUID) -> HttpResponse:
 
 def _shown(line: Any, zone: str, out: bool, fixed: set[int]) -> dict[str, Any]:
     """A line, when it ended, and what can still be done with it."""
-    followed = hasattr(line, "followed_by")
-    rests = line.proportioner_id in fixed and line.follows_id is None
     return {
         "line": line,
         "at": instant(line.ended_at, zone),
         "handed_at": instant(line.handed_at, zone),
         "out": out,
-        "reopens": line.outcome != "" and line.sealed_at is None and not (followed or rests),
+        "reopens": reopens(line, fixed),
     }
 
 

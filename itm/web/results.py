@@ -25,9 +25,9 @@ from itm.intake.check import Problem
 from itm.intake.complete import problems
 from itm.records import queries, states
 from itm.records.as_it_stands import record_form
+from itm.records.cautions import LOOK
 from itm.records.record_forms import SignForm, StepForm
 from itm.trends.where_to_look import where_to_look
-from itm.web.cautions import LOOK
 from itm.web.guard import actor_of, signed_in
 from itm.web.results_page import page
 from itm.web.steps import address, crumbs, steps

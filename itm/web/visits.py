@@ -16,10 +16,10 @@ from itm.accounts.actor import Actor, require_kind
 from itm.actions.start_test_day import start_test_day as start
 from itm.core.figures import day, instant
 from itm.records import queries, services
+from itm.records.cautions import PREPARE
 from itm.records.drafts import require_crew
 from itm.records.forms import NoticeForm, StartForm, VisitEditForm, VisitForm
 from itm.records.progress import left_out, next_step, out_of_service
-from itm.web.cautions import PREPARE
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Step, show, wanted, within_site

@@ -25,6 +25,10 @@ RESTORE = (
     "writing. Tanks are pressure vessels: isolate, vent and prove zero pressure before opening; "
     f"never refill under water pressure. {DEFER}"
 )
+BENCH = (
+    "Gloves and eye protection; no food at the bench. Concentrate irritates skin and eyes and may "
+    f"hold PFAS: keep standards, samples, rinses and wipes as waste. {DEFER}"
+)
 LOOK = (
     "Nothing is opened or set anew on a system in service. Isolate, vent and prove zero pressure "
     "first; concentrate burns eyes and skin. Test again after any change: as found and as left are "

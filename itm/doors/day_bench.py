@@ -1,0 +1,141 @@
+"""The benches of a day: instrument, limits of entry, bottles that stand and that may be set out."""
+
+from decimal import Decimal
+from typing import Any
+
+from calc.standards import recipe
+from itm.intake.fields import (
+    MOST_TEMPERATURE_DECIMALS,
+    TEMPERATURE,
+    Field,
+    decimals_of_step,
+    reading_field,
+)
+from itm.intake.take import doubts
+from itm.intake.volumes import volume_doubt
+from itm.records.bench import Planned, shared_key, to_set_out
+from itm.records.bench_sheet import Stand, shared_closed, stand_of
+from itm.records.models import Bench, Bottle, ProportioningTest
+from itm.records.remarks import bench_remarks
+from itm.registry.models import Instrument
+
+
+def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
+    """`tests` are those of the visit that the reader sees, with the bench among theirs."""
+    own = [test for test in tests if test.bench_id == bench.pk]
+    meter = bench.instrument
+    stands = [stand_of(bottle, bench) for bottle in bench.bottles.all()]
+    in_use = [stand for stand in stands if not stand.bottle.withdrawn_reason]
+    asked = doubts(in_use, meter)
+    first = own[0]
+    first.bench = bench  # the same row, with its bottles fetched
+    return {
+        "key": str(bench.key),
+        "instrument": _instrument(meter),
+        "remarks": bench_remarks(first),
+        "lot": str(bench.lot or ""),
+        "tank": bench.tank.tag,
+        "water_source": bench.water_source,
+        "glassware": bench.glassware,
+        "notes": bench.notes,
+        "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
+        "closed": shared_closed(own),
+        "fields": {"value": _value_field(meter), "temperature": _temperature_field()},
+        "system_water": str(shared_key(bench, Bottle.Role.SYSTEM_WATER)),
+        "bottles": [_standing(stand, bench, asked) for stand in stands]
+        + [_planned(planned, bench) for planned in to_set_out(first)],
+    }
+
+
+def _instrument(meter: Instrument) -> dict[str, Any]:
+    return {
+        "name": meter.name,
+        "serial_number": meter.serial_number,
+        "method": meter.method,
+        "unit": meter.unit,
+        "resolution": f"{meter.resolution.normalize():f}",
+        "repeatability": f"{meter.repeatability.normalize():f}" if meter.repeatability else None,
+        "temperature_compensated": meter.temperature_compensated,
+    }
+
+
+def _value_field(meter: Instrument) -> dict[str, Any]:
+    field = reading_field(meter)
+    return {
+        **_field(field),
+        "example": field.example,
+        "decimals": decimals_of_step(meter.resolution),
+        "step": f"{meter.resolution.normalize():f}",
+    }
+
+
+def _temperature_field() -> dict[str, Any]:
+    return {**_field(TEMPERATURE), "decimals": MOST_TEMPERATURE_DECIMALS}
+
+
+def _field(field: Field) -> dict[str, Any]:
+    return {
+        "name": field.name,
+        "unit": field.unit,
+        "lowest": f"{field.lowest:f}",
+        "highest": f"{field.highest:f}",
+        "lowest_itself": field.lowest_itself,
+        "range": field.range,
+    }
+
+
+def _standing(stand: Stand, bench: Bench, asked: dict[str, str]) -> dict[str, Any]:
+    bottle = stand.bottle
+    return {
+        **_planned(
+            Planned(
+                bottle.key, bottle.role, bottle.label, bottle.position, bottle.target_percent
+            ),
+            bench,
+        ),
+        "run": str(bottle.run.key) if bottle.run else None,
+        "set_out": True,
+        "concentrate_ml": bottle.concentrate_ml_typed,
+        "water_ml": bottle.water_ml_typed,
+        "percent": stand.percent,
+        "question": volume_doubt(stand, bench.batch_volume_ml),
+        "taken_at": bottle.taken_at.isoformat() if bottle.taken_at else None,
+        "withdrawn_reason": bottle.withdrawn_reason,
+        "readings": [
+            {
+                "key": str(r.key), "sequence": r.sequence, "value": r.value_typed,
+                "temperature": r.temperature_typed, "read_at": r.read_at.isoformat(),
+                "read_by": r.read_by, "set_aside_reason": r.set_aside_reason,
+                "set_aside_by": r.set_aside_by, "question": asked.get(str(r.key), ""),
+            }
+            for r in stand.readings
+        ],
+    }  # fmt: skip
+
+
+def _planned(planned: Planned, bench: Bench) -> dict[str, Any]:
+    """A bottle that does not stand yet has its key already, so that readings can hang on it."""
+    target = planned.target_percent
+    return {
+        "key": str(planned.key),
+        "role": planned.role,
+        "label": planned.label,
+        "run": None,
+        "set_out": False,
+        "target_percent": f"{target.normalize():f}" if target else None,
+        "recipe": _recipe(bench.batch_volume_ml, target) if target else None,
+        "concentrate_ml": "",
+        "water_ml": "",
+        "percent": None,
+        "question": "",
+        "taken_at": None,
+        "withdrawn_reason": "",
+        "readings": [],
+    }
+
+
+def _recipe(batch_ml: Decimal, percent: Decimal) -> dict[str, str]:
+    made = recipe(float(batch_ml), float(percent))
+    return {
+        "concentrate": f"{round(made.concentrate, 3):g}", "water": f"{round(made.water, 3):g}",
+    }  # fmt: skip
