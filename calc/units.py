@@ -16,6 +16,7 @@ FLOW = {  # → m³/s
     "US gpm": US_GALLON / 60,
     "imp gpm": IMPERIAL_GALLON / 60,
 }
+LENGTH = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": INCH}  # → m
 PRESSURE = {"bar": 1e5, "kPa": 1e3, "MPa": 1e6, "psi": PSI}  # → Pa
 VOLUME = {  # → m³
     "L": 1e-3,

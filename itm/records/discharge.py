@@ -8,9 +8,11 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max
 
+from calc.units import FLOW
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
-from itm.records import merge
+from itm.core.quantities import apart
+from itm.records import merge, outlets
 from itm.records.drafts import locked_draft, new_key, require_started
 from itm.records.models import Bench, Bottle, FlowRun, FlushStep
 
@@ -19,12 +21,17 @@ from itm.records.models import Bench, Bottle, FlowRun, FlushStep
 def note_run(
     *, actor: Actor, run: FlowRun, opened: Mapping[str, str] | None = None, **entered: Any
 ) -> FlowRun:
-    """Note inlet_pressure, solution_flow, level_before, level_after (Quantity) or flow_source.
+    """Note inlet_pressure, solution_flow, level_before, level_after (Quantity), flow_source, or
+    outlets (as `outlets.listed` gives them), whose flows then make the solution flow.
 
     `opened` holds what the form showed for each field. Raises Forbidden; Refused not_draft,
-    flow_not_positive, negative_pressure, source_missing; Conflict.
+    flow_not_positive, negative_pressure, source_missing, flow_of_outlets and those of
+    `outlets.listed`; Conflict.
     """
     row = _locked_run(actor, run)
+    before = row.solution_flow_typed, row.flow_source
+    if "outlets" in entered:
+        entered["outlets"] = outlets.listed(entered["outlets"])
     flow, pressure = entered.get("solution_flow"), entered.get("inlet_pressure")
     if flow is not None and flow.si <= 0:
         raise Refused("flow_not_positive", "A flow is above 0.", "solution_flow")
@@ -34,6 +41,8 @@ def note_run(
         if (level := entered.get(name)) is not None and level.si < 0:
             raise Refused("negative_level", "A content of the tank is not negative.", name)
     merge.put(row, entered, opened)
+    if row.outlets:
+        _flow_of_outlets(row, *before)
     if row.solution_flow is not None and not row.flow_source:
         raise Refused(
             "source_missing",
@@ -42,6 +51,25 @@ def note_run(
         )
     row.save(by=actor)
     return row
+
+
+def _flow_of_outlets(row: FlowRun, flow_before: str, source_before: str) -> None:
+    """The sum stands in place of a flow that somebody would have to add up."""
+    found = outlets.flow(row.outlets, unit=apart(row.flow_point.flow_typed, FLOW)[1])
+    if row.solution_flow_typed not in ("", flow_before, found.typed):
+        raise Refused(
+            "flow_of_outlets",
+            f"The outlets below give {found.typed}: empty them to write the flow of a meter.",
+            "solution_flow",
+        )
+    if row.flow_source not in ("", source_before, FlowRun.FlowSource.PITOT):
+        raise Refused(
+            "flow_of_outlets",
+            "Outlets are read by pitot: empty them to take the flow from elsewhere.",
+            "flow_source",
+        )
+    row.solution_flow, row.solution_flow_typed = found.si, found.typed
+    row.flow_source = FlowRun.FlowSource.PITOT
 
 
 @transaction.atomic

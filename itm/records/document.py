@@ -1,4 +1,4 @@
-"""The canonical form of a proportioning test, form number 2.
+"""The canonical form of a proportioning test, form number 3.
 
 Everything the report prints stands here by value, so that renaming a system changes no sealed
 report. Keys, never primary keys; numbers that people typed as they typed them; instants in UTC.
@@ -7,7 +7,7 @@ came later is read with `get`, and without it the reader says what the old form 
 
 Form 2 holds the criterion in words (title, edition, how sure) and the probability of not being
 lean, which form 1 did not know; and of each run its own band and the acceptance test behind it,
-where the criterion asks for that.
+where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot.
 """
 
 from datetime import UTC, date, datetime
@@ -218,6 +218,7 @@ def _runs(test: ProportioningTest) -> list[dict[str, Any]]:
             "inlet_pressure": run.inlet_pressure_typed,
             "solution_flow": run.solution_flow_typed,
             "flow_source": run.get_flow_source_display() if run.flow_source else "",
+            "outlets": run.outlets,
             "band": {"lower": written(run.band_lower), "upper": written(run.band_upper)}
             if run.band_lower is not None
             else None,

@@ -16,6 +16,7 @@ from itm.core.quantities import QuantityField
 from itm.records import queries
 from itm.records.merge import Crossed, shown
 from itm.records.models import FlowRun, ProportioningTest, Visit
+from itm.records.outlet_fields import OutletsField
 from itm.records.preparing import NewBench
 from itm.records.remarks import can_settle, outside_listing
 from itm.records.rule import FrozenRule
@@ -306,6 +307,7 @@ class RunForm(MergingForm):
         label="Flow taken from", required=False,
         choices=[("", "Not measured yet"), *FlowRun.FlowSource.choices],
     )  # fmt: skip
+    outlets = OutletsField()
     level_before = QuantityField(units=units.VOLUME, required=False, label="In the tank before")
     level_after = QuantityField(units=units.VOLUME, required=False, label="In the tank after")
 

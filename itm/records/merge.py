@@ -4,6 +4,7 @@ A form carries for each field the text it was opened with. Whatever the person l
 none of their business and stays as it stands now, whoever wrote it.
 """
 
+import json
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
@@ -64,6 +65,8 @@ def _text(value: Any) -> str:
         return value.typed
     if isinstance(value, date | datetime):
         return value.isoformat()
+    if isinstance(value, list):
+        return json.dumps(value, ensure_ascii=False)
     return str(value).replace("\r\n", "\n")
 
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from itm.core.figures import day
 from itm.records.models import Bottle, FlowRun, ProportioningTest
+from itm.records.outlets import outlet, told
 from itm.records.queries import Previous
 from itm.records.rule import FrozenRule, band_text
 from itm.registry.book import lines_of
@@ -16,6 +17,7 @@ from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Tank
 # tell whether it has.
 SETTLING = timedelta(seconds=30)
 SAMPLES_WANTED = 3
+LOW_PITOT = 70e3  # Pa, about 10 psi: NFPA 291, from memory
 STEPS_WANTED = 3  # of the display within the band; as the engine's resolution_coarse
 
 
@@ -37,6 +39,12 @@ def flow_remarks(run: FlowRun) -> list[str]:
         out.append(
             "A flow from the nameplate was not measured: it is no evidence that this flow point "
             "was reached."
+        )
+    if low := [told(row) for row in run.outlets if outlet(row, "").pressure < LOW_PITOT]:
+        out.append(
+            f"{'; '.join(low)}: below about {LOW_PITOT / 1e3:.0f} kPa the stream does not fill the "
+            "outlet and a pitot is no measure of it (NFPA 291, from memory): close outlets, or use "
+            "smaller ones."
         )
     flow = run.solution_flow if run.solution_flow is not None else run.flow_point.flow
     if outside := outside_listing(run.test.proportioner, flow):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from itm.records.outlets import told
 from itm.reports.wording import Fact, SiteClock, by_whom, facts, iso_day
 
 LEFT_OUT = "left out of service"
@@ -13,6 +14,7 @@ class RunLine:
     flow_point: str
     planned: str
     measured: str
+    outlets: str
     pressure: str
     foam: str
     level: str
@@ -96,6 +98,7 @@ def runs(document: dict[str, Any], clock: SiteClock) -> tuple[RunLine, ...]:
             flow_point=run["flow_point"],
             planned=run["flow"],
             measured=by_whom(run["solution_flow"], run["flow_source"]) or "not measured",
+            outlets="; ".join(told(outlet) for outlet in run.get("outlets", [])),
             pressure=run["inlet_pressure"],
             foam=clock.time(run["foam_seen_at"]),
             level=f"{run['level_before'] or '–'} to {run['level_after'] or '–'}"

@@ -22,6 +22,7 @@ from itm.records import queries
 from itm.records.cautions import DISCHARGE, STOP
 from itm.records.drafts import require_crew
 from itm.records.forms import HandTimeForm, RunForm, WithdrawForm
+from itm.records.outlets import told
 from itm.records.progress import samples_of
 from itm.records.remarks import run_remarks, sample_remark
 from itm.web.editing import edit
@@ -47,6 +48,7 @@ class Card:
     samples: list[Sample]
     withdrawn: list[Any]
     remarks: list[str]
+    outlets: list[str]
     form: Any
     by_hand: Any
 
@@ -62,6 +64,7 @@ def card_of(run: Any, *, form: Any = None, by_hand: Any = None) -> Card:
         samples=[_sample(run, bottle, zone) for bottle in samples],
         withdrawn=[bottle for bottle in run.bottles.all() if bottle.withdrawn_reason],
         remarks=run_remarks(run, samples),
+        outlets=[told(outlet) for outlet in run.outlets],
         form=form or RunForm(row=run, auto_id=f"{run.key}_%s"),
         by_hand=by_hand or HandTimeForm(zone=zone, now=now, auto_id=f"{run.key}_%s"),
     )

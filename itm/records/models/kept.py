@@ -59,7 +59,7 @@ class Move(Tracked):
 class Seal(Tracked, Scoped):
     """One link of a site's chain: the canonical bytes of a record and their digest."""
 
-    FORM: ClassVar[int] = 2
+    FORM: ClassVar[int] = 3
 
     site_path = "site"
     guard = "append_only"

@@ -24,7 +24,8 @@ from tests.conftest import Scene
 from tests.deeds import prepared, tested
 from tests.factories import TODAY, system
 
-FORM_1 = Path(__file__).parents[3] / "fixtures" / "frozen" / "records" / "form_1.json"
+FORMS = Path(__file__).parents[3] / "fixtures" / "frozen" / "records"
+FORM_1, FORM_2 = FORMS / "form_1.json", FORMS / "form_2.json"
 
 
 def frozen(test: ProportioningTest) -> tuple[Any, ...]:
@@ -89,7 +90,7 @@ def test_report_names_criterion_and_how_sure_that_is(scene: Scene) -> None:
     strict(scene, 0.95)
     form = chain.parsed(tested(scene).seal)
     rule = " ".join(results.rule(form))
-    assert form["form"] == 2
+    assert form["form"] == 3
     assert "Fixed systems: from nominal to 1.3 × nominal, at most 1 point above; " in rule
     assert "for this test 3.0 to 3.9" in rule
     assert "NFPA 11 (2021 numbering); looked up, second-hand" in rule
@@ -113,7 +114,7 @@ def test_doubt_about_lean_alone_leaves_a_result_undecided_and_is_named() -> None
     assert "not lean with only 8" in results._why(point, test)
 
 
-# Canonical form 1 -------------------------------------------------------------------------------
+# Old canonical forms ----------------------------------------------------------------------------
 
 
 def test_a_record_in_form_1_reads_as_it_did() -> None:
@@ -127,6 +128,17 @@ def test_a_record_in_form_1_reads_as_it_did() -> None:
     assert [answer.percent for answer in sheet.answers] == ["3.20", "3.40"]
     form["test"] |= {"criterion": "custom", "criterion_source": "Listing"}
     assert results.rule(form)[0].startswith("Limits set for this system: 3.0 to 3.9")
+
+
+def test_a_record_in_form_2_reads_as_it_did() -> None:
+    """Written by the product before form 3; invented data."""
+    form = json.loads(FORM_2.read_bytes())
+    assert (form["form"], canonical_bytes(form)) == (2, FORM_2.read_bytes())
+    sheet = paper(form, digest="0" * 64, verify_url="https://example.invalid/")
+    assert [(run.measured, run.outlets) for run in sheet.runs] == [
+        ("600 L/min, flow meter", ""),
+        ("1900 L/min, flow meter", ""),
+    ]
 
 
 def test_a_draft_from_before_the_titles_is_named_as_then(scene: Scene) -> None:
@@ -159,5 +171,5 @@ def test_a_record_sealed_in_form_1_still_verifies(
     assert Seal.objects.get().form == 1
     assert [*chain.verify()] == []
     tested(scene, on=date(2027, 6, 15))
-    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 2]
+    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 3]
     assert [*chain.verify()] == []

@@ -180,6 +180,27 @@ def test_measures_save_and_bad_ones_come_back(crew, scene, day):
     assert "lots" in answer.content.decode()
 
 
+def test_outlets_make_the_flow_and_come_back_as_typed(crew, scene, day):
+    run = day.runs.first()
+    typed = {
+        "outlets-0-diameter": "38", "outlets-0-diameter-unit": "mm",
+        "outlets-0-coefficient": "0,90", "outlets-0-pressure": "2.1",
+        "outlets-0-pressure-unit": "bar", "outlets-1-coefficient": "0.9",
+        "outlets-1-diameter-unit": "mm", "outlets-1-pressure-unit": "bar",
+    }  # fmt: skip
+    answer = press(crew, "run_note", run.key, **typed)
+    assert answer.status_code == 422
+    assert "Outlet 2 lacks its diameter and pressure" in answer.content.decode()
+    assert 'value="0,90"' in answer.content.decode()
+    press(crew, "run_note", run.key, **{**typed, "outlets-1-coefficient": ""})
+    run.refresh_from_db()
+    assert run.outlets == [{"diameter": "38 mm", "coefficient": "0,90", "pressure": "2.1 bar"}]
+    assert run.flow_source == "pitot"
+    shown = page(crew, "discharge", day.key)
+    assert f'value="{run.solution_flow_typed.split()[0]}"' in shown
+    assert "Outlets, whose flows make the solution flow" in shown
+
+
 def test_same_measure_by_two_people_keeps_both_and_overwrites_nothing(crew, scene, day):
     run = day.runs.first()
     other = actor_of(scene.contractor.organisation)
