@@ -192,6 +192,7 @@ def _run(run: FlowRun) -> dict[str, Any]:
         "inlet_pressure": run.inlet_pressure_typed,
         "solution_flow": run.solution_flow_typed,
         "flow_source": run.flow_source,
+        "outlets": run.outlets,
         "level_before": run.level_before_typed,
         "level_after": run.level_after_typed,
         "foam_seen_at": iso(run.foam_seen_at),

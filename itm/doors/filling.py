@@ -9,6 +9,7 @@ from itm.core.errors import Refused
 from itm.core.quantities import QuantityField, apart
 from itm.doors.entry import Texts
 from itm.intake.check import Problem
+from itm.records.outlet_fields import OutletsField
 
 
 class Wrong(Refused):
@@ -67,7 +68,7 @@ def require_known(put: Texts, known: Mapping[str, Any]) -> None:
 
 
 def _data(name: str, field: forms.Field, value: "str | list[str]") -> dict[str, Any]:
-    many = isinstance(field, forms.ModelMultipleChoiceField)
+    many = isinstance(field, forms.ModelMultipleChoiceField | OutletsField)
     if many != isinstance(value, list):
         raise Refused(
             "not_a_list", "Write a list here." if many else "Write one text here, no list.", name

@@ -137,6 +137,12 @@ DISCHARGE = (
             Field("inlet_pressure", "at the proportioner, while it flows", units=PRESSURE),
             Field("solution_flow", "together with where it comes from", units=FLOW),
             Field("flow_source", "where the flow comes from", choices=SOURCES),
+            Field(
+                "outlets",
+                "read by pitot, in place of solution_flow: each as inside diameter, coefficient "
+                "and pitot pressure, such as “38 mm; 0.90; 2.1 bar”",
+                listed=True,
+            ),
             Field("level_before", "in the tank before", units=VOLUME),
             Field("level_after", "in the tank after", units=VOLUME),
         ),

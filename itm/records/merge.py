@@ -4,7 +4,6 @@ A form carries for each field the text it was opened with. Whatever the person l
 none of their business and stays as it stands now, whoever wrote it.
 """
 
-import json
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
@@ -66,7 +65,7 @@ def _text(value: Any) -> str:
     if isinstance(value, date | datetime):
         return value.isoformat()
     if isinstance(value, list):
-        return json.dumps(value, ensure_ascii=False)
+        return "\n".join(value)
     return str(value).replace("\r\n", "\n")
 
 

@@ -1,4 +1,7 @@
-"""Outlets read by pitot, as typed, and the flow that they make together."""
+"""Outlets read by pitot, as typed, and the flow that they make together.
+
+An outlet is one text, “38 mm; 0.90; 2.1 bar”: inside diameter, coefficient, pitot pressure.
+"""
 
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -14,39 +17,46 @@ PLACE = "outlets"
 DIGITS = 4  # of the sum; a pitot gauge gives three
 
 
-def listed(rows: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
-    """Rows as they are kept: a row without any entry falls out.
+def parts(text: str) -> list[str]:
+    """Three parts as typed, empty where nothing is."""
+    found = [part.strip() for part in text.split(";")]
+    return found + [""] * (len(PARTS) - len(found))
+
+
+def listed(texts: Iterable[str]) -> list[str]:
+    """Outlets as they are kept; one without any entry falls out.
 
     Raises Refused outlet_incomplete, outlet_impossible, too_many_outlets, and those of a quantity.
     """
     out = []
-    for number, row in enumerate(rows, 1):
-        typed = {part: str(row.get(part, "")).strip() for part in PARTS}
-        if not any(typed.values()):
+    for number, text in enumerate(texts, 1):
+        typed = parts(text)
+        if not any(typed):
             continue
-        if missing := [part for part in PARTS if not typed[part]]:
+        if len(typed) > len(PARTS) or not all(typed):
             raise Refused(
                 "outlet_incomplete",
-                f"Outlet {number} lacks its {' and '.join(missing)}: write all three or none.",
+                f"Outlet {number} is “{'; '.join(typed)}”: write its inside diameter, its "
+                "coefficient and its pitot pressure, such as 38 mm; 0.90; 2.1 bar.",
                 PLACE,
             )
-        out.append(typed)
-        _flow([typed], f"Outlet {number}")
+        _flow([text], f"Outlet {number}")
+        out.append("; ".join(typed))
     if len(out) > MOST:
         raise Refused("too_many_outlets", f"{len(out)} outlets; {MOST} are the most.", PLACE)
     return out
 
 
-def flow(rows: Sequence[Mapping[str, str]], *, unit: str) -> Quantity:
+def flow(texts: Sequence[str], *, unit: str) -> Quantity:
     """The sum of all outlets, written in `unit`, litres a minute where that is no unit of flow."""
     unit = unit if unit in FLOW else "L/min"
-    si = _flow(rows, "The outlets")
+    si = _flow(texts, "The outlets")
     return Quantity(si, f"{float(f'{si / FLOW[unit]:.{DIGITS}g}'):.10g} {unit}")
 
 
-def _flow(rows: Sequence[Mapping[str, str]], what: str) -> float:
+def _flow(texts: Sequence[str], what: str) -> float:
     try:
-        found = outlets_flow([outlet(row, what) for row in rows]).flow
+        found = outlets_flow([outlet(text, what) for text in texts]).flow
     except CalcError as refusal:
         raise Refused("outlet_impossible", f"{what}: {refusal}", PLACE) from refusal
     if found <= 0:
@@ -54,13 +64,13 @@ def _flow(rows: Sequence[Mapping[str, str]], what: str) -> float:
     return found
 
 
-def outlet(row: Mapping[str, str], what: str) -> Outlet:
+def outlet(text: str, what: str = "The outlet") -> Outlet:
+    diameter, coefficient, pressure = parts(text)
+    factor = parse_decimal(coefficient, place=PLACE, what=f"{what}, coefficient,")
     return Outlet(
-        diameter=_measured(row["diameter"], LENGTH, f"{what}, diameter"),
-        coefficient=float(
-            parse_decimal(row["coefficient"], place=PLACE, what=f"{what}, coefficient,")
-        ),
-        pressure=_measured(row["pressure"], PRESSURE, f"{what}, pressure"),
+        diameter=_measured(diameter, LENGTH, f"{what}, diameter"),
+        coefficient=float(factor),
+        pressure=_measured(pressure, PRESSURE, f"{what}, pressure"),
     )
 
 
@@ -76,5 +86,6 @@ def _measured(typed: str, units: Mapping[str, float], what: str) -> float:
         raise Refused(refusal.code, f"{what}: {refusal.sentence}", PLACE) from refusal
 
 
-def told(row: Mapping[str, str]) -> str:
-    return f"{row['diameter']}, coefficient {row['coefficient']}, {row['pressure']}"
+def told(text: str) -> str:
+    diameter, coefficient, pressure = parts(text)
+    return f"{diameter}, coefficient {coefficient}, {pressure}"

@@ -40,7 +40,7 @@ def flow_remarks(run: FlowRun) -> list[str]:
             "A flow from the nameplate was not measured: it is no evidence that this flow point "
             "was reached."
         )
-    if low := [told(row) for row in run.outlets if outlet(row, "").pressure < LOW_PITOT]:
+    if low := [told(row) for row in run.outlets if outlet(row).pressure < LOW_PITOT]:
         out.append(
             f"{'; '.join(low)}: below about {LOW_PITOT / 1e3:.0f} kPa the stream does not fill the "
             "outlet and a pitot is no measure of it (NFPA 291, from memory): close outlets, or use "

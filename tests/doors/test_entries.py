@@ -89,6 +89,17 @@ def test_one_that_fails_does_not_stop_the_others(draft, phone):
     assert run.foam_seen_at == phone.now
 
 
+def test_outlets_come_as_a_list_and_make_the_flow(draft, phone):
+    run = {"run": run_of(draft).key}
+    outlet = "38 mm; 0.90; 2.1 bar"
+    answer = phone.say("note_run", run, {"outlets": [outlet, outlet]}, {"outlets": ""})
+    assert (answer.state, run_of(draft).flow_source) == ("taken", "pitot")
+    crossed = phone.say("note_run", run, {"outlets": [outlet]}, {"outlets": ""})
+    assert (crossed.state, crossed.now) == ("crossed", {"outlets": f"{outlet}\n{outlet}"})
+    wrong = phone.say("note_run", run, {"outlets": "38 mm"})
+    assert (wrong.state, wrong.code, wrong.place) == ("refused", "not_a_list", "outlets")
+
+
 def test_an_entry_that_was_refused_may_come_again_under_its_key(draft, phone):
     raw = phone.note("foam_seen", {"run": run_of(draft).key})
     [early] = phone.send([raw])

@@ -148,7 +148,7 @@ class FlowRun(Tracked):
     solution_flow = models.FloatField(null=True, blank=True, help_text="m³/s")
     solution_flow_typed = models.CharField(max_length=40, blank=True)
     flow_source = models.CharField(max_length=10, choices=FlowSource.choices, blank=True)
-    # By pitot: diameter, coefficient and pressure of each outlet as typed; their sum is the flow.
+    # By pitot: each outlet as typed, “38 mm; 0.90; 2.1 bar”; their sum is the flow.
     outlets = models.JSONField(default=list, blank=True)
     foam_seen_at = models.DateTimeField(null=True, blank=True)
     # Where the criterion compares with the acceptance test: what that gave here, by value.

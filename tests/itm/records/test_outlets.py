@@ -15,8 +15,8 @@ from itm.records.outlets import flow, listed
 from itm.records.remarks import flow_remarks
 from tests.deeds import prepared, tested
 
-SMALL = {"diameter": "38 mm", "coefficient": "0.9", "pressure": "2.1 bar"}
-LARGE = {"diameter": "2.5 in", "coefficient": "0.90", "pressure": "30 psi"}
+SMALL = "38 mm; 0.9; 2.1 bar"
+LARGE = "2.5 in; 0.90; 30 psi"
 
 
 def row_of(scene: Any) -> Any:
@@ -37,7 +37,7 @@ def test_the_flow_is_that_of_the_table_for_such_outlets():
 
 
 def test_the_sum_stands_as_the_flow_and_names_its_source(scene):
-    run = note(scene, row_of(scene), outlets=[SMALL, {}, LARGE])
+    run = note(scene, row_of(scene), outlets=[SMALL, " ; ;", LARGE])
     assert run.outlets == [SMALL, LARGE]
     assert (run.flow_source, run.solution_flow_typed) == ("pitot", flow([SMALL, LARGE],
             unit="L/min").typed)  # fmt: skip
@@ -63,13 +63,14 @@ def test_a_meter_and_outlets_are_not_both_the_flow(scene):
 @pytest.mark.parametrize(
     ("row", "code", "words"),
     [
-        ({**SMALL, "pressure": ""}, "outlet_incomplete", "Outlet 1 lacks its pressure"),
-        ({**SMALL, "diameter": "38"}, "unknown_unit", "diameter: write it with its unit"),
-        ({**SMALL, "diameter": "thick mm"}, "not_a_number", "Outlet 1, diameter"),
-        ({**SMALL, "coefficient": "9"}, "outlet_impossible", "coefficient"),
-        ({**SMALL, "coefficient": "o.9"}, "not_a_number", "coefficient"),
-        ({**SMALL, "pressure": "0 bar"}, "outlet_impossible", "no pressure is no flow"),
-        ({**SMALL, "diameter": "38 m"}, "outlet_impossible", "diameter"),
+        ("38 mm; 0.9;", "outlet_incomplete", "Outlet 1 is “38 mm; 0.9; ”"),
+        ("38 mm; 0.9; 2.1 bar; 4", "outlet_incomplete", "such as 38 mm; 0.90; 2.1 bar"),
+        ("38; 0.9; 2.1 bar", "unknown_unit", "diameter: write it with its unit"),
+        ("thick mm; 0.9; 2.1 bar", "not_a_number", "Outlet 1, diameter"),
+        ("38 mm; 9; 2.1 bar", "outlet_impossible", "coefficient"),
+        ("38 mm; o.9; 2.1 bar", "not_a_number", "coefficient"),
+        ("38 mm; 0.9; 0 bar", "outlet_impossible", "no pressure is no flow"),
+        ("38 m; 0.9; 2.1 bar", "outlet_impossible", "diameter"),
     ],
 )
 def test_what_is_no_outlet_is_refused_with_its_number(row, code, words):
@@ -97,7 +98,7 @@ def test_two_people_at_the_same_outlets_are_a_conflict(scene):
 
 
 def test_a_stream_too_weak_for_a_pitot_is_remarked(scene):
-    run = note(scene, row_of(scene), outlets=[{**SMALL, "pressure": "0.5 bar"}, LARGE])
+    run = note(scene, row_of(scene), outlets=["38 mm; 0.9; 0.5 bar", LARGE])
     assert any("below about 70 kPa" in words for words in flow_remarks(run))
     run = note(scene, run, outlets=[LARGE])
     assert not any("kPa" in words for words in flow_remarks(run))
