@@ -99,9 +99,7 @@ class _Taking:
             )  # fmt: skip
 
     def _take(self, entry: Entry) -> Answer:
-        verb = VERBS.get(entry.verb)
-        if verb is None:
-            raise Refused("unknown_verb", f"There is no “{entry.verb[:40]}” here.", "verb")
+        verb = verb_of(entry)
         self.verb = verb.name
         kept = once(
             actor=self.actor, key=entry.key, what=f"entry {verb.name}", body=entry.body, at=self.at,
@@ -111,42 +109,64 @@ class _Taking:
         return Answer(str(entry.key), state, **kept.value)
 
     def _do(self, verb: Verb, entry: Entry) -> dict[str, Any]:
-        row = self._row(verb, entry)
+        row = row_of(self.actor, verb, entry)
+        self.visit_id = visit_id_of(verb, row)
         if verb.name == "hand_in" and self.failed & {None, self.visit_id}:
             raise Refused(
                 WAITS,
                 "Something that was entered before this could not be taken; see to that first, or "
                 "it would be missing on the record.",
             )
-        stamp = entry.at or self.at
-        latest = max(stamp, self.at, self.device_now or self.at)
-        with transaction.atomic():
-            done: Done = verb.does(Call(self.actor, entry, row, stamp, self.at, latest))
-            off = device_clocks.ahead(device_now=self.device_now, stamped_at=stamp, at=self.at)
-            device_clocks.note(actor=self.actor, visit=done.visit, off=off, at=self.at)
+        done = perform(
+            actor=self.actor, verb=verb, entry=entry, row=row, device_now=self.device_now,
+            at=self.at,
+        )  # fmt: skip
         return {"code": done.code, "sentence": done.sentence, "now": dict(done.now)}
 
-    def _row(self, verb: Verb, entry: Entry) -> Any:
-        """Raises NotFound; Refused bad_entry, waits."""
-        if set(entry.of) != ({verb.of} if verb.of else set()):
-            wanted = f"“of” holds the key of one {verb.of}" if verb.of else "“of” holds nothing"
-            raise Refused("bad_entry", f"For {verb.name} {wanted}.", "of")
-        if not verb.of:
-            return None
-        find, visit_of = FIND[verb.of]
-        try:
-            row = find(self.actor, entry.of[verb.of])
-        except NotFound:
-            if verb.of not in MADE_BY_ENTRIES:
-                raise
-            raise Refused(
-                WAITS,
-                f"It hangs on a {verb.of} that has not come in yet; it is taken as soon as that "
-                "has.",
-                verb.of,
-            ) from None
-        self.visit_id = visit_of(row).pk
-        return row
+
+def verb_of(entry: Entry) -> Verb:
+    """Raises Refused unknown_verb."""
+    verb = VERBS.get(entry.verb)
+    if verb is None:
+        raise Refused("unknown_verb", f"There is no “{entry.verb[:40]}” here.", "verb")
+    return verb
+
+
+def row_of(actor: Actor, verb: Verb, entry: Entry) -> Any:
+    """What the entry hangs on. Raises NotFound; Refused bad_entry, waits."""
+    if set(entry.of) != ({verb.of} if verb.of else set()):
+        wanted = f"“of” holds the key of one {verb.of}" if verb.of else "“of” holds nothing"
+        raise Refused("bad_entry", f"For {verb.name} {wanted}.", "of")
+    if not verb.of:
+        return None
+    find, _ = FIND[verb.of]
+    try:
+        return find(actor, entry.of[verb.of])
+    except NotFound:
+        if verb.of not in MADE_BY_ENTRIES:
+            raise
+        raise Refused(
+            WAITS,
+            f"It hangs on a {verb.of} that has not come in yet; it is taken as soon as that has.",
+            verb.of,
+        ) from None
+
+
+def visit_id_of(verb: Verb, row: Any) -> int | None:
+    return FIND[verb.of][1](row).pk if verb.of else None
+
+
+@transaction.atomic
+def perform(
+    *, actor: Actor, verb: Verb, entry: Entry, row: Any, device_now: datetime | None, at: datetime
+) -> Done:
+    """The deed itself, and the clock that stamped it where that is off."""
+    stamp = entry.at or at
+    latest = max(stamp, at, device_now or at)
+    done = verb.does(Call(actor, entry, row, stamp, at, latest))
+    off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
+    device_clocks.note(actor=actor, visit=done.visit, off=off, at=at)
+    return done
 
 
 _STATES: Mapping[type[ItmError], str] = {

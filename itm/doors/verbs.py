@@ -186,6 +186,12 @@ BENCH = (
     Verb(
         "set_out_bench", "Water, standards and concentrate stand on the bench; their keys are told "
         "beforehand.", bench.set_out_bench, "test",
+        (
+            Field(
+                "standards", "none for a bench whose standards are added one by one",
+                choices=(bench.USUAL, bench.NONE),
+            ),
+        ),
     ),
     Verb(
         "add_system_water", "The water that went through the system, where it is another.",

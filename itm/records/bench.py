@@ -35,13 +35,15 @@ SHARED = (
 
 
 @transaction.atomic
-def set_out(*, actor: Actor, test: ProportioningTest) -> list[Bottle]:
+def set_out(*, actor: Actor, test: ProportioningTest, standards: bool = True) -> list[Bottle]:
     """Water, the same once more, undiluted concentrate, and the usual standards. May run twice.
 
-    Returns the bottles that were missing. Raises Forbidden; Refused not_draft.
+    Without `standards` none is made, because others will be added. Returns the bottles that were
+    missing. Raises Forbidden; Refused not_draft.
     """
     require_open(actor, test.bench)
-    return [_bottle(actor, test.bench, planned) for planned in to_set_out(test)]
+    planned = [one for one in to_set_out(test) if standards or one.target_percent is None]
+    return [_bottle(actor, test.bench, one) for one in planned]
 
 
 def to_set_out(test: ProportioningTest) -> list["Planned"]:

@@ -13,12 +13,16 @@ from itm.records.bench_forms import BenchForm, ReasonForm, StandardForm
 from itm.records.models import Bottle, Reading
 
 MOST_TYPED = 40  # characters of a reading, as on the page
+USUAL, NONE = "usual", "none"
 VOLUMES = ("concentrate_ml", "water_ml")
 
 
 def set_out_bench(call: Call) -> Done:
-    require_known(call.entry.put, {})
-    made = services.set_out(actor=call.actor, test=call.row)
+    require_known(call.entry.put, {"standards": ""})
+    which = call.entry.text("standards") or USUAL
+    if which not in (USUAL, NONE):
+        raise Refused("invalid_choice", f"Write {USUAL} or {NONE}.", "standards")
+    made = services.set_out(actor=call.actor, test=call.row, standards=which == USUAL)
     return Done(call.row.visit, {"bottles": [_bottle(bottle) for bottle in made]})
 
 
