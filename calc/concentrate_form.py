@@ -44,7 +44,8 @@ RANGES = MappingProxyType(  # own choice: far wider than any liquid of the trade
 ANY = (-1e9, 1e9, "a number from -1e9 to 1e9")  # own choice
 COLDEST, HOTTEST = 0.0, 40.0  # °C, own choice: the bench
 MOST_SAMPLES, MOST_FILLS = 20, 200  # own choice
-OPTIONAL = ("lot", "fills", "uncertainty", "programmes", "solution", "circulated")
+LIMIT_KEYS = ("property", "of")
+OPTIONAL = ("lot", "fills", "uncertainty", "programmes", "limits", "solution", "circulated")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,8 @@ def concentrate_answer(given: Any) -> dict[str, Any]:
     given : dict with temperature_c (of all readings) and samples, a list of {name, and properties};
         and optional lot {properties, ranges}; fills, a list of {volume_l, refractive_index,
         density}, in place of the lot's index and density; uncertainty {refractive_index, density},
-        standard; programmes, a list of codes; circulated, true when the tank was circulated before
+        standard; programmes, a list of codes; limits, a list by value of {property, of, lowest,
+        highest, source, confidence}; circulated, true when the tank was circulated before
         sampling; and solution {percent, standard_uncertainty, standards_from}.
 
     Returns
@@ -81,7 +83,8 @@ def concentrate_answer(given: Any) -> dict[str, Any]:
     lot, ranges = _lot(entries.get("lot", {}))
     u = _properties(entries.get("uncertainty", {}), "$.uncertainty", MIXING, least=1e-9)
     baseline = _baseline(entries, lot, u)
-    limits = [("lot", limit) for limit in ranges.values()] + _programmes(entries)
+    limits = [("lot", limit) for limit in ranges.values()]
+    limits += [*_programmes(entries), *_by_value(entries)]
     source = "fills" if "fills" in entries else "lot"
     found = [(s, _strength(s, baseline, u, temperature, source)) for s in samples]
     strengths = [(s, left) for s, left in found if left]
@@ -183,6 +186,21 @@ def _programmes(entries: dict[str, Any]) -> list[tuple[str, Limit]]:
         for i, code in enumerate(list_at(entries["programmes"], "$.programmes"))
     ]
     return [(code, limit) for code in codes for limit in known[code].limits.values()]
+
+
+def _by_value(entries: dict[str, Any]) -> list[tuple[str, Limit]]:
+    """Limits that somebody froze: a later edition of a programme moves none of them."""
+    out = []
+    for i, row in enumerate(list_at(entries["limits"], "$.limits") if "limits" in entries else ()):
+        where = f"$.limits[{i}]"
+        cells = keys_at(row, where, (*LIMIT_KEYS, "source", "confidence"), ("lowest", "highest"))
+        of, source, sure = (
+            text_at(cells[key], f"{where}.{key}") for key in ("of", "source", "confidence")
+        )
+        name = choice_at(cells["property"], f"{where}.property", PROPERTIES)
+        ends = {key: cells[key] for key in ("lowest", "highest") if key in cells}
+        out.append((of, read_limit(ends, where, name, source, sure)))
+    return out
 
 
 def _judged(sample: Sample, limits: list[tuple[str, Limit]]) -> list[dict[str, Any]]:

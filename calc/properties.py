@@ -23,6 +23,7 @@ PROPERTIES = (  # with the unit of its certificate in the name; no unit: a ratio
     "refractive_index",
     "density",  # kg/m³
     "ph",
+    "conductivity_ms_cm",  # of the undiluted liquid
     "kinematic_viscosity_mm2_s",
     "dynamic_viscosity_mpa_s",
     "sediment_percent",

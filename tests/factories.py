@@ -19,6 +19,7 @@ from itm.registry.models import (
     FoamSystem,
     Grant,
     Instrument,
+    LotRange,
     Proportioner,
     Relocation,
     Site,
@@ -137,6 +138,18 @@ class ConcentrateLotFactory(TrackedFactory):
     kind = ConcentrateLot.Kind.SFFF
     nominal_percent = Decimal("3")
     batch = factory.Sequence(lambda n: f"B{n:04d}")
+
+
+class LotRangeFactory(TrackedFactory):
+    class Meta:
+        model = LotRange
+
+    lot = factory.SubFactory(ConcentrateLotFactory)
+    name = "ph"
+    lowest = Decimal("6.5")
+    lowest_typed = "6.5"
+    highest = Decimal("8.5")
+    highest_typed = "8.5"
 
 
 class TankFillFactory(TrackedFactory):

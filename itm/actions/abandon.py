@@ -8,15 +8,15 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.records import states
-from itm.records.models import ProportioningTest
+from itm.records.models import Record
 
 
 @transaction.atomic(durable=True)
-def abandon(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> ProportioningTest:
+def abandon(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> Record:
     """Raises NotFound, Forbidden, Conflict; Refused reason_missing, wrong_state."""
-    test = states.locked(actor, key)
-    states.require(actor, "abandon", test)
+    record = states.locked(actor, key)
+    states.require(actor, "abandon", record)
     if not reason.strip():
-        raise Refused("reason_missing", "Say why this test is given up.", "reason")
-    states.move(actor=actor, test=test, verb="abandon", at=at, reason=reason.strip())
-    return test
+        raise Refused("reason_missing", "Say why this record is given up.", "reason")
+    states.move(actor=actor, record=record, verb="abandon", at=at, reason=reason.strip())
+    return record

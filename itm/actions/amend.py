@@ -9,34 +9,54 @@ from django.db import models, transaction
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.records import states
-from itm.records.loading import whole
-from itm.records.models import Bench, Bottle, FlowRun, FlushStep, ProportioningTest, Reading
+from itm.records.loading import whole, whole_check
+from itm.records.models import (
+    Bench,
+    Bottle,
+    ConcentrateCheck,
+    ConcentrateSample,
+    FlowRun,
+    FlushStep,
+    LaboratoryReport,
+    ProportioningTest,
+    Reading,
+    Record,
+    SampleValue,
+)
 
 FRESH = {"id", "key", "sealed_at"}
 
 
 @transaction.atomic(durable=True)
-def amend(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> ProportioningTest:
-    """A new draft with copies of bench, runs and readings; the sealed record stays as it is.
+def amend(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> Record:
+    """A new draft with copies of everything that was read; the sealed record stays as it is.
 
     Raises NotFound, Forbidden; Conflict when it is being corrected already; Refused
     reason_missing, wrong_state.
     """
-    test = states.locked(actor, key)
-    states.require(actor, "amend", test)
-    if test.state != ProportioningTest.State.SEALED:
+    record = states.locked(actor, key)
+    states.require(actor, "amend", record)
+    if record.state != record.State.SEALED:
         raise Refused("wrong_state", "Only a sealed record is amended; this one can still change.")
     if not reason.strip():
         raise Refused("reason_missing", "Say what the amendment corrects and why.", "reason")
-    if test.amendments.exclude(state=ProportioningTest.State.ABANDONED).exists():
+    amendments: Any = record.amendments
+    if amendments.exclude(state=record.State.ABANDONED).exists():
         raise Conflict("This record is being corrected already, or was: go on from there.")
-    loaded = whole(test.pk)
+    anew = {
+        **record.NOT_HANDED_IN, "state": record.State.DRAFT, "amends": record,
+        "amendment_reason": reason.strip(),
+    }  # fmt: skip
+    copied = _test if isinstance(record, ProportioningTest) else _check
+    draft = copied(record.pk, actor, anew)
+    states.keep(actor=actor, record=draft, verb="amend", at=at, reason=reason.strip())
+    return draft
+
+
+def _test(pk: int, actor: Actor, anew: dict[str, Any]) -> Record:
+    loaded = whole(pk)
     bench = _copy(Bench, loaded.bench, actor)
-    draft = _copy(
-        ProportioningTest, loaded, actor, bench=bench, state=ProportioningTest.State.DRAFT,
-        amends=test, amendment_reason=reason.strip(), limits="", certainty="",
-        handed_in_at=None, handed_in_by=None,
-    )  # fmt: skip
+    draft: ProportioningTest = _copy(ProportioningTest, loaded, actor, bench=bench, **anew)
     for step in loaded.flush_steps.all():
         _copy(FlushStep, step, actor, test=draft)
     for bottle in loaded.bench.bottles.all():
@@ -45,7 +65,23 @@ def amend(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> Proport
         new_run = _copy(FlowRun, run, actor, test=draft)
         for bottle in run.bottles.all():
             _copy_bottle(bottle, actor, bench=bench, run=new_run)
-    states.keep(actor=actor, test=draft, verb="amend", at=at, reason=reason.strip())
+    return draft
+
+
+def _check(pk: int, actor: Actor, anew: dict[str, Any]) -> Record:
+    """The papers of the laboratory are the same files, and the bottles the same bottles."""
+    loaded = whole_check(pk)
+    draft: ConcentrateCheck = _copy(ConcentrateCheck, loaded, actor, **anew)
+    papers: dict[int | None, LaboratoryReport | None] = {None: None}
+    for paper in loaded.laboratory_reports.all():
+        papers[paper.pk] = _copy(LaboratoryReport, paper, actor, concentrate_check=draft)
+    for sample in loaded.samples.all():
+        new = _copy(
+            ConcentrateSample, sample, actor, concentrate_check=draft, copied=True,
+            report=papers[sample.report_id],
+        )  # fmt: skip
+        for value in sample.values.all():
+            _copy(SampleValue, value, actor, sample=new)
     return draft
 
 

@@ -1,7 +1,9 @@
 """Hand a draft in: evaluated, kept with its digest, waiting for a signature."""
 
 import uuid
+from collections.abc import Callable, Mapping
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -10,50 +12,60 @@ from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
+from itm.intake.check import Problem
 from itm.intake.complete import problems
+from itm.intake.complete_check import problems_of_check
 from itm.records import states
-from itm.records.document import document
-from itm.records.evaluate import evaluate, outcome
-from itm.records.loading import whole
-from itm.records.models import Move, ProportioningTest
+from itm.records.kinds import kind_of
+from itm.records.models import ConcentrateCheck, Move, ProportioningTest, Record
+from itm.records.models.kept import on
+
+PROBLEMS: Mapping[type[Record], Callable[[Any], list[Problem]]] = {
+    ProportioningTest: problems,
+    ConcentrateCheck: problems_of_check,
+}
 
 
 @transaction.atomic
-def hand_in(
-    *, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | None = None
-) -> ProportioningTest:
+def hand_in(*, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | None = None) -> Record:
     """May run twice: the same `once` returns what the first time made. May be part of a whole
     day that comes in at once, so its transaction can be another's.
 
     Raises NotFound, Forbidden, Conflict; Refused wrong_state, incomplete, no_result.
     """
-    test = states.locked(actor, key)
-    states.require(actor, "hand_in", test)
-    if once is not None and Move.objects.filter(once=once, test=test).exists():
-        return test
-    if test.state == ProportioningTest.State.DRAFT and (left := problems(test)):
+    record = states.locked(actor, key)
+    states.require(actor, "hand_in", record)
+    if once is not None and Move.objects.filter(once=once, **on(record)).exists():
+        return record
+    kind, draft = kind_of(record), record.state == record.State.DRAFT
+    if draft and (left := PROBLEMS[type(record)](record)):
         more = f" ({len(left) - 1} more)" if len(left) > 1 else ""
         raise Refused("incomplete", f"{left[0].sentence}{more}", left[0].place)
-    if test.state == ProportioningTest.State.DRAFT and test.visit.started_at:
-        test.tested_on = date_at(test.site.time_zone, test.visit.started_at)
+    columns: dict[str, Any] = _day_of(record) if draft else {}
+    for name, value in columns.items():
+        setattr(record, name, value)
     try:
-        evaluation = evaluate(test, actor=actor)
+        evaluation = kind.evaluate(record, actor=actor)
     except calc.CalcError as refusal:
         raise Refused("no_result", refusal.message, "bench") from refusal
-    limits, certainty = outcome(evaluation.result)
-    columns = {
-        "tested_on": test.tested_on,
-        "limits": limits,
-        "certainty": certainty,
+    columns |= {
+        **kind.outcome(evaluation.result),
         "handed_in_at": at,
         "handed_in_by": actor.user,
     }
-    loaded = whole(test.pk)
+    loaded = kind.whole(record.pk)
     for name, value in columns.items():
         setattr(loaded, name, value)
-    data = canonical_bytes(document(loaded, evaluation))
+    data = canonical_bytes(kind.document(loaded, evaluation))
     states.move(
-        actor=actor, test=test, verb="hand_in", at=at, document=data, digest=digest_bytes(data),
-        once=once, columns=columns,
+        actor=actor, record=record, verb="hand_in", at=at, document=data,
+        digest=digest_bytes(data), once=once, columns=columns,
     )  # fmt: skip
-    return test
+    return record
+
+
+def _day_of(record: Record) -> dict[str, Any]:
+    """A test was done on the day that it was started, whatever was planned."""
+    if isinstance(record, ProportioningTest) and record.visit.started_at:
+        return {"tested_on": date_at(record.site.time_zone, record.visit.started_at)}
+    return {}

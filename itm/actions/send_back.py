@@ -8,18 +8,18 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.records import states
-from itm.records.models import ProportioningTest
+from itm.records.models import Record
 
 
 @transaction.atomic(durable=True)
-def send_back(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> ProportioningTest:
+def send_back(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> Record:
     """Raises NotFound, Forbidden, Conflict; Refused reason_missing, wrong_state."""
-    test = states.locked(actor, key)
-    states.require(actor, "send_back", test)
+    record = states.locked(actor, key)
+    states.require(actor, "send_back", record)
     if not reason.strip():
         raise Refused("reason_missing", "Say what has to be put right before it goes on.", "reason")
     states.move(
-        actor=actor, test=test, verb="send_back", at=at, reason=reason.strip(),
-        columns={"limits": "", "certainty": "", "handed_in_at": None, "handed_in_by": None},
+        actor=actor, record=record, verb="send_back", at=at, reason=reason.strip(),
+        columns=record.NOT_HANDED_IN,
     )  # fmt: skip
-    return test
+    return record

@@ -48,6 +48,12 @@ def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str =
     “1,900” is one and nine tenths to one reader and nineteen hundred to another, and a flow wrong
     by a thousand would stay hidden behind what was typed: so it is asked and not guessed.
     """
+    value = number_in(number, unit, units, place=place)
+    return Quantity(float(value) * units[unit], as_typed(number, unit))
+
+
+def number_in(number: str, unit: str, units: Iterable[str], *, place: str = "") -> Decimal:
+    """The number alone, of which there are not two ways to read it. Raises as `quantity` does."""
     if THOUSANDS_OR_DECIMAL.fullmatch(number.strip()):
         whole, _, rest = number.strip().partition(",")
         raise Refused(
@@ -57,8 +63,12 @@ def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str =
         )
     if unit not in units:
         raise Refused("unknown_unit", f"“{unit}” is not one of {', '.join(units)}.", place)
-    value = parse_decimal(number, place=place)
-    return Quantity(float(value) * units[unit], f"{number.strip()} {unit}")
+    return parse_decimal(number, place=place)
+
+
+def as_typed(number: str, unit: str) -> str:
+    """“1900 L/min”, or the number alone where there is no unit."""
+    return f"{number.strip()} {unit}".strip()
 
 
 def apart(typed: str, units: Iterable[str]) -> tuple[str, str]:

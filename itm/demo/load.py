@@ -129,7 +129,8 @@ def _amend(crew: Crew, test: ProportioningTest, reason: str) -> None:
     """A week later: the last sample is set aside and read again, in a record of its own."""
     crew.tick(days=7)
     office = crew.world.actor(crew.contractor, crew.now.date())
-    draft = amend(actor=office, key=test.key, reason=reason, at=crew.now)
+    made = amend(actor=office, key=test.key, reason=reason, at=crew.now)
+    draft = ProportioningTest.objects.get(pk=made.pk)
     bottle = Bottle.objects.filter(run__test=draft).order_by("-position").first()
     if bottle is None:
         raise LookupError("An amended test has its samples.")

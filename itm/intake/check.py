@@ -58,7 +58,7 @@ def judge(
     except Refused as refusal:
         problems.append(Problem(refusal.place, refusal.code, refusal.sentence))
     try:
-        temperature = _temperature(temperature_typed, temperature_place or place)
+        temperature = judge_temperature(temperature_typed, temperature_place or place)
     except Refused as refusal:
         problems.append(Problem(refusal.place, refusal.code, refusal.sentence))
     return Judged(value, temperature, tuple(problems))
@@ -128,7 +128,8 @@ def _decimals(count: int) -> str:
     return "without decimals" if not count else f"with {count} decimal{'s'[: count > 1]}"
 
 
-def _temperature(typed: str, place: str) -> Decimal | None:
+def judge_temperature(typed: str, place: str) -> Decimal | None:
+    """Of a bottle on the bench, °C; None where none was noted. Raises Refused."""
     if not typed.strip():
         return None
     value = parse_decimal(typed, place=place, what="This temperature")

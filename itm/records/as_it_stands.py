@@ -4,34 +4,32 @@ from typing import Any
 
 import calc
 from itm.records.chain import parsed
-from itm.records.document import document
-from itm.records.evaluate import preview_of
-from itm.records.loading import whole
-from itm.records.models import Evaluation, ProportioningTest
+from itm.records.kinds import kind_of
+from itm.records.models import Evaluation, ProportioningTest, Record
 
 State = ProportioningTest.State
 
 
-def record_form(test: ProportioningTest) -> tuple[dict[str, Any], str]:
+def record_form(record: Record) -> tuple[dict[str, Any], str]:
     """The form and, for a draft without a result, the sentence that says what is missing.
 
     A sealed record is read from its bytes, never from the rows. `evaluation` is None where there is
-    no result. For code that read the test through its scope.
+    no result. For code that read the record through its scope.
     """
-    if test.state == State.SEALED:
-        return parsed(test.seal), ""
-    loaded = whole(test.pk)
-    if test.state == State.HANDED_IN and (last := test.evaluations.last()):
-        return document(loaded, last), ""
-    now = preview_of(loaded)
-    empty: dict[str, Any] = {"flow_points": [], "samples": [], "warnings": []}
-    form = document(
+    if record.state == State.SEALED:
+        return parsed(record.seal), ""
+    kind = kind_of(record)
+    loaded = kind.whole(record.pk)
+    if record.state == State.HANDED_IN and (last := record.evaluations.last()):
+        return kind.document(loaded, last), ""
+    now = kind.preview(loaded)
+    form = kind.document(
         loaded,
         Evaluation(
             engine_version=calc.__version__,
             inputs_digest=now.result["inputs_digest"] if now.result else "",
             inputs=now.inputs,
-            result=now.result or empty,
+            result=now.result or dict(kind.nothing),
         ),
     )
     if now.result is None:

@@ -17,11 +17,11 @@ import calc
 from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core import history, triggers
-from itm.records.document import document, instant
-from itm.records.judging import judge
-from itm.records.loading import whole
-from itm.records.models import Evaluation, ProportioningTest, Seal
-from itm.records.rows import guarded, plain, rows
+from itm.records.facts import instant
+from itm.records.kinds import KINDS, Kind, kind_of
+from itm.records.models import Evaluation, Record, Seal
+from itm.records.models.kept import LINKS, on
+from itm.records.rows import plain, rows
 from itm.registry.models import Site
 
 AGREES = 1e-9  # relative, of a recomputation by the same engine version
@@ -43,15 +43,16 @@ def parsed(seal: Seal) -> dict[str, Any]:
 
 
 def seal(
-    *, actor: Actor, test: ProportioningTest, evaluation: Evaluation, signature: Signature,
+    *, actor: Actor, record: Record, evaluation: Evaluation, signature: Signature,
     at: datetime,
 ) -> Seal:  # fmt: skip
-    """Append the test to its site's chain and close its rows. Inside the caller's transaction."""
+    """Append the record to its site's chain and close its rows. Inside the caller's transaction."""
     # Two signatures at one site follow each other: the row of the site is the gate.
-    Site.objects.select_for_update().get(pk=test.site_id)
-    last = Seal.objects.filter(site=test.site_id).order_by("-number").first()
-    loaded = whole(test.pk)
-    form = document(loaded, evaluation)
+    Site.objects.select_for_update().get(pk=record.site_id)
+    last = Seal.objects.filter(site=record.site_id).order_by("-number").first()
+    kind = kind_of(record)
+    loaded = kind.whole(record.pk)
+    form = kind.document(loaded, evaluation)
     form["seal"] = {
         "number": last.number + 1 if last else 1,
         "previous": last.digest if last else "",
@@ -64,10 +65,10 @@ def seal(
     data = canonical_bytes(form)
     row = Seal.objects.create(
         by=actor,
-        site=test.site,
+        site=record.site,
         number=form["seal"]["number"],
-        test=test,
-        form=Seal.FORM,
+        **on(record),
+        form=kind.form,
         document=data,
         digest=digest_bytes(data),
         previous=form["seal"]["previous"],
@@ -77,15 +78,15 @@ def seal(
         signer_number=signature.number,
         signed_for=actor.organisation_name,
     )
-    _close(actor, loaded, at)
+    _close(actor, kind, loaded, at)
     return row
 
 
-def _close(actor: Actor, test: ProportioningTest, at: datetime) -> None:
+def _close(actor: Actor, kind: Kind, record: Record, at: datetime) -> None:
     """Copy the instant of sealing to every guarded row; the triggers refuse changes from now on."""
-    tables = guarded(test)
-    del tables["test"]  # sealed by its own move
-    with history.bulk(actor, "sealed", ProportioningTest, "its rows are closed", of=test):
+    tables = kind.guarded(record)
+    del tables[kind.own]  # sealed by its own move
+    with history.bulk(actor, "sealed", type(record), "its rows are closed", of=record):
         for table in tables.values():
             if table:
                 model = type(table[0])
@@ -109,14 +110,17 @@ def verify() -> Iterator[Finding]:
         yield Finding("broken", "database", f"The guard {name} is missing; run manage.py migrate.")
     for site in Site.objects.order_by("pk"):
         yield from _verify_chain(site)
-    unsealed = ProportioningTest.objects.filter(state="sealed", seal=None)
-    for test in unsealed.select_related("site"):
-        yield Finding("broken", _place(test), "The record says sealed, but it has no seal.")
+    for model, kind in KINDS.items():
+        unsealed: Any = model.objects.filter(state="sealed", seal=None).select_related("site")
+        for record in unsealed:
+            place = f"{record.site.name}, {kind.name}: {record}"
+            yield Finding("broken", place, "The record says sealed, but it has no seal.")
 
 
 def _verify_chain(site: Site) -> Iterator[Finding]:
     previous, number = "", 0
-    for row in Seal.objects.filter(site=site).select_related("test__site").order_by("number"):
+    seals = Seal.objects.filter(site=site).select_related(*LINKS.values())
+    for row in seals.order_by("number"):
         number += 1
         place = f"{site.name}, seal {row.number}"
         if row.number != number:
@@ -136,25 +140,29 @@ def _verify_seal(row: Seal, place: str) -> Iterator[Finding]:
         form = json.loads(data)
         inside = form["seal"]
         stated = (inside["number"], inside["previous"], inside["sealed_at"], form["key"])
+        named = form["kind"]
     except (ValueError, KeyError, TypeError):
         yield Finding("broken", place, "The stored bytes are not a record in a known form.")
         return
-    if stated != (row.number, row.previous, instant(row.sealed_at), str(row.test.key)):
+    kind = kind_of(row.record)
+    columns = (row.number, row.previous, instant(row.sealed_at), str(row.record.key))
+    if stated != columns or named != kind.name:
         yield Finding("broken", place, "The seal's own columns are not what its bytes say.")
-    yield from _verify_rows(row, form, place)
-    yield from _verify_engine(form, place)
+    yield from _verify_rows(row, kind, form, place)
+    yield from _verify_engine(kind, form, place)
 
 
-def _verify_rows(row: Seal, form: dict[str, Any], place: str) -> Iterator[Finding]:
+def _verify_rows(row: Seal, kind: Kind, form: dict[str, Any], place: str) -> Iterator[Finding]:
     """Name each row and column that is not as sealed."""
-    loaded = whole(row.test_id)
+    loaded = kind.whole(row.record.pk)
     if loaded.state != "sealed" or loaded.sealed_at != row.sealed_at:
         yield Finding("broken", place, "The record is no longer marked as sealed at that instant.")
-    for name, table in guarded(loaded).items():
+    tables = kind.guarded(loaded)
+    for name, table in tables.items():
         for item in table:
             if getattr(item, "sealed_at", None) is None:
                 yield Finding("broken", place, f"{name}: {item} is no longer marked as sealed.")
-    now = rows(loaded)
+    now = rows(tables)
     for name, sealed in form["rows"].items():
         there = {r["key"]: r for r in now.get(name, [])}
         for was in sealed:
@@ -179,10 +187,10 @@ def _verify_row(
             )
 
 
-def _verify_engine(form: dict[str, Any], place: str) -> Iterator[Finding]:
+def _verify_engine(kind: Kind, form: dict[str, Any], place: str) -> Iterator[Finding]:
     stored = form["evaluation"]
     try:
-        result = judge(stored["inputs"])
+        result = kind.judge(stored["inputs"])
         same = _agree(stored["result"], result)
         how = "recomputation gives another result"
     except calc.CalcError as refusal:
@@ -209,7 +217,3 @@ def _agree(was: Any, now: Any) -> bool:
     if isinstance(was, numbers) and isinstance(now, numbers) and not isinstance(was, bool):
         return math.isclose(was, now, rel_tol=AGREES, abs_tol=1e-12)
     return bool(was == now)
-
-
-def _place(test: ProportioningTest) -> str:
-    return f"{test.site.name}, test of {test.tested_on}"

@@ -10,45 +10,35 @@ lean, which form 1 did not know; and of each run its own band and the acceptance
 where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot.
 """
 
-from datetime import UTC, date, datetime
-from decimal import Decimal
 from typing import Any
 
 from calc.standards import as_made_percent
 from itm.records.evaluate import supply
-from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Seal, Visit
-from itm.records.rows import rows
+from itm.records.facts import (
+    amended,
+    at_site,
+    authorities,
+    evaluated,
+    handed_in,
+    instant,
+    moves,
+    tank_contents,
+    written,
+)
+from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Visit
+from itm.records.rows import guarded, rows
 from itm.registry.certificates import certificate_on
-from itm.registry.contents import amount, as_of, ledger
-from itm.registry.models import Tank
 
-
-def instant(at: datetime | None) -> str | None:
-    """An instant in UTC. Microseconds stay, so that what is stored and what is sealed agree."""
-    return None if at is None else at.astimezone(UTC).isoformat().replace("+00:00", "Z")
-
-
-def written(value: Decimal | date | None) -> str | None:
-    """A decimal with the digits it has, a date as ISO 8601."""
-    if isinstance(value, Decimal):
-        plain = format(value.normalize(), "f")
-        return plain if plain != "-0" else "0"
-    return None if value is None else value.isoformat()
+FORM, KIND = 3, "proportioning test"
 
 
 def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
     """The form of a test as `loading.whole` gives it, with the evaluation it stands on."""
-    amended = test.amends
     return {
-        "form": Seal.FORM,
-        "kind": "proportioning test",
+        "form": FORM,
+        "kind": KIND,
         "key": str(test.key),
-        "amends": amended and {
-            "key": str(amended.key),
-            "digest": amended.seal.digest,
-            "number": amended.seal.number,
-            "reason": test.amendment_reason,
-        },
+        "amends": amended(test),
         **_place(test),
         "visit": _visit(test),
         "test": _test(test),
@@ -59,49 +49,20 @@ def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
         ],
         "restoration": _restoration(test),
         "bench": _bench(test),
-        "evaluation": {
-            "engine_version": evaluation.engine_version,
-            "inputs_digest": evaluation.inputs_digest,
-            "inputs": evaluation.inputs,
-            "result": evaluation.result,
-        },
+        "evaluation": evaluated(evaluation),
         "supply": supply(test, evaluation.result),
-        "handed_in": test.handed_in_by and {
-            "by": test.handed_in_by.name,
-            "organisation": test.visit.contractor.name,
-            "at": instant(test.handed_in_at),
-        },
-        "moves": [
-            {
-                "verb": m.verb,
-                "at": instant(m.at),
-                "person": m.person,
-                "organisation": m.organisation,
-                "reason": m.reason,
-            }
-            for m in test.moves.all()
-        ],
-        "rows": rows(test),
-    }  # fmt: skip
+        "handed_in": handed_in(test, test.visit.contractor.name),
+        "moves": moves(test),
+        "rows": rows(guarded(test)),
+    }
 
 
 def _place(test: ProportioningTest) -> dict[str, Any]:
     site, device = test.site, test.proportioner
     system, tank = device.system, test.bench.tank
     return {
-        "site": {
-            "key": str(site.key),
-            "name": site.name,
-            "address": site.address,
-            "country": site.country,
-            "time_zone": site.time_zone,
-            "owner": site.owner.name,
-        },
-        "authorities": [
-            {"name": a.organisation.name, "scope": a.get_scope_display()}
-            for a in site.site_authorities.all()
-            if a.covers(test.tested_on)
-        ],
+        "site": at_site(site),
+        "authorities": authorities(site, test.tested_on),
         "system": {
             "key": str(system.key),
             "name": system.name,
@@ -123,31 +84,8 @@ def _place(test: ProportioningTest) -> dict[str, Any]:
             "tag": tank.tag,
             "kind": tank.get_kind_display(),
             "usable_volume": tank.usable_volume_typed,
-            **_tank_contents(tank, test.tested_on),
+            **tank_contents(tank, test.tested_on),
         },
-    }
-
-
-def _tank_contents(tank: Tank, on: date) -> dict[str, Any]:
-    """What went in since the tank was last empty, and what the book says of it on that day."""
-    lines = [line for line in ledger(tank, tank.movements.all()) if line.movement.moved_on <= on]
-    held = as_of(lines, on)
-    since = next((i for i in range(len(lines), 0, -1) if not lines[i - 1].holds.volumes), 0)
-    return {
-        "fills": [
-            {"lot": str(m.lot), "volume": m.volume_typed, "filled_on": written(m.moved_on)}
-            for m in (line.movement for line in lines[since:])
-            if m.goes_in
-        ],
-        "contents": [
-            {
-                "lot": str(part.lot),
-                "volume": amount(part.volume, tank.capacity_typed),
-                "share_percent": f"{100 * part.share:.1f}",
-            }
-            for part in held.parts
-        ],
-        "remarks": held.remarks,
     }
 
 

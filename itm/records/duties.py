@@ -6,11 +6,19 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.records.models import InspectionLine, ProportioningTest, RestorationLine, Visit
-from itm.records.results import in_force, result_of
+from itm.records.evaluate_check import proves
+from itm.records.models import (
+    ConcentrateCheck,
+    InspectionLine,
+    ProportioningTest,
+    RestorationLine,
+    Visit,
+)
+from itm.records.results import checks_in_force, in_force, result_of
 from itm.registry.models import Site
 from itm.schedule import services as schedule
 from itm.schedule.history import Done, History
+from itm.schedule.models import Requirement
 from itm.schedule.services import Effect
 
 AT_A_TIME = 100  # sites
@@ -44,6 +52,17 @@ def histories_of(sites: Sequence[Site]) -> list[History]:
     out = {site.pk: History() for site in sites}
     for test in in_force(ProportioningTest.objects.filter(site__in=out)):
         out[test.site_id].tests.setdefault(test.proportioner_id, []).append(result_of(test))
+    for check in checks_in_force(ConcentrateCheck.objects.filter(site__in=out)):
+        out[check.site_id].add(
+            Done(
+                hook=("tank", check.tank_id),
+                slot=("", ""),  # a check counts for every row that asks for one
+                task=Requirement.Task.CONCENTRATE_CHECK,
+                done_on=check.checked_on,
+                key=check.key,
+                proves=proves(check),
+            )
+        )
     for line in lines_in_force(out):
         out[line.inspection.site_id].add(
             Done(

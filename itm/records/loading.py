@@ -1,8 +1,16 @@
-"""One test with everything that belongs to it, in a fixed number of queries."""
+"""One record with everything that belongs to it, in a fixed number of queries."""
 
 from django.db.models import F, Prefetch
 
-from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, RestorationLine
+from itm.records.models import (
+    Bottle,
+    ConcentrateCheck,
+    ConcentrateSample,
+    FlowRun,
+    ProportioningTest,
+    Reading,
+    RestorationLine,
+)
 from itm.registry.models import TankMovement
 
 # In the order of the day, whatever came in first: two phones and a late sync give the same record.
@@ -43,6 +51,26 @@ def whole(pk: int) -> ProportioningTest:
             Prefetch(
                 "bench__tank__movements", TankMovement.objects.in_force().select_related("lot")
             ),
+        )
+        .get(pk=pk)
+    )
+
+
+def whole_check(pk: int) -> ConcentrateCheck:
+    """The same of a concentrate check. Withdrawn bottles stand in it too."""
+    samples = ConcentrateSample.objects.select_related("report").prefetch_related("values")
+    movements = TankMovement.objects.in_force().select_related("lot")
+    return (
+        ConcentrateCheck.objects.select_related(
+            "site__owner", "tank", "organisation", "handed_in_by", "amends__seal"
+        )
+        .prefetch_related(
+            Prefetch("samples", samples.order_by("taken_at", "pk")),
+            "laboratory_reports",
+            "moves",
+            "site__site_authorities__organisation",
+            "tank__proportioners__system",
+            Prefetch("tank__movements", movements),
         )
         .get(pk=pk)
     )

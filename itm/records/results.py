@@ -2,7 +2,7 @@
 
 from django.db.models import QuerySet
 
-from itm.records.models import ProportioningTest
+from itm.records.models import ConcentrateCheck, ProportioningTest
 from itm.registry.models import Proportioner
 from itm.schedule.due import Result
 
@@ -29,3 +29,10 @@ def result_of(test: ProportioningTest) -> Result:
         phase=test.phase,
         key=test.key,
     )
+
+
+def checks_in_force(checks: QuerySet[ConcentrateCheck]) -> QuerySet[ConcentrateCheck]:
+    """Sealed and not corrected, in the order of the work."""
+    sealed = ConcentrateCheck.State.SEALED
+    rows = checks.filter(state=sealed).exclude(amendments__state=sealed)
+    return rows.order_by("checked_on", "pk")

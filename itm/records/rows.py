@@ -1,4 +1,4 @@
-"""Every guarded row of a test, column by column, as the seal holds it.
+"""Every guarded row of a record, column by column, as the seal holds it.
 
 The rest of the document is for people; this part is what `verify` lays beside the tables, so that
 a row changed past all guards is found and named down to its column.
@@ -11,14 +11,17 @@ from typing import Any
 from uuid import UUID
 
 from django.db import models
+from django.db.models.fields.files import FieldFile
 
-from itm.records.models import ProportioningTest
+from itm.records.models import ConcentrateCheck, ProportioningTest
+
+Tables = dict[str, list[models.Model]]
 
 # Set by the act of sealing itself; `verify` looks at them on their own.
 BY_SEALING = {"id", "state", "sealed_at"}
 
 
-def guarded(test: ProportioningTest) -> dict[str, list[models.Model]]:
+def guarded(test: ProportioningTest) -> Tables:
     """The rows that the seal closes, by table, from a test as `loading.whole` gives it."""
     runs = list(test.runs.all())
     bottles = [*test.bench.bottles.all(), *(b for run in runs for b in run.bottles.all())]
@@ -28,7 +31,7 @@ def guarded(test: ProportioningTest) -> dict[str, list[models.Model]]:
         # A line that puts an earlier one back may come long after the seal.
         if line.proportioner_id == test.proportioner_id and line.follows_id is None
     ]
-    tables: dict[str, list[models.Model]] = {
+    return {
         "test": [test],
         "runs": [*runs],
         "flush_steps": list(test.flush_steps.all()),
@@ -37,11 +40,21 @@ def guarded(test: ProportioningTest) -> dict[str, list[models.Model]]:
         "bottles": [*bottles],
         "readings": [r for b in bottles for r in b.readings.all()],
     }
-    return tables
 
 
-def rows(test: ProportioningTest) -> dict[str, list[dict[str, Any]]]:
-    tables = guarded(test)
+def guarded_of_check(check: ConcentrateCheck) -> Tables:
+    """The same of a concentrate check."""
+    samples = list(check.samples.all())
+    return {
+        "check": [check],
+        "reports": [*check.laboratory_reports.all()],
+        "samples": [*samples],
+        "values": [v for sample in samples for v in sample.values.all()],
+    }
+
+
+def rows(tables: Tables) -> dict[str, list[dict[str, Any]]]:
+    """Every row of these tables, column by column."""
     keys = _keys(row for table in tables.values() for row in table)
     return {
         name: sorted((_columns(row, keys) for row in table), key=lambda r: r["key"])
@@ -87,5 +100,7 @@ def plain(value: Any) -> Any:
             return format(value.normalize(), "f")
         case UUID():
             return str(value)
+        case FieldFile():
+            return value.name
         case _:
             return value

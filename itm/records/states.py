@@ -7,7 +7,8 @@ from typing import Any
 from itm.accounts.actor import Actor
 from itm.core import history
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
-from itm.records.models import Move, ProportioningTest
+from itm.records.models import ConcentrateCheck, Move, ProportioningTest, Record
+from itm.records.models.kept import on
 
 # (state, verb): state afterwards. A sealed record has no way out: an amendment is a new record.
 MOVES = {
@@ -35,50 +36,55 @@ CREW_VERBS = {
     "amend": QUALIFIED,
 }
 OWNER_VERBS = {"send_back": ANY}
+# What the deeds on a record read of it.
+RELATED: dict[type[Record], tuple[str, ...]] = {
+    ProportioningTest: ("site", "visit", "proportioner__system", "bench"),
+    ConcentrateCheck: ("site", "tank", "organisation"),
+}
 
 
-def may(actor: Actor, verb: str, test: ProportioningTest) -> bool:
+def may(actor: Actor, verb: str, record: Record) -> bool:
     """Has the actor's role a right to this verb on this record, whatever its state?"""
-    if actor.organisation_id == test.visit.contractor_id:
+    if actor.organisation_id == record.maker_id:
         return actor.role in CREW_VERBS.get(verb, ())
-    if actor.organisation_id == test.site.owner_id:
+    if actor.organisation_id == record.site.owner_id:
         return actor.role in OWNER_VERBS.get(verb, ())
     return False
 
 
-def possible(actor: Actor, verb: str, test: ProportioningTest) -> bool:
+def possible(actor: Actor, verb: str, record: Record) -> bool:
     """May the actor do this now? Pages show the buttons that would work."""
-    fits = (test.state, verb) in MOVES or (
-        (verb == "amend" and test.state == "sealed") or (verb == "change" and test.state == "draft")
+    fits = (record.state, verb) in MOVES or (
+        (verb == "amend" and record.state == "sealed")
+        or (verb == "change" and record.state == "draft")
     )
-    return fits and may(actor, verb, test)
+    return fits and may(actor, verb, record)
 
 
-def require(actor: Actor, verb: str, test: ProportioningTest) -> None:
+def require(actor: Actor, verb: str, record: Record) -> None:
     """Raises Forbidden for the wrong organisation or role."""
-    if may(actor, verb, test):
+    if may(actor, verb, record):
         return
-    if actor.organisation_id == test.visit.contractor_id:
+    if actor.organisation_id == record.maker_id:
         raise Forbidden(f"A record is {WORDS[verb]} by a supervisor or manager.")
-    raise Forbidden(f"A record is {WORDS[verb]} by the contractor who made it.")
+    raise Forbidden(f"A record is {WORDS[verb]} by the organisation that made it.")
 
 
-def locked(actor: Actor, key: uuid.UUID) -> ProportioningTest:
-    """The test under a lock until the transaction ends. Raises NotFound."""
-    pk = ProportioningTest.objects.visible_to(actor).filter(key=key).values_list("pk", flat=True)
-    rows = ProportioningTest.objects.select_related(
-        "site", "visit", "proportioner__system", "bench"
-    ).select_for_update(of=("self",))
-    test = rows.filter(pk__in=list(pk)).first()
-    if test is None:
-        raise NotFound("proportioning test", key)
-    return test
+def locked(actor: Actor, key: uuid.UUID) -> Record:
+    """The record of whatever kind, under a lock until the transaction ends. Raises NotFound."""
+    for model, related in RELATED.items():
+        seen: Any = model.objects.visible_to(actor).filter(key=key)
+        rows: Any = model.objects.select_related(*related).select_for_update(of=("self",))
+        found: Record | None = rows.filter(pk__in=list(seen.values_list("pk", flat=True))).first()
+        if found is not None:
+            return found
+    raise NotFound("record", key)
 
 
 def move(
     *,
     actor: Actor,
-    test: ProportioningTest,
+    record: Record,
     verb: str,
     at: datetime,
     reason: str = "",
@@ -91,27 +97,28 @@ def move(
 
     Raises Refused wrong_state, Conflict.
     """
-    target = MOVES.get((test.state, verb))
+    target = MOVES.get((record.state, verb))
     if target is None:
         raise Refused(
             "wrong_state",
-            f"A record that is {test.get_state_display()} cannot be {WORDS[verb]}.",
+            f"A record that is {record.get_state_display()} cannot be {WORDS[verb]}.",
         )
     values = {**(columns or {}), "state": target}
-    with history.bulk(actor, verb, ProportioningTest, reason, of=test):
-        still = ProportioningTest.objects.filter(pk=test.pk, state=test.state)
+    model = type(record)
+    with history.bulk(actor, verb, model, reason, of=record):
+        still: Any = model.objects.filter(pk=record.pk, state=record.state)
         if not still.update(**values):
             raise Conflict(f"Somebody else was faster: this record can no longer be {WORDS[verb]}.")
     for name, value in values.items():
-        setattr(test, name, value)
-    keep(actor=actor, test=test, verb=verb, at=at, reason=reason, document=document,
+        setattr(record, name, value)
+    keep(actor=actor, record=record, verb=verb, at=at, reason=reason, document=document,
          digest=digest, once=once)  # fmt: skip
 
 
 def keep(
     *,
     actor: Actor,
-    test: ProportioningTest,
+    record: Record,
     verb: str,
     at: datetime,
     reason: str = "",
@@ -122,7 +129,7 @@ def keep(
     """The line in the record's life that everybody who sees the record can read."""
     return Move.objects.create(
         by=actor,
-        test=test,
+        **on(record),
         verb=verb,
         at=at,
         person=actor.person,

@@ -11,9 +11,11 @@ from django.core.files.base import File
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.core.outbox import Job
+from itm.records import check_queries
 from itm.records import queries as records
 from itm.records.chain import parsed
-from itm.records.models import Seal
+from itm.records.models import Record, Seal
+from itm.records.models.kept import LINKS, on
 from itm.reports.models import Report
 
 KIND = "render_report"
@@ -33,24 +35,29 @@ class SealedRecord:
 
 def sealed_record(actor: Actor, key: UUID) -> SealedRecord:
     """Raises NotFound for a test that is not the actor's to see, Refused not_sealed."""
-    return of_test(records.test(actor, key).pk)
+    return of_record(records.test(actor, key))
 
 
-def of_test(test_pk: int) -> SealedRecord:
+def sealed_check(actor: Actor, key: UUID) -> SealedRecord:
+    """The same of a concentrate check."""
+    return of_record(check_queries.check(actor, key))
+
+
+def of_record(record: Record) -> SealedRecord:
     """Raises Refused not_sealed."""
-    seal = Seal.objects.filter(test=test_pk).first()
+    seal = Seal.objects.filter(**on(record)).first()
     if seal is None:
         raise Refused(
             "not_sealed",
-            "This test has no report yet: a report prints a sealed record, and a record is sealed "
-            "when the contractor's supervisor or manager signs it.",
+            "This record has no report yet: a report prints a sealed record, and a record is "
+            "sealed when a supervisor or manager of the organisation that made it signs it.",
         )
     return SealedRecord(seal, parsed(seal))
 
 
 def report_bytes(seal: Seal) -> bytes | None:
     """The stored PDF, or None while there is none: not made, lost, or no longer what was made."""
-    report = Report.objects.filter(test=seal.test_id).first()
+    report = Report.objects.filter(**on(seal.record)).first()
     return None if report is None else intact(report)
 
 
@@ -90,9 +97,10 @@ def making(seal: Seal) -> Making:
 
 def jobs(seal: Seal) -> Any:
     """Promises of this record's report, the oldest first."""
-    return Job.objects.filter(kind=KIND, payload__record_key=str(seal.test.key)).order_by("pk")
+    return Job.objects.filter(kind=KIND, payload__record_key=str(seal.record.key)).order_by("pk")
 
 
 def corrected_by(seal: Seal) -> Seal | None:
     """The sealed record that corrects this one, if there is one."""
-    return Seal.objects.filter(test__amends=seal.test_id).first()
+    link = LINKS[type(seal.record)]
+    return Seal.objects.filter(**{f"{link}__amends": seal.record}).first()

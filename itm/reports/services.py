@@ -10,7 +10,9 @@ from django.utils import timezone
 from itm.accounts import actor as actors
 from itm.core import outbox
 from itm.core.errors import Refused
-from itm.records.models import ProportioningTest, Seal
+from itm.records import check_queries
+from itm.records.models import Record, Seal
+from itm.records.models.kept import on
 from itm.reports import queries
 from itm.reports.content import Paper, paper
 from itm.reports.models import Report
@@ -29,21 +31,21 @@ def render_report(record_key: str) -> None:
     A report whose file is still what was stored is left alone; a lost or changed file is made
     anew. Raises Refused not_sealed, pango_missing, foreign_address.
     """
-    test = ProportioningTest.objects.filter(key=UUID(record_key)).first()
-    if test is None:
+    row = check_queries.record_by_key(UUID(record_key))
+    if row is None:
         raise Refused("not_sealed", f"There is no record {record_key} to report on.")
-    record = queries.of_test(test.pk)
-    report = Report.objects.filter(test=test).first()
+    record = queries.of_record(row)
+    report = Report.objects.filter(**on(row)).first()
     if report is not None and queries.intact(report) is not None:
         return
     # Made before any transaction: it takes seconds, and SQLite has one writer.
     made = pdf(report_of(record), record=bytes(record.seal.document), digest=record.digest)
-    store(test, report, made)
+    store(row, report, made)
 
 
-def store(test: ProportioningTest, report: Report | None, made: bytes) -> None:
+def store(record: Record, report: Report | None, made: bytes) -> None:
     """Keep the file under a name nobody can guess, with its digest and size."""
-    report = report or Report(test=test)
+    report = report or Report(**on(record))
     lost = report.file.name
     report.sha256, report.size = hashlib.sha256(made).hexdigest(), len(made)
     report.file.save("report.pdf", ContentFile(made), save=False)
@@ -71,10 +73,10 @@ def promise(seal: Seal, *, now: bool = False) -> None:
             waiting.filter(leased_until=None).update(not_before=timezone.now())
         transaction.on_commit(outbox.nudge, robust=True)
         return
-    once = f"{KIND} {seal.test.key} {promised.count()}"
+    once = f"{KIND} {seal.record.key} {promised.count()}"
     try:
         with transaction.atomic():
-            outbox.add(KIND, once=once, record_key=str(seal.test.key))
+            outbox.add(KIND, once=once, record_key=str(seal.record.key))
     except IntegrityError:
         # Two people looked at the same moment: the promise of the other one is enough.
         return

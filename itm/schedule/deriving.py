@@ -107,7 +107,7 @@ def wanted_of(
         results = history.results(thing, line.slot, line.task)
         for rule, cycle in cycles_of(thing, line, results, here):
             out[rule.pk].append(cycle)
-        if line.task == Task.PROPORTIONING_TEST and not retested and timed(line, line.task):
+        if line.task in EVERYWHERE and not retested and timed(line, line.task):
             retested = True
             for cycle in retest_cycles(in_order(results)):
                 held = rule_on(line.parts, cycle.counts_from)

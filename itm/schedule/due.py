@@ -73,7 +73,7 @@ class Result:
     """What a sealed record that no other one corrects says about its device."""
 
     tested_on: date
-    limits: str  # "in band", "lean" or "rich", of the worst flow point
+    limits: str  # "in band" or how it was not, of the worst flow point or property
     certainty: str  # "settled" or "undecided", of the worst flow point
     purpose: str
     phase: str  # "as_found" or "as_left"

@@ -17,13 +17,14 @@ Event = Requirement.Event
 
 @dataclass(frozen=True)
 class Done:
-    """A task was done on a thing on a day."""
+    """A task was done on a thing on a day. `proves` is no where the result asks for it again."""
 
     hook: Hook
     slot: Slot
     task: str
     done_on: date
     key: UUID
+    proves: bool = True
 
 
 @dataclass
@@ -46,7 +47,8 @@ class History:
         self._sort_in(done)
 
     def _sort_in(self, done: Done) -> None:
-        result = Result(done.done_on, "in band", "settled", done.task, "as_found", done.key)
+        limits = "in band" if done.proves else "outside limits"
+        result = Result(done.done_on, limits, "settled", done.task, "as_found", done.key)
         self._by_slot[done.hook, done.slot].append(result)
         if done.task == Requirement.Task.CONCENTRATE_CHECK:
             self._checks[done.hook].append(result)

@@ -60,6 +60,33 @@ def test_properties_are_held_against_lot_and_programmes():
     assert all(row["source"] and row["confidence"] for row in found)
 
 
+def a_limit(**changed):
+    row = {
+        "property": "conductivity_ms_cm",
+        "of": "maker",
+        "lowest": 3,
+        "highest": "5.0",
+        "source": "data sheet",
+        "confidence": "as given",
+        **changed,
+    }
+    return {key: value for key, value in row.items() if value is not None}
+
+
+def test_limits_by_value_are_held_beside_those_of_lot_and_programmes():
+    lot = {"ranges": {"ph": {"highest": 8}}}
+    sample = {"ph": 7.9, "conductivity_ms_cm": 5.01}
+    given = a_check(sample, lot=lot, programmes=["ships"], limits=[a_limit()])
+    found = answered("check-concentrate", given)["properties"]
+    assert [(row["limits_of"], row["statement"]) for row in found] == [
+        ("lot", "within"),
+        ("ships", "within"),
+        ("maker", "above"),
+    ]
+    assert (found[2]["lowest"], found[2]["highest"]) == (3.0, 5.0)
+    assert (found[2]["source"], found[2]["confidence"]) == ("data sheet", "as given")
+
+
 def test_top_and_bottom_that_differ_are_layers_unless_circulated():
     given = a_check(diluted(0.97), diluted(1.0))  # 9e-4 of index, 0.65 kg/m³ of density
     found = answered("check-concentrate", given)["layers"]
@@ -103,6 +130,11 @@ def test_without_a_baseline_there_is_no_strength():
         ({"lot": None, "fills": [{"volume_l": 0}]}, "$.fills[0].volume_l"),
         ({"uncertainty": {"density": 0}}, "$.uncertainty.density"),
         ({"programmes": ["lakes"]}, "$.programmes[0]"),
+        ({"limits": []}, "$.limits"),
+        ({"limits": [a_limit(of=None)]}, "$.limits[0].of"),
+        ({"limits": [a_limit(property="colour")]}, "$.limits[0].property"),
+        ({"limits": [a_limit(lowest=6)]}, "$.limits[0]"),
+        ({"limits": [a_limit(lowest=None, highest=None)]}, "$.limits[0]"),
         ({"circulated": "yes"}, "$.circulated"),
         (
             {"solution": {"percent": 3, "standard_uncertainty": 0.1, "standards_from": "drum"}},

@@ -137,7 +137,7 @@ def add_run(call: Call) -> Done:
 def hand_in(call: Call) -> Done:
     """Stamped by the server: a record is handed in when it has arrived."""
     require_known(call.entry.put, {})
-    test = hand_in_test(actor=call.actor, key=call.row.key, at=call.now, once=call.entry.key)
+    test: Any = hand_in_test(actor=call.actor, key=call.row.key, at=call.now, once=call.entry.key)
     return Done(
         test.visit,
         {"state": test.state, "limits": test.limits, "certainty": test.certainty},

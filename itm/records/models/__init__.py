@@ -1,6 +1,12 @@
 from itm.records.models.bench import Bench, Bottle, Reading
+from itm.records.models.concentrate import (
+    ConcentrateCheck,
+    ConcentrateSample,
+    LaboratoryReport,
+    SampleValue,
+)
 from itm.records.models.inspections import Inspection, InspectionLine
-from itm.records.models.kept import Evaluation, Move, Seal
+from itm.records.models.kept import Evaluation, Move, Record, Seal
 from itm.records.models.latest import LatestRecord
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visit
@@ -8,18 +14,23 @@ from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visi
 __all__ = [
     "Bench",
     "Bottle",
+    "ConcentrateCheck",
+    "ConcentrateSample",
     "DeviceClock",
     "Evaluation",
     "FlowRun",
     "FlushStep",
     "Inspection",
     "InspectionLine",
+    "LaboratoryReport",
     "LatestRecord",
     "Move",
     "Notice",
     "ProportioningTest",
     "Reading",
+    "Record",
     "RestorationLine",
+    "SampleValue",
     "Seal",
     "Visit",
 ]

@@ -1,5 +1,7 @@
 """The proportioning test, one record a test, in the order the crew works."""
 
+from typing import Any, ClassVar
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -31,6 +33,10 @@ class ProportioningTest(Tracked, Scoped):
 
     site_path = "site"
     guard = "sealed"
+    # What a record is without what handing it in gave it.
+    NOT_HANDED_IN: ClassVar[dict[str, Any]] = {
+        "limits": "", "certainty": "", "handed_in_at": None, "handed_in_by": None,
+    }  # fmt: skip
     site = models.ForeignKey(Site, models.PROTECT, related_name="tests")
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="tests")
     proportioner = models.ForeignKey(Proportioner, models.PROTECT, related_name="tests")
@@ -128,6 +134,11 @@ class ProportioningTest(Tracked, Scoped):
     @staticmethod
     def made_by(organisation_id: int | None) -> Q | None:
         return Q(visit__contractor=organisation_id)
+
+    @property
+    def maker_id(self) -> int:
+        """The organisation whose record it is."""
+        return self.visit.contractor_id
 
 
 class FlowRun(Tracked):

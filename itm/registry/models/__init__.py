@@ -3,6 +3,7 @@ from itm.registry.models.changeovers import ChangeOver
 from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Certificate, Instrument
+from itm.registry.models.lot_ranges import LotRange
 from itm.registry.models.movements import TankMovement
 from itm.registry.models.relocations import Relocation
 from itm.registry.models.sites import Grant, Site, SiteAuthority
@@ -18,6 +19,7 @@ __all__ = [
     "FoamSystem",
     "Grant",
     "Instrument",
+    "LotRange",
     "Proportioner",
     "Relocation",
     "Site",

@@ -1,6 +1,7 @@
 """The criterion and the decision rule are frozen by value, and later choices move no test."""
 
 import json
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -14,6 +15,7 @@ from itm.core.errors import Refused
 from itm.records import chain
 from itm.records.document import document
 from itm.records.evaluate import engine_input
+from itm.records.kinds import KINDS
 from itm.records.loading import whole
 from itm.records.models import ProportioningTest, Seal
 from itm.records.rule import chance_of_lean, frozen_words, left_by_lean
@@ -164,8 +166,8 @@ def test_a_record_sealed_in_form_1_still_verifies(
                 del part[name]
         return form
 
-    monkeypatch.setattr(chain, "document", as_then)
-    monkeypatch.setattr(Seal, "FORM", 1)
+    now = KINDS[ProportioningTest]
+    monkeypatch.setitem(KINDS, ProportioningTest, replace(now, form=1, document=as_then))
     tested(scene)
     monkeypatch.undo()
     assert Seal.objects.get().form == 1

@@ -87,7 +87,7 @@ def test_two_workers_on_one_promise_leave_one_report(sealed: ProportioningTest) 
 @pytest.mark.parametrize("until", ["draft", "handed_in"])
 def test_a_record_that_is_not_sealed_has_no_report(scene: Any, until: str) -> None:
     test = tested(scene, until=until)
-    with pytest.raises(Refused, match="sealed when the contractor's") as info:
+    with pytest.raises(Refused, match="sealed when a supervisor or manager") as info:
         services.render_report(str(test.key))
     assert info.value.code == "not_sealed"
     with pytest.raises(Refused):
