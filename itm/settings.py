@@ -43,6 +43,7 @@ INSTALLED_APPS = [
     "itm.intake",
     "itm.notices",
     "itm.web",
+    "itm.api",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -54,6 +55,8 @@ INSTALLED_APPS = [
     "csp",
     "django_htmx",
     "django_structlog",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
 ]
 
 MIDDLEWARE = [
@@ -153,6 +156,33 @@ DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="foam-itm@localhost")
 # "celery" (workers on Redis), "none" (somebody calls outbox.drain; the tests do).
 OUTBOX_NUDGE = env.str("OUTBOX_NUDGE", default="thread")
 REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
+
+# Counts the requests of programs, so every process has to share it. The memory of the process is
+# right for one process; with several, name Redis here or each would count for itself.
+CACHES = {"default": env.cache_url("CACHE_URL", default="locmemcache://itm")}
+API_REQUESTS_A_MINUTE = env.int("API_REQUESTS_A_MINUTE", default=600)  # of one token
+REST_FRAMEWORK = {
+    "EXCEPTION_HANDLER": "itm.api.problems.handler",
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [],
+    "UNAUTHENTICATED_USER": None,
+    "DEFAULT_METADATA_CLASS": None,
+    "DEFAULT_SCHEMA_CLASS": "itm.api.describing.Described",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Foam ITM",
+    "VERSION": "1",
+    "DESCRIPTION": (
+        "Inspection, testing and maintenance records of fixed foam systems, for programs. What a "
+        "program may see and do is what the person may who made its token. The arithmetic is the "
+        "same as on the pages; whether a system may stay in service is for a qualified person to "
+        "decide."
+    ),
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "POSTPROCESSING_HOOKS": [],  # choices stand where they are used
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": True,
+}
 
 HTTPS = env.bool("HTTPS", default=False)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS

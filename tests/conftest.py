@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import pytest
+from django.core.cache import cache
 from django.db import connections
 from django.test import Client, TransactionTestCase
 from hypothesis import settings as laws
@@ -51,7 +52,8 @@ def _flush_lifts_the_guards() -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def _embedded(settings, tmp_path) -> None:
-    """No thread, no broker, files in a folder of the test's own."""
+    """No thread, no broker, nothing counted yet, files in a folder of the test's own."""
+    cache.clear()
     settings.OUTBOX_NUDGE = "none"
     settings.MEDIA_ROOT = tmp_path / "files"
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"

@@ -20,7 +20,14 @@ SORTS: dict[str, Any] = {
     "proportioner": "proportioner__tag",
     "limits": "limits",
 }
-NARROWS = {"site": "site__key", "limits": "limits", "state": "state"}
+NARROWS = {
+    "site": "site__key",
+    "proportioner": "proportioner__key",
+    "limits": "limits",
+    "state": "state",
+    "since": "tested_on__gte",
+    "until": "tested_on__lte",
+}
 STATES = ProportioningTest.State.choices
 DIGEST_BEGINS = re.compile(r"[0-9a-f]{8,64}")
 DATE = re.compile(r"([1-9]\d{3})(?:-(\d\d)(?:-(\d\d))?)?")

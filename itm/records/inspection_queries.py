@@ -16,7 +16,9 @@ from itm.schedule.queries import open_duties
 from itm.schedule.services import hook_of
 
 NOW = ("overdue", "due", "open")
+OUTCOMES = InspectionLine.Outcome.choices
 SORTS = {"day": "done_on", "site": "site__name", "person": "person"}
+NARROWS = {"site": "site__key", "since": "done_on__gte", "until": "done_on__lte"}
 
 
 def to_inspect(actor: Actor, site: Site, *, ahead: bool = False) -> list[Duty]:
@@ -76,6 +78,7 @@ def listed(actor: Actor, wanted: Wanted) -> QuerySet[Inspection]:
     if wanted.find:
         named = Q(site__name__icontains=wanted.find) | Q(person__icontains=wanted.find)
         rows = rows.filter(named)
+    rows = rows.filter(**{NARROWS[name]: value for name, value in wanted.narrow.items()})
     name = SORTS.get(wanted.sort.removeprefix("-"), "done_on")
     up = wanted.sort in SORTS
     return rows.order_by(name if up else f"-{name}", "-pk")

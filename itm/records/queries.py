@@ -32,15 +32,17 @@ def visits(actor: Actor) -> QuerySet[Visit]:
 
 
 State = ProportioningTest.State
+PURPOSES, PHASES = ProportioningTest.Purpose.choices, ProportioningTest.Phase.choices
 VISIT_SORTS = {"planned": "planned_on", "site": "site__name", "contractor": "contractor__name"}
+
+VISIT_NARROWS = {"site": "site__key", "since": "planned_on__gte", "until": "planned_on__lte"}
 
 
 def listed_visits(actor: Actor, asked: Wanted) -> QuerySet[Visit]:
     """Newest day first, unless another order is asked for."""
     rows = visits(actor)
     rows = matching(rows, asked.find, ("site__name", "contractor__name"))
-    if "site" in asked.narrow:
-        rows = rows.filter(site__key=asked.narrow["site"])
+    rows = rows.filter(**{VISIT_NARROWS[name]: value for name, value in asked.narrow.items()})
     name = VISIT_SORTS.get(asked.sort.removeprefix("-"), "planned_on")
     up = asked.sort in VISIT_SORTS
     return rows.order_by(name if up else f"-{name}", "-pk")
@@ -92,6 +94,14 @@ def benches_in(actor: Actor, visit: Visit) -> list[Bench]:
             "instrument__certificates",
         )
     )
+
+
+def visit_at(actor: Actor, site: Site, key: UUID) -> Visit:
+    """A visit to this very site."""
+    row = visits(actor).filter(site=site, key=key).first()
+    if row is None:
+        raise NotFound("visit", key)
+    return row
 
 
 def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:

@@ -188,6 +188,11 @@ def tank(actor: Actor, key: UUID) -> Tank:
     return one(Tank.objects.visible_to(actor).select_related("site__owner"), "tank", key)
 
 
+def tank_with_book(actor: Actor, key: UUID) -> Tank:
+    rows = Tank.objects.visible_to(actor).select_related("site").prefetch_related(_book())
+    return one(rows, "tank", key)
+
+
 def _book() -> Prefetch:
     return Prefetch("movements", TankMovement.objects.in_force().select_related("lot"))
 

@@ -1,5 +1,6 @@
 """What a person may read of what is due."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
@@ -29,6 +30,26 @@ def open_duties(actor: Actor) -> QuerySet[Duty]:
 def asked(duties: QuerySet[Duty]) -> QuerySet[Duty]:
     """Without what is done, was withdrawn or hangs on retired equipment."""
     return duties.filter(stands__in=ASKED, done_on=None, withdrawn_on=None)
+
+
+NARROWS = {
+    "site": "site__key",
+    "due_from": "due_on__gte",
+    "due_until": "due_on__lte",
+    "done_from": "done_on__gte",
+    "done_until": "done_on__lte",
+}
+
+
+def listed_duties(actor: Actor, standing: str, narrow: Mapping[str, str]) -> QuerySet[Duty]:
+    """Of one standing; of all that are open (`asked`); or of those that are done (`done`)."""
+    rows = in_reach(actor, Duty.objects.visible_to(actor)).filter(withdrawn_on=None)
+    if standing == "done":
+        rows = rows.filter(done_on__isnull=False)
+    else:
+        rows = asked(rows) if standing == "asked" else asked(rows).filter(stands=standing)
+    rows = rows.filter(**{NARROWS[name]: value for name, value in narrow.items()})
+    return rows.select_related("requirement__programme", *READ)
 
 
 def in_reach(actor: Actor, rows: QuerySet[Rows]) -> QuerySet[Rows]:

@@ -161,10 +161,14 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "readyz": ("", "get"),
     "verify_form": ("", "get"),
     "verify": ("digest", "get"),
+    "api_schema": ("", "get"),
     # Whoever holds the secret or the signature is let in, and nobody else.
     "calendar_feed": ("feed", "get"),
     "unsubscribe": ("subscription", "get"),
 }
+
+# Answered to everybody, with the same “nothing here”.
+NOWHERE = {"api_nothing"}
 
 # Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
 EVERYBODYS = {"", "programme"}

@@ -1,0 +1,93 @@
+"""JSON that comes in: within its size, and nothing in it that a record could not keep."""
+
+import json
+from collections.abc import Mapping
+from typing import IO, Any
+
+from rest_framework.parsers import BaseParser
+
+from itm.api.problems import Problem, fault, pointer
+
+LARGEST = 1_000_000  # bytes, where a view says nothing else
+
+
+class Json(BaseParser):
+    """Every body here. Refuses what is too large before it is read, and what JSON allows but a
+    database or a digest does not: NaN, keys given twice, zero bytes, halves of characters."""
+
+    media_type = "application/json"
+
+    def parse(
+        self, stream: IO[bytes], media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:  # fmt: skip
+        context = parser_context or {}
+        most = getattr(context.get("view"), "largest", LARGEST)
+        said = context["request"].META.get("CONTENT_LENGTH") or "0"
+        if said.isdecimal() and int(said) > most:
+            raise _too_large(most)
+        data = stream.read(most + 1)
+        if len(data) > most:
+            raise _too_large(most)
+        return read(data)
+
+
+def _too_large(most: int) -> Problem:
+    return Problem(
+        413, "too_large", f"This is more than {most:,} bytes, the most that this address takes."
+    )
+
+
+def read(data: bytes) -> Any:
+    """Raises Problem not_utf8, not_json, nested_too_deep, broken_text."""
+    try:
+        text = data.decode()
+    except UnicodeDecodeError as error:
+        raise Problem(400, "not_utf8", f"Byte {error.start} is not UTF-8 text.") from error
+    try:
+        body = json.loads(text, parse_constant=_no_number, object_pairs_hook=_once_each)
+    except json.JSONDecodeError as error:
+        place = f"line {error.lineno}, column {error.colno}"
+        raise Problem(400, "not_json", f"This is not JSON from {place} on.") from error
+    except RecursionError as error:
+        raise Problem(400, "nested_too_deep", "This is nested too deep to be read.") from error
+    except ValueError as error:
+        raise Problem(400, "not_json", "A number here is too long to be read.") from error
+    _whole(body)
+    return body
+
+
+def _no_number(name: str) -> None:
+    raise Problem(400, "not_json", f"{name} is no number of JSON.")
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    out = dict(pairs)
+    if len(out) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise Problem(400, "repeated_key", f"The key {json.dumps(twice)} is given twice.")
+    return out
+
+
+def _whole(body: Any) -> None:
+    """No text that a database refuses. By hand and not by recursion, however deep it is."""
+    waiting: list[tuple[tuple[str | int, ...], Any]] = [((), body)]
+    while waiting:
+        steps, value = waiting.pop()
+        if isinstance(value, str):
+            _text(value, steps)
+        elif isinstance(value, dict):
+            for name in value:
+                _text(name, steps)
+            waiting += [((*steps, name), inner) for name, inner in value.items()]
+        elif isinstance(value, list):
+            waiting += [((*steps, place), inner) for place, inner in enumerate(value)]
+
+
+def _text(value: str, steps: tuple[str | int, ...]) -> None:
+    if value.isascii() and "\0" not in value:
+        return
+    if "\0" in value or any("\ud800" <= char <= "\udfff" for char in value):
+        said = "This text holds a zero byte or half of a character; leave it out."
+        raise Problem(400, "broken_text", said, [fault(pointer(*steps), "broken_text", said)])

@@ -1,0 +1,24 @@
+from django.urls import URLPattern
+
+from itm.api.v1 import (
+    computing,
+    concentrate,
+    duties,
+    inspections,
+    instruments,
+    records,
+    sites,
+    trends,
+)
+
+app_name = "v1"
+urlpatterns: list[URLPattern] = [
+    *computing.urls,
+    *sites.urls,
+    *concentrate.urls,
+    *instruments.urls,
+    *duties.urls,
+    *inspections.urls,
+    *records.urls,
+    *trends.urls,
+]

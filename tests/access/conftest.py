@@ -1,0 +1,91 @@
+"""Everything that an address can name, for the tables of pages and of the interface."""
+
+import pytest
+from django.utils import timezone
+
+from itm.accounts import tokens
+from itm.accounts.models import ApiToken
+from itm.actions.adopt import adopt
+from itm.actions.note_happening import note_happening
+from itm.actions.settle_rows import confirm
+from itm.notices import services as notices
+from itm.records import restoration
+from itm.schedule.models import Duty, Programme
+from tests.deeds import discharged, inspection_of, prepared, read, tested
+from tests.factories import (
+    TODAY,
+    AttachmentFactory,
+    ChangeOverFactory,
+    EquipmentFactory,
+    RelocationFactory,
+)
+
+
+@pytest.fixture
+def things(scene) -> dict[str, dict]:
+    """Keys of everything that an address can name: a sealed record, and a visit under way."""
+    sealed = tested(scene)
+    day = read(discharged(prepared(scene)), {"minimum": 3.2, "design": 3.4})
+    test, run = day.test, day.test.runs.first()
+    bottle = run.bottles.first()
+    lines = list(test.visit.restoration_lines.order_by("position"))
+    restoration.end_line(actor=day.actor, line=lines[0], outcome="restored", at=day.tick())
+    standard = test.bench.bottles.get(label="S1")
+    programme = Programme.objects.get(code="us-nfpa25-foam-water")
+    row = programme.requirements.get(code="N25-25")
+    adoption, _ = adopt(actor=scene.owner, programme=programme, starts_on=TODAY, site=scene.site)
+    [given], _ = confirm(
+        actor=scene.owner, adoption=adoption, requirements=[row], checked_against="it", today=TODAY
+    )
+    inspected = inspection_of(scene)
+    happened, _ = note_happening(
+        actor=scene.owner, site=scene.site, system=scene.system, kind="repair",
+        happened_on=TODAY, words="new seal", today=TODAY,
+    )  # fmt: skip
+    return {
+        "": {},
+        "duty": {"key": Duty.objects.filter(site=scene.site).latest("pk").key},
+        "happening": {"key": happened.key},
+        "inspection": {"key": inspected.key},
+        "line of inspection": {"key": inspected.lines.get().key},
+        "programme": {"pk": programme.pk},
+        "adoption": {"key": adoption.key},
+        "row of adoption": {"key": adoption.key, "row": row.pk},
+        "confirmation": {"key": given.key},
+        "site": {"key": scene.site.key},
+        "oversight": {"key": scene.site.site_authorities.get().key},
+        "attachment": {"key": AttachmentFactory(site=scene.site).key},
+        "grant": {"key": scene.site.grants.get().key},
+        "system": {"key": scene.system.key},
+        "proportioner": {"key": scene.proportioner.key},
+        "tank": {"key": scene.tank.key},
+        "equipment": {"key": EquipmentFactory(site=scene.site, system=scene.system).key},
+        "tank and kind": {"key": scene.tank.key, "kind": "top-up"},
+        "changeover": {"key": ChangeOverFactory(tank=scene.tank, system=scene.system).key},
+        "movement": {"key": scene.tank.movements.first().key},
+        "move": {"key": RelocationFactory(equipment__site=scene.site).key},
+        "lot": {"key": scene.tank.movements.first().lot.key},
+        "instrument": {"key": scene.instrument.key},
+        "certificate": {"key": scene.instrument.certificates.get().key},
+        "visit": {"key": test.visit.key},
+        "draft": {"key": test.key},
+        "draft and point": {"key": test.key, "point": run.flow_point.key},
+        "draft and bottle": {"key": test.key, "bottle": standard.key},
+        "draft and reading": {"key": test.key, "reading": bottle.readings.get().key},
+        "run": {"key": run.key},
+        "sample": {"key": bottle.key},
+        "step": {"key": test.flush_steps.last().key},
+        "line": {"key": lines[0].key},
+        "sealed": {"key": sealed.key},
+        "digest": {"digest": sealed.seal.digest},
+        "token": {"key": made_token(scene.owner).key},
+        "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
+        "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
+    }
+
+
+def made_token(actor) -> ApiToken:
+    now = timezone.now()
+    return tokens.make(
+        actor=actor, name="a program", scopes=["read"], expires_on=now.date(), at=now
+    )[0]

@@ -1,0 +1,138 @@
+"""Inspections handed in by a program: the page's rules, once for each key, faults pointed at."""
+
+from datetime import date
+from typing import Any
+from uuid import UUID, uuid4
+
+import pytest
+from django.core.cache import cache
+
+from itm.records.models import Inspection
+from itm.schedule.models import Duty
+from itm.schedule.services import start_duties
+from tests.factories import SiteFactory
+from tests.itm.api.conftest import refused
+
+pytestmark = pytest.mark.django_db
+FINE = {"sample_points": "top and bottom", "laboratory_report": "R-1", "fit": "yes"}
+
+
+@pytest.fixture
+def duty(scene: Any) -> Duty:
+    start_duties(actor=scene.owner, tank=scene.tank)
+    return Duty.objects.get(tank=scene.tank, done_on=None, requirement__task="concentrate_check")
+
+
+@pytest.fixture
+def body(scene: Any, duty: Duty) -> dict[str, Any]:
+    lines = [{"duty": str(duty.key), "answers": dict(FINE)}]
+    return {"site": str(scene.site.key), "done_on": "2026-06-15", "lines": lines}
+
+
+def hand_in(program: Any, body: Any, key: UUID | str | None = None) -> Any:
+    return program.ask("post", "/inspections/", body, Idempotency_Key=str(key or uuid4()))
+
+
+def test_inspection_is_recorded_by_the_person_of_the_token(
+    scene: Any, program: Any, duty: Duty, body: Any
+) -> None:
+    ours = program(scene.contractor, "hand_in", "read")
+    got = hand_in(ours, body)
+    assert got.status_code == 201, got.content
+    told = got.json()
+    assert ours.read(got["Location"].removeprefix("/api/v1")) == told
+    assert (told["person"], told["lines"][0]["outcome"]) == (scene.contractor.person, "in_order")
+    duty.refresh_from_db()
+    assert (duty.done_on, str(duty.done_by_record)) == (date(2026, 6, 15), told["key"])
+
+
+def test_ten_repeats_make_one_record(scene: Any, program: Any, body: Any) -> None:
+    ours, key = program(scene.contractor), uuid4()
+    answers = [hand_in(ours, body, key) for _ in range(10)]
+    assert {(got.status_code, got.content) for got in answers} == {(201, answers[0].content)}
+    assert [got.get("Idempotency-Repeated") for got in answers] == [None, *["true"] * 9]
+    assert Inspection.objects.count() == 1
+
+
+def test_other_body_under_the_same_key_is_refused(scene: Any, program: Any, body: Any) -> None:
+    ours, key = program(scene.contractor), uuid4()
+    hand_in(ours, body, key)
+    refused(hand_in(ours, body | {"note": "other"}, key), 422, "other_body")
+
+
+def test_refused_work_leaves_the_key_free(scene: Any, program: Any, body: Any) -> None:
+    ours, key = program(scene.contractor), uuid4()
+    refused(hand_in(ours, body | {"done_on": "2100-01-01"}, key), 422, "day_ahead")
+    assert hand_in(ours, body, key).status_code == 201
+
+
+def test_key_in_flight_is_told_so(scene: Any, program: Any, body: Any) -> None:
+    ours, key = program(scene.contractor), uuid4()
+    cache.add(f"api-at-work-{scene.contractor.organisation_id}-{key}", 1)
+    got = hand_in(ours, body, key)
+    refused(got, 409, "in_flight")
+    assert got["Retry-After"] == "1"
+    cache.clear()
+    assert hand_in(ours, body, key).status_code == 201
+
+
+@pytest.mark.parametrize(("key", "code"), [("", "key_missing"), ("7", "key_malformed")])
+def test_key_is_asked_for(scene: Any, program: Any, body: Any, key: str, code: str) -> None:
+    got = program(scene.contractor).ask("post", "/inspections/", body, Idempotency_Key=key)
+    refused(got, 400, code)
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer", "code"),
+    [
+        ({"lines": [{"answers": {"fit": "no way"}}]}, "/lines/0/answers/fit", "not_a_choice"),
+        ({"lines": [{"answers": {"fit": ""}}]}, "/lines/0/answers/fit", "missing"),
+        ({"lines": [{"answers": {"odd": "x"}}]}, "/lines/0/answers/odd", "unknown_key"),
+        ({"lines": [{"reason": "no key"}]}, "/lines/0/reason", "both"),
+        ({"lines": [{"duty": str(uuid4())}]}, "/lines/0/duty", "not_asked"),
+        ({"lines": [{"duty": "x"}]}, "/lines/0/duty", "invalid"),
+        ({"lines": [{}, {}]}, "/lines/1/duty", "not_asked"),
+        ({"lines": []}, "/lines", "empty"),
+        ({"site": str(uuid4())}, "/site", "not_found"),
+        ({"visit": str(uuid4())}, "/visit", "not_found"),
+        ({"done_on": "15.6.2026"}, "/done_on", "invalid"),
+        ({"done_on": "2100-01-01"}, "/done_on", "day_ahead"),
+        ({"odd": 1}, "/odd", "unknown_key"),
+        ({"site": None}, "/site", "null"),
+    ],
+)
+def test_refusal_points_at_its_place_and_nothing_is_stored(
+    scene: Any, program: Any, body: Any, change: Any, pointer: str, code: str
+) -> None:
+    [line] = body["lines"]
+    if lines := change.get("lines"):
+        given = [
+            line | one | {"answers": line["answers"] | one.get("answers", {})} for one in lines
+        ]
+        change = {"lines": given}
+    got = hand_in(program(scene.contractor), body | change)
+    [fault] = refused(got, 422, got.json()["code"])
+    assert (fault["pointer"], fault["code"]) == (pointer, code)
+    assert not Inspection.objects.exists()
+
+
+def test_photo_is_not_taken_by_its_name(scene: Any, program: Any, duty: Duty, body: Any) -> None:
+    row = duty.requirement
+    row.evidence = [*row.evidence, {"key": "photo", "label": "Photo", "kind": "photo"}]
+    row.save()
+    body["lines"][0]["answers"]["photo"] = "tank.jpg"
+    [fault] = refused(hand_in(program(scene.contractor), body), 422, "photo_by_page")
+    assert fault["pointer"] == "/lines/0/answers/photo"
+
+
+def test_authority_does_not_inspect_and_a_stranger_finds_no_site(
+    scene: Any, program: Any, body: Any
+) -> None:
+    refused(hand_in(program(scene.authority), body), 403, "forbidden")
+    other = program(scene.owner).ask  # a site of somebody else is a fault of the body
+    got = other(
+        "post", "/inspections/", body | {"site": str(SiteFactory().key)},
+        Idempotency_Key=str(uuid4()),
+    )  # fmt: skip
+    [fault] = refused(got, 422, "not_found")
+    assert fault["pointer"] == "/site"
