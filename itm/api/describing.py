@@ -68,15 +68,14 @@ class Described(AutoSchema):
         """Shapes are named for what they show."""
         return str(super().get_serializer_name(serializer, direction)).removesuffix("Shape")
 
-    def get_description(self) -> str:  # type: ignore[override]
-        scope = scope_of(self.view, self.method)
-        needs = f"Needs the scope `{scope}`." if scope else "Every scope will do."
-        return f"{super().get_description()}\n\n{needs}".strip()
-
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
         operation = super().get_operation(*args, **kwargs)
         if operation is None:
             return None
+        scope = scope_of(self.view, self.method)
+        needs = f"Needs the scope `{scope}`." if scope else "Every scope will do."
+        said = operation.get("description", "")
+        operation["description"] = f"{said}\n\n{needs}".strip()
         responses = operation["responses"]
         for status, response in list(responses.items()):
             one = self.method == "GET" and status == "200" and "{" in self.path

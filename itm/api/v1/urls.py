@@ -4,6 +4,7 @@ from itm.api.v1 import (
     computing,
     concentrate,
     duties,
+    handing_in,
     inspections,
     instruments,
     records,
@@ -19,6 +20,7 @@ urlpatterns: list[URLPattern] = [
     *instruments.urls,
     *duties.urls,
     *inspections.urls,
+    *handing_in.urls,
     *records.urls,
     *trends.urls,
 ]
