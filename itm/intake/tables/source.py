@@ -1,0 +1,90 @@
+"""A file that is read as often as needed: each look through it opens it anew."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+from itm.core.errors import Refused
+from itm.intake.tables import text, workbook
+from itm.intake.tables.blocks import Block, blocks
+from itm.intake.tables.cells import Cell
+from itm.intake.tables.dialect import Question
+from itm.intake.tables.file_kind import CSV
+from itm.intake.tables.head import WITHIN
+from itm.intake.tables.limits import LONGEST_CELL, long_cell
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where the table lies in the file: letters and sign of a text, sheet of a workbook."""
+
+    path: Path
+    kind: str
+    encoding: str = ""
+    delimiter: str = ""
+    sheet: str = ""
+
+    def blocks(self) -> Iterator[Block]:
+        """Refused what `csv_rows` and `workbook_blocks` refuse, and long_cell."""
+        if self.kind == CSV:
+            found = blocks(text.csv_rows(self.path, self.encoding, self.delimiter))
+        else:
+            found = workbook.workbook_blocks(self.path, self.sheet)
+        for block in found:
+            for column in block.columns:
+                for cell in column.distinct:
+                    if isinstance(cell, str) and len(cell) > LONGEST_CELL:
+                        where = f"in one of the rows from {block.first} on"
+                        raise long_cell(where, len(cell))
+            yield block
+
+    def first_rows(self, count: int = WITHIN) -> list[tuple[Cell, ...]]:
+        taken = self.blocks()
+        try:
+            return list(islice((row for block in taken for row in block.rows()), count))
+        finally:
+            taken.close()  # type: ignore[attr-defined]  # ends the process that reads
+
+
+def find_source(
+    path: Path, kind: str, answers: Mapping[str, str]
+) -> tuple[Source | None, list[Question]]:
+    """None while a question about the file itself is open. Refused not_text, no_table."""
+    if kind == CSV:
+        return _text(path, answers)
+    there = workbook.sheets(path)
+    if not there:
+        raise Refused("no_table", "No sheet of this workbook holds anything.", "chosen")
+    choices = tuple((name, f"{name} ({rows:,} rows)") for name, rows in there)
+    said = answers.get("sheet", "")
+    found = there[0][0] if len(there) == 1 else said if said in dict(choices) else ""
+    asked = [Question("sheet", "Which sheet holds the table?", choices, found)]
+    return (Source(path, kind, sheet=found) if found else None), asked
+
+
+def _text(path: Path, answers: Mapping[str, str]) -> tuple[Source | None, list[Question]]:
+    letters = text.letters_of(path)
+    asked = []
+    encoding = letters.encoding
+    if not letters.sure:
+        said = answers.get("encoding", "")
+        found = said if said in text.ENCODINGS else ""
+        words = ", ".join(f"“{word}”" for word in letters.words)
+        sentence = f"Do these words read right: {words}? If not, choose other letters."
+        choices = tuple(text.ENCODINGS.items())
+        asked.append(Question("encoding", sentence, choices, found or encoding))
+        encoding = found or encoding
+    delimiter = text.delimiter_of(path, encoding)
+    sign = answers.get("delimiter")
+    known = delimiter if sign is None or sign not in text.DELIMITERS else sign
+    if delimiter is None or delimiter == "" or sign is not None:
+        choices = tuple((one or "none", words) for one, words in text.DELIMITERS.items())
+        shown = "" if known is None or (known == "" and sign is None) else known or "none"
+        sentence = "Which sign parts the columns?"
+        if sign == "none":
+            known, shown = "", "none"
+        asked.append(Question("delimiter", sentence, choices, shown))
+        if not shown:
+            return None, asked
+    return Source(path, CSV, encoding=encoding, delimiter=known or ""), asked

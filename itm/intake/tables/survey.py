@@ -1,0 +1,94 @@
+"""One look through a whole table: where it ends, and which different cells each column holds."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from itm.intake.tables.blocks import Block
+from itm.intake.tables.cells import Cell, text_of
+from itm.intake.tables.head import Head
+from itm.intake.tables.layout import Layout
+
+MOST_SEEN = 20_000  # different cells of a column that are kept; later ones tell nothing new
+LONG_NOTE = 25  # characters: longer than what stands in a column of figures
+SUMS = frozenset(
+    ("mean", "average", "avg", "sum", "total", "median", "min", "max", "minimum", "maximum", "sd",
+     "stdev", "count")
+)  # fmt: skip
+MOST_NOTES = 20
+
+
+@dataclass
+class Survey:
+    """`last` is the last row of the table; what stands below it are notes, kept as they read."""
+
+    rows: int = 0
+    last: int = 0
+    notes: list[tuple[int, str]] = field(default_factory=list)
+    seen: dict[str, dict[Cell, int]] = field(default_factory=dict)  # our name → cell → first row
+
+
+def look_through(
+    table: Iterable[Block], head: Head, columns: Mapping[str, int], layout: Layout
+) -> Survey:
+    """A row without anything in our columns is a blank line and is passed over."""
+    out = Survey(seen={name: {} for name in columns})
+    pending: list[tuple[int, str]] = []  # notes, or rows with holes if more of the table follows
+    after_blank = False
+    for block in table:
+        filled = filled_cells(block, columns)
+        counts = filled.sum(axis=0)
+        for index in np.flatnonzero((counts > 0) & (counts < 3)).tolist():
+            row = block.first + index
+            if row <= head.last:
+                continue
+            before = counts[index - 1] == 0 if index else after_blank
+            words = [text_of(block.column(at).distinct[block.column(at).codes[index]])
+                     for at in sorted(columns.values())]  # fmt: skip
+            text = " ".join(filter(None, words))
+            if len(columns) > 2 and _is_note(text, int(counts[index]), bool(before)):
+                pending.append((row, text))
+                counts[index] = 0
+        rows = np.flatnonzero(counts > 0) + block.first
+        rows = rows[rows > head.last]
+        if len(rows):
+            out.rows += len(rows)
+            out.last = int(rows[-1])
+        after_blank = bool(counts[-1] == 0)
+        _gather(out, block, head, columns)
+    out.notes = [(row, text) for row, text in pending if row > out.last][:MOST_NOTES]
+    # What looked like a note amid the table is a row with holes, and is said to be one.
+    out.rows += sum(row < out.last for row, _ in pending)
+    return out
+
+
+def _is_note(text: str, cells: int, after_blank: bool) -> bool:
+    first = text.split(maxsplit=1)[0].casefold().strip(":.")
+    return first in SUMS or (cells == 1 and (after_blank or len(text) > LONG_NOTE))
+
+
+def _gather(out: Survey, block: Block, head: Head, columns: Mapping[str, int]) -> None:
+    """The first row of every different cell; what stands above the table is none of it."""
+    skip = max(0, min(block.count, head.last - block.first + 1))
+    for name, at in columns.items():
+        seen, column = out.seen[name], block.column(at)
+        fresh = {k for k, cell in enumerate(column.distinct) if cell not in seen}
+        if not fresh or len(seen) >= MOST_SEEN:
+            continue
+        codes = np.asarray(column.codes[skip:])
+        kinds, firsts = np.unique(codes, return_index=True)
+        for code, index in zip(kinds.tolist(), firsts.tolist(), strict=True):
+            if code in fresh:
+                seen[column.distinct[code]] = block.first + skip + index
+
+
+def filled_cells(block: Block, columns: Mapping[str, int]) -> NDArray[np.bool_]:
+    """One line a column of ours, in their order; true where something stands."""
+    out = np.zeros((max(len(columns), 1), block.count), dtype=bool)
+    for line, at in enumerate(columns.values()):
+        column = block.column(at)
+        has = np.array([bool(text_of(cell)) for cell in column.distinct])
+        out[line] = has[np.asarray(column.codes)]
+    return out

@@ -1,0 +1,75 @@
+"""The process that reads one workbook: `python -m itm.intake.tables.workbook_reader PATH [SHEET]`.
+
+Writes to its output, as marshal: of no sheet the list of sheets, of a sheet its width and height
+and then blocks until an empty one: the number of rows, and of each column its different cells and
+in two bytes for each row which it is. It may take so much memory and time and no more.
+"""
+
+import marshal
+import resource
+import sys
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from python_calamine import CalamineWorkbook
+
+from itm.intake.tables.blocks import blocks
+from itm.intake.tables.limits import LONGEST_READING, MOST_MEMORY
+
+FORMAT = 2  # of marshal: later ones look whether each thing was written before
+PLAIN = frozenset((str, float, int))
+
+
+def main(path: str, sheet: str = "") -> None:
+    _bound()
+    out = sys.stdout.buffer
+    book = CalamineWorkbook.from_path(path)
+    if not sheet:
+        found = [(name, book.get_sheet_by_name(name)) for name in book.sheet_names]
+        marshal.dump([(name, one.total_height) for name, one in found if one.height], out, FORMAT)
+        return
+    if sheet not in book.sheet_names:
+        answer = {"code": "no_sheet", "sentence": f"There is no sheet “{sheet}”.", "place": "sheet"}
+        marshal.dump(answer, out, FORMAT)
+        return
+    read = book.get_sheet_by_name(sheet)
+    marshal.dump((read.total_width, read.total_height), out, FORMAT)
+    # Rows begin with the first of the sheet, columns with the first that holds something.
+    beside = [([""], b"")] * (read.start[1] if read.start else 0)
+    rows: Iterator[Any] = read.iter_rows()
+    for block in blocks(rows):
+        columns = [
+            ([_plain(cell) for cell in column.distinct], bytes(column.codes))
+            for column in block.columns
+        ]
+        marshal.dump((block.count, [*beside, *columns]), out, FORMAT)
+    marshal.dump((0, []), out, FORMAT)
+
+
+def _bound() -> None:
+    """Set from within: a process that forks to set it would copy the server first."""
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
+    resource.setrlimit(resource.RLIMIT_CPU, (LONGEST_READING, LONGEST_READING))
+
+
+def _plain(cell: Any) -> Any:
+    if type(cell) in PLAIN:
+        return cell
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, datetime):
+        whole = cell.hour == cell.minute == cell.second == 0
+        parts = (cell.year, cell.month, cell.day)
+        return parts if whole else (*parts, cell.hour, cell.minute)
+    if isinstance(cell, date):
+        return (cell.year, cell.month, cell.day)
+    if isinstance(cell, time):
+        return f"{cell:%H:%M}"
+    if isinstance(cell, timedelta):
+        return cell.total_seconds() / 86400
+    return str(cell)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
