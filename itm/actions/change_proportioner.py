@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.records import past
 from itm.records.duties import derive_site
 from itm.registry import services as registry
 from itm.registry.models import Proportioner
@@ -24,6 +25,7 @@ def change_proportioner(
     row = registry.change_proportioner(
         actor=actor, proportioner=proportioner, flow_points=flow_points, **values
     )
-    schedule.start_duties(actor=actor, proportioner=row)
+    reported = past.days_of([row.system.site_id])
+    schedule.start_duties(actor=actor, proportioner=row, reported=reported)
     derive_site(actor=actor, site=row.system.site)
     return row

@@ -6,6 +6,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.records import past
 from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest, RestorationLine
 from itm.registry import relocating
@@ -60,6 +61,7 @@ def _require_at_rest(row: Movable) -> None:
 
 def _carry_on(actor: Actor, row: Movable) -> None:
     if isinstance(row, Proportioner):
-        schedule.start_duties(actor=actor, proportioner=row, tank=row.tank)
+        reported = past.days_of([row.system.site_id])
+        schedule.start_duties(actor=actor, proportioner=row, tank=row.tank, reported=reported)
     site = row.system.site if isinstance(row, Proportioner) else row.site
     derive_site(actor=actor, site=site)

@@ -8,7 +8,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
-from itm.records import chain, latest, states
+from itm.records import chain, latest, past, states
 from itm.records.chain import Signature
 from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest, Record
@@ -44,7 +44,10 @@ def sign(
     if isinstance(record, ProportioningTest):
         device = record.proportioner
         latest.note(device)
-        schedule.refresh(actor=actor, proportioner=device, results=results_in_force(device))
+        schedule.refresh(
+            actor=actor, proportioner=device, results=results_in_force(device),
+            reported=past.days_of([record.site_id]),
+        )  # fmt: skip
     derive_site(actor=actor, site=record.site)  # a flow test brings other tasks on
     outbox.add("render_report", once=f"render_report {record.key}", record_key=str(record.key))
     return record

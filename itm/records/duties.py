@@ -6,6 +6,7 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
+from itm.records import past
 from itm.records.evaluate_check import proves
 from itm.records.models import (
     ConcentrateCheck,
@@ -15,7 +16,7 @@ from itm.records.models import (
     Visit,
 )
 from itm.records.results import checks_in_force, in_force, result_of
-from itm.registry.models import Site
+from itm.registry.models import Proportioner, Site
 from itm.schedule import services as schedule
 from itm.schedule.history import Done, History
 from itm.schedule.models import Requirement
@@ -79,6 +80,9 @@ def histories_of(sites: Sequence[Site]) -> list[History]:
             site, system = one.visit.site, one.proportioner.system_id
             on = date_at(site.time_zone, one.ended_at)
             out[site.pk].out_of_order.setdefault(system, []).append(on)
+    reported = past.days_of(out)
+    for at, pk in Proportioner.objects.filter(pk__in=reported).values_list("system__site", "pk"):
+        out[at].reported[pk] = reported[pk]
     planned = Visit.objects.filter(site__in=out, started_at=None, tests__isnull=False)
     for at, on in planned.order_by("planned_on").values_list("site", "planned_on").distinct():
         out[at].planned.append(on)

@@ -99,6 +99,7 @@ def wanted_of(
 ) -> Wanted:  # fmt: skip
     """Cycles by requirement, in the order in which they begin."""
     out: Wanted = defaultdict(list)
+    thing = replace(thing, begun=history.begun(thing))
     if thing.begun is None:
         return out
     here = [event for event in events if event.touches(thing)]

@@ -1,7 +1,7 @@
 """Writes of the schedule. All may run twice and work inside the caller's transaction."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -21,17 +21,21 @@ from itm.schedule.standing import WAYS, stand
 from itm.schedule.things import Thing, proportioner_thing, tank_thing, things_of
 
 TEST, CHECK = EVERYWHERE
+Reported = Mapping[int, list[date]]
 
 
 @transaction.atomic
-def refresh(*, actor: Actor, proportioner: Proportioner, results: Iterable[Result]) -> None:
+def refresh(
+    *, actor: Actor, proportioner: Proportioner, results: Iterable[Result],
+    reported: Reported | None = None,
+) -> None:  # fmt: skip
     """Bring the tests of a device in line with its whole history; write only what differs.
 
     `results` are all sealed records of the device that no sealed amendment corrects, those of one
     day and phase in the order they were made.
     """
     thing = proportioner_thing(proportioner)
-    history = History(tests={proportioner.pk: list(results)})
+    history = History(tests={proportioner.pk: list(results)}, reported=dict(reported or {}))
     site = proportioner.system.site
     wanted = wanted_of(thing, rules_at(site), history, [], [TEST])
     settle(actor, [(site, [(thing, wanted)])], [TEST])
@@ -39,26 +43,29 @@ def refresh(*, actor: Actor, proportioner: Proportioner, results: Iterable[Resul
 
 @transaction.atomic
 def start_duties(
-    *, actor: Actor, proportioner: Proportioner | None = None, tank: Tank | None = None
-) -> None:
+    *, actor: Actor, proportioner: Proportioner | None = None, tank: Tank | None = None,
+    reported: Reported | None = None,
+) -> None:  # fmt: skip
     """First cycle of test and check of a new device, from the day its system was commissioned.
 
     Run again after that day was corrected, it moves the first cycle, unless one was already done.
     A tank without a proportioner protects nothing yet and gets its duty with the first one.
+    `reported` are the days of tests that older papers show, by proportioner.
     """
+    history = History(reported=dict(reported or {}))
     if proportioner is not None:
-        start(actor, proportioner.system.site, proportioner_thing(proportioner), TEST)
+        start(actor, proportioner.system.site, proportioner_thing(proportioner), TEST, history)
     if tank is not None:
         # Whatever it ever fed: a device that has retired does not make the tank any younger.
         fed = Proportioner.objects.filter(tank=tank).select_related("system")
-        start(actor, tank.site, tank_thing(tank, fed), CHECK)
+        start(actor, tank.site, tank_thing(tank, fed), CHECK, history)
 
 
-def start(actor: Actor, site: Site, thing: Thing, task: str) -> None:
+def start(actor: Actor, site: Site, thing: Thing, task: str, history: History) -> None:
     rows = Duty.objects.filter(**link(thing), requirement__task=task, withdrawn_on=None)
     if any(row.done_on or row.cause != Duty.Cause.PERIODIC for row in rows):
         return
-    wanted = wanted_of(thing, rules_at(site), History(), [], [task])
+    wanted = wanted_of(thing, rules_at(site), history, [], [task])
     settle(actor, [(site, [(thing, wanted)])], [task])
 
 

@@ -8,6 +8,7 @@ from itm.records.models.concentrate import (
 from itm.records.models.inspections import Inspection, InspectionLine
 from itm.records.models.kept import Evaluation, Move, Record, Seal
 from itm.records.models.latest import LatestRecord
+from itm.records.models.past import PastBundle, PastResult, PastWithdrawal
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visit
 
@@ -26,6 +27,9 @@ __all__ = [
     "LatestRecord",
     "Move",
     "Notice",
+    "PastBundle",
+    "PastResult",
+    "PastWithdrawal",
     "ProportioningTest",
     "Reading",
     "Record",
