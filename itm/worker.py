@@ -20,13 +20,16 @@ if not apps.ready:  # a worker starts here; the web has long been set up
     django.setup()
 
 from itm.core import outbox
+from itm.doors.files import look_through_file, take_file_in
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports.services import render_report
 from itm.schedule import sweep
 
 JOBS: dict[str, Callable[..., None]] = {
+    "look_through_file": look_through_file,
     "render_report": render_report,
     "send_summary": send_summary,
+    "take_file_in": take_file_in,
 }
 
 # What the clock brings without a promise. Each may run at any time, twice and beside itself; the

@@ -1,3 +1,4 @@
 from itm.intake.models.receipts import Receipt
+from itm.intake.models.uploads import HeadMemory, Upload
 
-__all__ = ["Receipt"]
+__all__ = ["HeadMemory", "Receipt", "Upload"]

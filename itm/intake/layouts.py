@@ -1,0 +1,41 @@
+"""Which table each kind of file holds, and who can bring which in."""
+
+from itm.intake.models import Upload
+from itm.intake.record_layouts import HISTORY, readings
+from itm.intake.registry_layouts import (
+    INSTRUMENTS,
+    LOTS,
+    PROPORTIONERS,
+    SITES,
+    SYSTEMS,
+    TANKS,
+)
+from itm.intake.tables.layout import Layout
+
+Kind = Upload.Kind
+LAYOUTS = {
+    layout.kind: layout
+    for layout in (HISTORY, SITES, SYSTEMS, TANKS, PROPORTIONERS, LOTS, INSTRUMENTS)
+}
+
+
+def layout_of(upload: Upload) -> Layout:
+    if upload.test is not None:
+        return readings(upload.test.bench.instrument)
+    return LAYOUTS[upload.kind]
+
+
+def documented(kind: str) -> Layout:
+    """As the page of columns and the example file show it."""
+    return readings(None) if kind == Kind.READINGS else LAYOUTS[kind]
+
+
+def kinds_for(actor_kind: str) -> list[tuple[str, str]]:
+    """What an organisation of this kind can bring in: owners what hangs on their sites."""
+    mine = {
+        "owner": (
+            Kind.HISTORY, Kind.SITES, Kind.SYSTEMS, Kind.TANKS, Kind.PROPORTIONERS, Kind.LOTS,
+        ),
+        "contractor": (Kind.READINGS, Kind.HISTORY, Kind.INSTRUMENTS),
+    }.get(actor_kind, ())  # fmt: skip
+    return [(kind.value, str(kind.label)) for kind in mine]

@@ -1,0 +1,263 @@
+"""A look through one file: what it holds, what has to be asked, and what is wrong with it.
+
+Nothing is written but what was found. What is taken in afterwards is read once more, by the same
+code and under the same answers.
+"""
+
+import hashlib
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Protocol
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Refused
+from itm.core.figures import day
+from itm.intake import uploads
+from itm.intake.history_rows import HistoryRows
+from itm.intake.layouts import layout_of
+from itm.intake.models import Upload
+from itm.intake.reading_rows import ReadingRows
+from itm.intake.registry_rows import RegistryRows
+from itm.intake.tables.blocks import Block
+from itm.intake.tables.cells import text_of
+from itm.intake.tables.dialect import Dialect, Question, Settled, settle
+from itm.intake.tables.head import Head, find_head, head_at, match
+from itm.intake.tables.known import Known
+from itm.intake.tables.layout import Layout
+from itm.intake.tables.reading import Amount, Batch, Reader, Told
+from itm.intake.tables.source import Source, find_source
+from itm.intake.tables.survey import Survey, look_through
+
+State = Upload.State
+PREVIEW_ROWS, HEAD_ROWS = 8, 12
+MOST_MEANS = 30  # names that are asked about one by one
+Findings = dict[str, Any]
+
+
+class Rows(Protocol):
+    """What judges the rows of one kind of table."""
+
+    known: Mapping[str, Known]
+
+    def judged(self, batch: Batch, told: Told) -> Any: ...
+    def finish(self, told: Told) -> None: ...
+
+
+@dataclass
+class Opened:
+    """A file whose questions are answered, ready to be read through."""
+
+    source: Source
+    reader: Reader
+    rows: Any
+
+    def judged(self) -> Iterator[tuple[Batch, Any]]:
+        """Batch by batch with what its kind makes of it; the last look is at the whole."""
+        for batch in self.reader.batches(self.source.blocks()):
+            yield batch, self.rows.judged(batch, self.reader.told)
+        self.rows.finish(self.reader.told)
+
+
+def look(*, actor: Actor, row: Upload, progress: Callable[[int], None] = lambda rows: None) -> None:
+    """Sets what was found and whether it can be taken in. May run again after every answer."""
+    layout = layout_of(row)
+    row.rows = row.read_rows = 0
+    try:
+        found = _look(actor, row, layout, progress)
+    except Refused as refusal:
+        found = {"stop": refusal.sentence, "stop_code": refusal.code}
+    row.findings = found
+    row.rows = found.get("rows", 0)
+    row.content_sha256 = found.get("content", "")
+    ready = found.get("content") and not found.get("count") and not found.get("twin")
+    row.state = State.READY if ready and row.rows else State.OPEN
+    row.save(by=actor, verb="looked through")
+
+
+def _look(
+    actor: Actor, row: Upload, layout: Layout, progress: Callable[[int], None]
+) -> Findings:  # fmt: skip
+    source, asked = find_source(Path(row.file.path), row.form, row.answers)
+    found: Findings = {"questions": [asdict(one) for one in asked], "count": 0, "problems": []}
+    if source is None:
+        return found
+    found["source"] = {**asdict(source), "path": ""}
+    first = source.first_rows()
+    head = head_at(first, row.head_row - 1) if row.head_row else find_head(first, layout)
+    columns = row.columns
+    if columns is None:
+        columns = match(head, layout, uploads.remembered(row))
+    columns = {name: at for name, at in columns.items() if at < max(len(head.names), 1)}
+    found |= {
+        "head": [head.first, head.last],
+        "names": list(head.names),
+        "units": list(head.units),
+        "columns": columns,
+        "first_rows": [[text_of(cell) for cell in cells] for cells in first[:HEAD_ROWS]],
+        "missing": [one.label for one in layout.columns if one.needed and one.name not in columns],
+    }
+    if found["missing"]:
+        return found
+    survey = look_through(_counted(source.blocks(), progress), head, columns, layout)
+    settled = settle(survey, head, columns, layout, row.answers)
+    return found | _settled(actor, row, layout, source, head, columns, survey, settled, found)
+
+
+def _counted(blocks: Iterator[Block], progress: Callable[[int], None]) -> Iterator[Block]:
+    for block in blocks:
+        yield block
+        progress(block.first + block.count - 1)
+
+
+def _settled(
+    actor: Actor, row: Upload, layout: Layout, source: Source, head: Head,
+    columns: Mapping[str, int], survey: Survey, settled: Settled, before: Findings,
+) -> Findings:  # fmt: skip
+    found: Findings = {
+        "questions": before["questions"] + [asdict(one) for one in settled.questions],
+        "rows": survey.rows,
+        "last": survey.last,
+        "notes": survey.notes,
+        "dialect": asdict(settled.dialect),
+    }
+    if not survey.rows:
+        raise Refused("no_rows", "Below its heads this table has no row.")
+    if settled.problems:
+        return found | _told(settled.problems, len(settled.problems))
+    if settled.open:
+        return found
+    opened = _opened(actor, row, layout, source, head, columns, settled.dialect, survey.last)
+    content, preview = _Content(layout), list[list[Any]]()
+    with _tried(opened.rows):
+        for batch, _ in opened.judged():
+            content.add(batch)
+            for index in range(min(len(batch.rows), PREVIEW_ROWS - len(preview))):
+                preview.append([batch.rows[index], *_shown(batch, index, list(columns))])
+    told = opened.reader.told
+    means = _means(opened.reader, row.answers)
+    found["questions"] += [asdict(one) for one in means]
+    found |= _told(told.problems, told.count)
+    found["preview"] = {"heads": [layout.column(n).label for n in columns], "rows": preview}
+    found["sites"] = sorted(getattr(opened.rows, "sites", ()))
+    found["content"] = content.digest()
+    found["twin"] = _twin(row, found["content"])
+    return found
+
+
+@contextmanager
+def _tried(rows: Any) -> Iterator[None]:
+    """What the register would refuse is found by trying, and everything tried is undone."""
+    if not isinstance(rows, RegistryRows):
+        yield
+        return
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def _told(problems: Any, count: int) -> Findings:
+    told = [
+        {"place": one.place, "code": one.code, "sentence": one.sentence, "fix": one.fix}
+        for one in problems
+    ]
+    return {"problems": told, "count": count}
+
+
+def _opened(
+    actor: Actor, row: Upload, layout: Layout, source: Source, head: Head,
+    columns: Mapping[str, int], dialect: Dialect, last: int,
+) -> Opened:  # fmt: skip
+    means: dict[str, dict[str, str]] = defaultdict(dict)
+    for code, said in row.answers.items():
+        if code.startswith("means:"):
+            _, name, text = code.split(":", 2)
+            means[name][text] = said
+    rows: Any
+    if row.kind == Upload.Kind.HISTORY:
+        rows = HistoryRows(actor, today=actor.today, means=means, columns=columns)
+    elif row.test is not None:
+        rows = ReadingRows(actor, row.test, means=means, columns=columns)
+    else:
+        rows = RegistryRows(actor, row.kind, means=means, columns=columns)
+    known = {name: one for name, one in rows.known.items() if name in columns}
+    return Opened(source, Reader(layout, head, columns, dialect, last=last, known=known), rows)
+
+
+def open_ready(*, actor: Actor, row: Upload) -> Opened:
+    """The file once more, as the look that found nothing wrong read it. Refused not_ready."""
+    found = row.findings
+    if "content" not in found:
+        raise Refused("not_ready", "Not everything about this file is settled yet.")
+    source = Source(**{**found["source"], "path": Path(row.file.path)})
+    first, last = found["head"]
+    head = Head(first, last, tuple(found["names"]), tuple(found["units"]))
+    dialect = Dialect(**found["dialect"])
+    layout = layout_of(row)
+    return _opened(actor, row, layout, source, head, found["columns"], dialect, found["last"])
+
+
+def _means(reader: Reader, answers: Mapping[str, str]) -> list[Question]:
+    """One question for each name that is not known, where some that are come near."""
+    out = []
+    for (name, text), (problem, offers) in list(reader.unknown.items())[:MOST_MEANS]:
+        if offers:
+            code = f"means:{name}:{text}"
+            sentence = f"{problem.place}: {problem.sentence} Which one is meant?"
+            choices = tuple((offer, offer) for offer in offers)
+            out.append(Question(code, sentence, choices, answers.get(code, "")))
+    return out
+
+
+def _shown(batch: Batch, index: int, names: list[str]) -> list[str]:
+    """As it was understood: days in words, percents with their sign."""
+    return [_words(batch.values[name][index], batch.typed[name][index]) for name in names]
+
+
+def _words(value: Any, typed: str) -> str:
+    if value is None:
+        return typed
+    if isinstance(value, Amount):
+        return f"{value.number.normalize():f} {value.unit}"
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    if hasattr(value, "isoformat"):
+        return day(value)
+    return str(value)
+
+
+class _Content:
+    """A digest of what the table says, the same however the file is written."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._seen = {name: hashlib.sha256() for name in layout.names}
+        self._used: set[str] = set()
+
+    def add(self, batch: Batch) -> None:
+        for name, values in batch.values.items():
+            words = {value: _words(value, "") for value in set(values)}
+            if any(words.values()):
+                self._used.add(name)
+            told = "\x1f".join(words[value] for value in values)
+            self._seen[name].update(f"{told}\x1f".encode())
+
+    def digest(self) -> str:
+        told = [f"{name}:{self._seen[name].hexdigest()}" for name in sorted(self._used)]
+        return hashlib.sha256("\n".join(told).encode()).hexdigest()
+
+
+def _twin(row: Upload, content: str) -> Findings | None:
+    """The same content that was taken in before, perhaps under another name."""
+    rows = Upload.objects.filter(
+        organisation=row.organisation_id, kind=row.kind, test=row.test, content_sha256=content,
+        state=State.DONE,
+    ).exclude(pk=row.pk)  # fmt: skip
+    twin = rows.first()
+    if twin is None or twin.taken_at is None:
+        return None
+    return {"key": str(twin.key), "name": twin.name, "on": day(twin.taken_at.date())}

@@ -1,0 +1,127 @@
+"""The tables of results and readings, column by column."""
+
+from decimal import Decimal
+
+from itm.intake.shared_columns import FLOWS, HUNDRED, SITE, SYSTEM, Kind, spellings
+from itm.intake.tables.layout import Layout, TableColumn
+from itm.records.models import PastResult
+from itm.registry.models import Instrument
+
+METHODS = spellings(
+    PastResult.Method.choices, index="refractive_index", nd="refractive_index",
+    ri="refractive_index", refractometer="refractive_index", meters="flows", flow_meters="flows",
+    tank_level="draw_down",
+)  # fmt: skip
+PHASES = spellings(PastResult.Phase.choices, found="as_found", left="as_left")
+PURPOSES = spellings(PastResult.Purpose.choices, annual="periodic", yearly="periodic")
+
+HISTORY = Layout(
+    Kind.HISTORY,
+    "Results of past years",
+    (
+        SITE,
+        SYSTEM,
+        TableColumn(
+            "proportioner", "name", "Proportioner", "PR-1", needed=True, longest=40,
+            aliases=("tag", "device", "proportioner tag"), help="Its tag in the register.",
+        ),
+        TableColumn(
+            "flow_point", "name", "Flow point", "design", needed=True, longest=40,
+            aliases=("point", "test point", "flow rate point"),
+            help="As the register names it, such as minimum or design.",
+        ),
+        TableColumn(
+            "tested_on", "day", "Tested on", "2012-05-14", needed=True,
+            aliases=("date", "test date", "date of test", "day"), help="Best as year-month-day.",
+        ),
+        TableColumn(
+            "percent", "percent", "Percent", "3.12", needed=True, most=HUNDRED,
+            aliases=("result", "concentration", "foam percent", "measured percent", "%"),
+            help="Concentrate in the solution, by volume, as the paper reports it.",
+        ),
+        TableColumn(
+            "flow", "quantity", "Solution flow", "1900 L/min", units=FLOWS,
+            aliases=("flow rate", "solution flow"), help="With its unit, here or in the head.",
+        ),
+        TableColumn(
+            "lower_limit", "percent", "Lower limit", "3.0", most=HUNDRED,
+            aliases=("limits lower", "lower", "min limit"), help="As the paper names it.",
+        ),
+        TableColumn(
+            "upper_limit", "percent", "Upper limit", "3.9", most=HUNDRED,
+            aliases=("limits upper", "upper", "max limit"), help="As the paper names it.",
+        ),
+        TableColumn(
+            "outcome", "text", "Outcome", "passed", longest=60, aliases=("verdict", "pass fail"),
+            help="In the words of the paper.",
+        ),
+        TableColumn(
+            "method", "choice", "Method", "refractive index", choices=METHODS,
+            aliases=("read by", "test method"), help="How it was measured, where that is known.",
+        ),
+        TableColumn(
+            "phase", "choice", "Phase", "as found", choices=PHASES, aliases=("condition",),
+            help="“as found”, or “as left” after an adjustment; empty is as found.",
+        ),
+        TableColumn(
+            "purpose", "choice", "Purpose", "periodic", choices=PURPOSES, aliases=("occasion",),
+            help="periodic, acceptance or retest; empty is periodic.",
+        ),
+        TableColumn(
+            "lot", "name", "Lot", "00712", longest=60, aliases=("batch", "concentrate lot"),
+            help="As on the label, zeros and all; format the column as text.",
+        ),
+        TableColumn(
+            "done_by", "text", "Done by", "Invented Foam Testing", longest=120,
+            aliases=("contractor", "tested by", "company"),
+        ),
+        TableColumn(
+            "paper", "text", "Paper", "folder 12, sheet 4", longest=120,
+            aliases=("report", "report number", "reference"), help="Where the paper is found.",
+        ),
+        TableColumn("note", "text", "Note", "", longest=300, aliases=("notes", "remarks")),
+    ),
+    examples=(
+        (
+            "Quay 9", "Truck rack deluge", "PR-1", "minimum", "2012-05-14", "3.21", "600 L/min",
+            "3.0", "3.9", "passed", "refractive index", "as found", "periodic", "00712",
+            "Invented Foam Testing", "folder 12, sheet 4", "",
+        ),
+        (
+            "Quay 9", "Truck rack deluge", "PR-1", "design", "2012-05-14", "3.35", "1900 L/min",
+            "3.0", "3.9", "passed", "refractive index", "as found", "periodic", "00712",
+            "Invented Foam Testing", "folder 12, sheet 4", "",
+        ),
+    ),
+)  # fmt: skip
+
+
+def readings(instrument: Instrument | None) -> Layout:
+    """Of one bench: figures in the unit of its instrument, and in no other."""
+    unit = instrument.unit if instrument else ""
+    units = (unit,) if unit else ("nD",)
+    most = {"refractive_index": Decimal(2)}.get(instrument.method if instrument else "")
+    return Layout(
+        Kind.READINGS,
+        "Readings of a bench",
+        (
+            TableColumn(
+                "bottle", "name", "Bottle", "S1", needed=True, longest=40,
+                aliases=("label", "sample", "sample id", "standard"),
+                help="The label on the bench: water, S1, S2 …, concentrate, or that of a sample.",
+            ),
+            TableColumn(
+                "value", "number", "Reading", "1.3342", needed=True, units=units, most=most,
+                aliases=("value", "index", "refractive index", "nd", "brix", "conductivity"),
+                help="What the display shows, with all its digits; one row for each reading.",
+            ),
+            TableColumn(
+                "temperature", "number", "Temperature", "20.3", units=("°C",),
+                aliases=("temp", "t", "temperature c", "sample temperature"), help="In °C.",
+            ),
+        ),
+        examples=(
+            ("water", "1.3330", "20.1"), ("S1", "1.3339", "20.1"), ("S2", "1.3342", "20.2"),
+            ("S3", "1.3345", "20.2"),
+        ),
+    )  # fmt: skip
