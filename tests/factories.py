@@ -24,6 +24,8 @@ from itm.registry.models import (
     Relocation,
     Site,
     SiteAuthority,
+    Store,
+    StoreMovement,
     Tank,
     TankMovement,
 )
@@ -189,6 +191,29 @@ class ChangeOverFactory(TrackedFactory):
         lot=factory.SelfAttribute("..to_lot"), position=1,
         moved_on=factory.SelfAttribute("..changed_on"),
     )  # fmt: skip
+
+
+class StoreFactory(TrackedFactory):
+    class Meta:
+        model = Store
+
+    site = factory.SubFactory(SiteFactory)
+    lot = factory.SubFactory(ConcentrateLotFactory, owner=factory.SelfAttribute("..site.owner"))
+    standing = Store.Standing.SUPPLY
+
+
+class StoreMovementFactory(TrackedFactory):
+    """The first that came in."""
+
+    class Meta:
+        model = StoreMovement
+
+    store = factory.SubFactory(StoreFactory)
+    kind = StoreMovement.Kind.RECEIPT
+    moved_on = date(2024, 2, 1)
+    volume = 0.4
+    volume_typed = "400 L"
+    left = factory.SelfAttribute("volume")
 
 
 class ProportionerFactory(TrackedFactory):

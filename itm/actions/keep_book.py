@@ -7,30 +7,30 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.records.duties import derive_site
-from itm.registry import changing_over, movements
+from itm.registry import changing_over, drawing
 from itm.registry.models import ChangeOver, Tank, TankMovement
 
 
 @transaction.atomic
 def move(*, actor: Actor, tank: Tank, today: date, **values: Any) -> TankMovement:
-    """Raises what `registry.movements.move` raises."""
-    row = movements.move(actor=actor, tank=tank, today=today, **values)
+    """Raises what `registry.drawing.move` raises."""
+    row = drawing.move(actor=actor, tank=tank, today=today, **values)
     derive_site(actor=actor, site=tank.site)
     return row
 
 
 @transaction.atomic
 def correct(*, actor: Actor, movement: TankMovement, **values: Any) -> TankMovement:
-    """Raises what `registry.movements.correct` raises."""
-    row = movements.correct(actor=actor, movement=movement, **values)
+    """Raises what `registry.drawing.correct` raises."""
+    row = drawing.correct(actor=actor, movement=movement, **values)
     derive_site(actor=actor, site=movement.tank.site)
     return row
 
 
 @transaction.atomic
 def withdraw(*, actor: Actor, movement: TankMovement, because: str, at: datetime) -> TankMovement:
-    """Raises what `registry.movements.withdraw` raises. May run twice."""
-    row = movements.withdraw(actor=actor, movement=movement, because=because, at=at)
+    """Raises what `registry.drawing.withdraw` raises. May run twice."""
+    row = drawing.withdraw(actor=actor, movement=movement, because=because, at=at)
     derive_site(actor=actor, site=movement.tank.site)
     return row
 

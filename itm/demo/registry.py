@@ -13,9 +13,10 @@ from itm.actions.add_proportioner import add_proportioner
 from itm.actions.add_tank import add_tank
 from itm.actions.oversee import name_authority
 from itm.core.clock import date_at
+from itm.demo import stores
 from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
-from itm.registry import certificates, changing_over, movements, services
+from itm.registry import certificates, changing_over, drawing, services
 from itm.registry.contents import contents
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
 from itm.registry.restoring import FLUSH_ORDER
@@ -99,7 +100,7 @@ def _instrument(world: World, contractor: str, told: dict[str, Any]) -> None:
     )
     for one in told["certificates"]:
         issued = one.get("issued_days_ago")
-        certificates.add_certificate(
+        made = certificates.add_certificate(
             actor=world.actor(contractor, world.ages.day(LONG_AGO)),
             instrument=row,
             today=world.ages.day(0),
@@ -108,6 +109,9 @@ def _instrument(world: World, contractor: str, told: dict[str, Any]) -> None:
             issued_on=None if issued is None else world.ages.day(issued),
             due_on=world.ages.day(-one["due_in_days"]),
         )
+        if "scan" in one:
+            by = world.actor(contractor, world.ages.day(LONG_AGO))
+            stores.paper(by, made, one["scan"], world.ages)
     world.instruments[row.serial_number] = row
 
 
@@ -122,6 +126,8 @@ def _lot(world: World, actor: Actor, told: dict[str, Any]) -> None:
     )
     world.lots[row.batch] = row
     world.conductivity[row.pk] = told["conductivity_per_percent"]
+    if "paper" in told:
+        stores.paper(actor, row, told["paper"], world.ages)
 
 
 def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str, Any]) -> None:
@@ -143,6 +149,7 @@ def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str,
             starts_on=world.ages.day(one.get("from_days_ago", LONG_AGO)),
             ends_on=None if until is None else world.ages.day(until),
         )
+    stores.stock(actor, site, world.lots, told.get("in_store", []), world.ages)
     for one in told["tanks"]:
         _tank(world, actor, site, one)
     for one in told["systems"]:
@@ -150,6 +157,7 @@ def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str,
     for one in told["tanks"]:
         if "changeover" in one:
             _changeover(world, actor, world.tanks[site.name, one["tag"]], one["changeover"])
+    stores.take_away(actor, site, told.get("taken_away", []), world.ages)
     if site.name in equipment:
         equip(actor, site, equipment[site.name], world.ages)
 
@@ -166,12 +174,15 @@ def _tank(world: World, actor: Actor, site: Site, told: dict[str, Any]) -> None:
     )
     world.tanks[site.name, tank.tag] = tank
     for one in told["movements"]:
-        movements.move(
+        lot = world.lots[one["lot"]] if "lot" in one else None
+        drawing.move(
             actor=actor,
             tank=tank,
             today=date_at(site.time_zone, world.ages.now),
             kind=one["kind"],
-            lot=world.lots[one["lot"]] if "lot" in one else None,
+            lot=lot,
+            store=stores.supply(site, lot) if lot and "from_store" in one else None,
+            as_waste="as_waste" in one,
             moved_on=world.ages.working_day(one["days_ago"], site.time_zone),
             volume=volume(one["volume"]) if "volume" in one else None,
             **{name: one.get(name, "") for name in MOVEMENT_WORDS},

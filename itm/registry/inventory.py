@@ -1,4 +1,4 @@
-"""How much concentrate stands where on a day, by its PFAS status: the owner's stock in tanks."""
+"""How much concentrate stands where on a day, by its PFAS status: in tanks and in store."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,9 +8,11 @@ from django.db.models import Prefetch
 
 from itm.accounts.actor import Actor
 from itm.registry.contents import Contents, Part, contents, pfas_words
-from itm.registry.models import ConcentrateLot, Tank, TankMovement
+from itm.registry.models import ConcentrateLot, Store, Tank, TankMovement
+from itm.registry.queries_stores import held, with_book
 
 Pfas = ConcentrateLot.Pfas
+_BY_LOT = ("standing", "lot__product", "lot__batch", "pk")
 WORST_FIRST = (Pfas.CONTAINS, Pfas.UNKNOWN, Pfas.FREE)
 
 
@@ -31,14 +33,33 @@ class Holding:
 
 
 @dataclass(frozen=True)
+class Stored:
+    """What stood in a store on that day; m³."""
+
+    store: Store
+    volume: float
+
+
+@dataclass(frozen=True)
+class Total:
+    """Of one PFAS status; m³. A tank counts where its lots do."""
+
+    status: str
+    volume: float
+    tanks: int
+    stores: int
+
+
+@dataclass(frozen=True)
 class Stock:
-    """All tanks of one owner that the reader may see."""
+    """All tanks and stores of one owner that the reader may see."""
 
     owner: str
     holdings: tuple[Holding, ...]
+    stored: tuple[Stored, ...] = ()
 
-    def totals(self) -> list[tuple[str, float, int]]:
-        """Status, m³ and number of tanks, the worst first; a tank counts where its lots do."""
+    def totals(self) -> list[Total]:
+        """The worst first."""
         out = []
         for status in WORST_FIRST:
             found = [
@@ -47,13 +68,15 @@ class Stock:
                 for part in holding.parts
                 if part.lot.pfas == status
             ]
-            volume = sum(volume for _, volume in found)
-            out.append((str(status.label), volume, len({tank for tank, _ in found})))
+            stored = [one.volume for one in self.stored if one.store.lot.pfas == status]
+            volume = sum(volume for _, volume in found) + sum(stored)
+            tanks = len({tank for tank, _ in found})
+            out.append(Total(str(status.label), volume, tanks, len(stored)))
         return out
 
 
 def inventory(actor: Actor, on: date) -> list[Stock]:
-    """By owner, site and tank at the end of that day, in two queries.
+    """By owner, site, tank and store at the end of that day, in four queries.
 
     A tank that was retired by then is in it while the book has something in it or PFAS was there.
     """
@@ -65,11 +88,25 @@ def inventory(actor: Actor, on: date) -> list[Stock]:
         for tank in rows.prefetch_related(Prefetch("movements", book))
         if tank.installed_on is None or tank.installed_on <= on
     ]
-    by_owner: dict[tuple[str, int], list[Holding]] = {}
+    tanks: dict[tuple[str, int], list[Holding]] = {}
     for holding in filter(lambda one: _stands(one, on), holdings):
         owner = holding.tank.site.owner
-        by_owner.setdefault((owner.name, owner.pk), []).append(holding)
-    return [Stock(name, tuple(found)) for (name, _), found in by_owner.items()]
+        tanks.setdefault((owner.name, owner.pk), []).append(holding)
+    stores: dict[tuple[str, int], list[Stored]] = {}
+    for one in in_stores(actor, on):
+        owner = one.store.site.owner
+        stores.setdefault((owner.name, owner.pk), []).append(one)
+    return [
+        Stock(who[0], tuple(tanks.get(who, ())), tuple(stores.get(who, ())))
+        for who in sorted({*tanks, *stores})
+    ]
+
+
+def in_stores(actor: Actor, on: date) -> list[Stored]:
+    """Without those that were empty."""
+    rows = with_book(Store.objects.visible_to(actor))
+    found = [Stored(store, held(store, on)) for store in rows.order_by("site__name", *_BY_LOT)]
+    return [one for one in found if one.volume > 0]
 
 
 def _stands(holding: Holding, on: date) -> bool:
@@ -81,27 +118,52 @@ def _stands(holding: Holding, on: date) -> bool:
 HEAD = (
     "Owner", "Site", "Tank", "Retired on", "Product", "Batch", "Type", "Nominal, %",
     "PFAS of the lot", "Volume, L", "Share of the tank, %", "PFAS of the tank", "Remark",
+    "In store as",
 )  # fmt: skip
 
 
 def table(stocks: Sequence[Stock]) -> list[tuple[str | float | None, ...]]:
-    """One row a lot in a tank; a tank without any has a row too."""
-    return [row for stock in stocks for holding in stock.holdings for row in _rows(stock, holding)]
+    """One row a lot in a tank or a store; a tank without any has a row too."""
+    out = []
+    for stock in stocks:
+        out += [row for holding in stock.holdings for row in _rows(stock, holding)]
+        out += [_store_row(stock, one) for one in stock.stored]
+    return out
+
+
+def _lot_cells(lot: ConcentrateLot) -> tuple[str | float | None, ...]:
+    return (
+        lot.product, lot.batch, lot.get_kind_display(), float(lot.nominal_percent),
+        lot.get_pfas_display(),
+    )  # fmt: skip
+
+
+def _litres(volume: float) -> float:
+    return round(volume * 1000, 3)
+
+
+def _store_row(stock: Stock, one: Stored) -> tuple[str | float | None, ...]:
+    store = one.store
+    place = (stock.owner, store.site.name, "", "")
+    what = store.get_standing_display()
+    return (*place, *_lot_cells(store.lot), _litres(one.volume), None, "", store.place, what)
 
 
 def _rows(stock: Stock, holding: Holding) -> list[tuple[str | float | None, ...]]:
     tank = holding.tank
     retired = tank.retired_on.isoformat() if tank.retired_on else ""
     place = (stock.owner, tank.site.name, tank.tag, retired)
-    last = (holding.status, " ".join(holding.held.remarks))
+    last = (holding.status, " ".join(holding.held.remarks), "")
     if not holding.parts:
         empty = 0.0 if holding.held.noted else None
         return [(*place, "", "", "", None, "", empty, None, *last)]
     return [
         (
-            *place, part.lot.product, part.lot.batch, part.lot.get_kind_display(),
-            float(part.lot.nominal_percent), part.lot.get_pfas_display(),
-            round(part.volume * 1000, 3), round(100 * part.share, 2), *last,
+            *place,
+            *_lot_cells(part.lot),
+            _litres(part.volume),
+            round(100 * part.share, 2),
+            *last,
         )
         for part in holding.parts
-    ]  # fmt: skip
+    ]

@@ -5,7 +5,7 @@ a backdated one moves every later day. The row of the tank is the gate for two a
 """
 
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import transaction
 from django.db.models import Max, Min, Q
@@ -15,10 +15,11 @@ from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.registry.book import lines_of, refuse_new_problems
 from itm.registry.contents import MIXED, Line, differences
-from itm.registry.models import ChangeOver, Tank, TankMovement
+from itm.registry.models import ChangeOver, Store, StoreMovement, Tank, TankMovement
 from itm.registry.services import keep, require_in_use, require_own
 
 Kind = TankMovement.Kind
+M = TypeVar("M", TankMovement, StoreMovement)
 
 
 @transaction.atomic
@@ -93,9 +94,9 @@ def opened(tank: Tank) -> tuple[Tank, list[Line]]:
     return row, lines_of(row)
 
 
-def place(tank: Tank, on: date, *, first: bool = False) -> int:
+def place(book: Tank | Store, on: date, *, first: bool = False) -> int:
     """Where in the day a new movement stands: after all others, or before them."""
-    there = tank.movements.filter(moved_on=on)
+    there = book.movements.filter(moved_on=on)
     ends = there.aggregate(low=Min("position"), high=Max("position"))
     if ends["low"] is None:
         return 0
@@ -149,7 +150,11 @@ def judge(rows: list[TankMovement], before: list[Line]) -> None:
 
 def strike(movement: TankMovement, because: str, *, by: Actor, at: datetime) -> TankMovement:
     """Refused because_missing; Conflict when it was withdrawn already."""
-    row = TankMovement.objects.select_related("tank__site", "lot").get(pk=movement.pk)
+    rows = TankMovement.objects.select_related("tank__site", "lot")
+    return struck(rows.get(pk=movement.pk), because, by=by, at=at)
+
+
+def struck(row: M, because: str, *, by: Actor, at: datetime) -> M:
     if row.withdrawn_at is not None:
         raise Conflict(f"{row.withdrawn_by} withdrew this movement already.")
     if not because.strip():

@@ -7,6 +7,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
+from itm.registry.queries_stores import not_empty
 from itm.registry.services import Retirable, keep, require_in_use, require_own
 
 Place = Site | FoamSystem | Tank
@@ -40,7 +41,8 @@ def _hanging_on(row: Retirable) -> list[str]:
     """What would be left in use without the thing it hangs on."""
     if isinstance(row, Site):
         systems = row.systems.filter(retired_on=None)
-        return [*map(str, systems), *map(str, row.tanks.filter(retired_on=None))]
+        tanks = row.tanks.filter(retired_on=None)
+        return [*map(str, systems), *map(str, tanks), *map(str, not_empty(row.stores.all()))]
     if isinstance(row, FoamSystem | Tank):
         return [str(device) for device in row.proportioners.filter(retired_on=None)]
     return []

@@ -21,6 +21,7 @@ from itm.registry.models import (
     Instrument,
     Proportioner,
     Site,
+    Store,
     Tank,
 )
 
@@ -156,6 +157,19 @@ KINDS: Iterable[Kind] = (
         lambda row: Hit("lot", row.key, str(row), row.get_kind_display()),
         ("product", "batch"),
         "lots",
+    ),
+    Kind(
+        "In store",
+        _things(Store, "site", "lot"),
+        ("lot__product", "lot__batch", "place", "site__name"),
+        lambda row: Hit(
+            "store",
+            row.key,
+            str(row.lot),
+            _words(row.site, row.get_standing_display(), row.place),
+        ),
+        ("lot__product", "lot__batch"),
+        "stores",
     ),
     Kind(
         "Instruments",

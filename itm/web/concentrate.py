@@ -13,14 +13,14 @@ from itm.accounts.actor import require_kind
 from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
 from itm.core.figures import day
-from itm.registry import queries, queries_equipment, services
+from itm.registry import queries, queries_equipment, queries_stores, services
 from itm.registry.changing_over import may_change_over
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
 from itm.registry.forms import LotForm, TankForm
 from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.holding import book, brief, day_asked, now_in, shown, warnings
+from itm.web.holding import book, brief, day_asked, now_in, shown, there, warnings
 from itm.web.listing import (
     Cell,
     Column,
@@ -183,9 +183,22 @@ def lot(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "attached": attached(actor, row),
         "tanks": [_with_lot(tank, row) for tank in queries.tanks_with(actor, row)],
+        "stores": [_store_with(store) for store in queries_stores.stores_with(actor, row)],
         "crumbs": [("Lots", reverse("lots")), (str(row), "")],
     }
     return render(request, "registry/lot.html", context)
+
+
+def _store_with(store: queries_stores.Store) -> dict[str, Any]:
+    """What came into the store, what is left, and how the rest went."""
+    movements = list(store.movements.all())
+    gone = [one for one in movements if one.kind == "disposal"]
+    return {
+        "store": store,
+        "receipts": [(day(one.moved_on), one.volume_typed) for one in movements if one.goes_in],
+        "left": there(store),
+        "gone": [(day(one.moved_on), one.volume_typed, one.paper) for one in gone],
+    }
 
 
 def _with_lot(tank: queries.Tank, lot: queries.ConcentrateLot) -> dict[str, Any]:

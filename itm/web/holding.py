@@ -10,7 +10,9 @@ from itm.core.fields import DayField
 from itm.core.figures import day
 from itm.registry.contents import Contents, Line, amount, bare, ledger, pfas_words
 from itm.registry.queries import Tank
+from itm.registry.queries_stores import Store, held
 
+LITRES = "0 L"  # one unit for all stores, so that they can be added up
 NOT_NOTED = "nothing noted"
 
 
@@ -44,6 +46,11 @@ def brief(tank: Tank, held: Contents) -> str:
     what = str(lots[0].lot) if len(lots) == 1 else f"{len(lots)} lots: {', '.join(held.products)}"
     doubt = " (the book does not add up)" if held.problems else ""
     return f"{amount(held.volume, tank.capacity_typed)} of {what}{doubt}"
+
+
+def there(store: Store) -> str:
+    """What is left in a store that came with its book."""
+    return amount(held(store), LITRES)
 
 
 def shown(tank: Tank, held: Contents) -> dict[str, Any]:

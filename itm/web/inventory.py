@@ -1,4 +1,4 @@
-"""The PFAS inventory: what stands in which tank on a day, to read, to print and as a table."""
+"""The PFAS inventory: what stands where on a day, to read, to print and as a table."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -8,12 +8,10 @@ from django.views.decorators.http import require_GET
 from itm.core.csv_text import csv_text
 from itm.core.figures import day
 from itm.registry.contents import amount
-from itm.registry.inventory import HEAD, Holding, Stock, inventory, table
+from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
 from itm.web.editing import site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.holding import day_asked
-
-LITRES = "0 L"  # one unit for all tanks, so that they can be added up
+from itm.web.holding import LITRES, day_asked
 
 
 @signed_in
@@ -46,10 +44,18 @@ def _shown(stock: Stock) -> dict:
     return {
         "owner": stock.owner,
         "totals": [
-            (status, amount(volume, LITRES), tanks) for status, volume, tanks in stock.totals()
+            (total.status, amount(total.volume, LITRES), places(total)) for total in stock.totals()
         ],
         "rows": [row for holding in stock.holdings for row in _rows(holding)],
+        "stored": [(one.store, amount(one.volume, LITRES)) for one in stock.stored],
     }
+
+
+def places(total: Total) -> str:
+    """“in 2 tanks and 1 store”."""
+    counts = [(total.tanks, "tank"), (total.stores, "store")]
+    words = [f"{count} {what}{'s'[: count != 1]}" for count, what in counts if count]
+    return f"in {' and '.join(words)}" if words else ""
 
 
 def _rows(holding: Holding) -> list[dict]:

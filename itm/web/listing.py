@@ -27,6 +27,7 @@ EVERYTHING = (
     ("Tanks", "tanks"),
     ("Equipment", "equipment_list"),
     ("Lots", "lots"),
+    ("In store", "stores"),
     ("Records", "records"),
     ("PFAS inventory", "pfas_inventory"),
 )

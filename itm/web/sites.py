@@ -15,13 +15,20 @@ from itm.actions.change_site import change_site
 from itm.actions.oversee import end_oversight, name_authority, take_naming_back
 from itm.core.figures import day
 from itm.records import queries as records
-from itm.registry import overseeing, queries, queries_attachments, queries_equipment, services
+from itm.registry import (
+    overseeing,
+    queries,
+    queries_attachments,
+    queries_equipment,
+    queries_stores,
+    services,
+)
 from itm.registry.forms import AuthorityForm, EndForm, EngageForm, LetGoForm, SiteForm
 from itm.trends.devices import DeviceRow, device_rows
 from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.holding import brief, now_in
+from itm.web.holding import brief, now_in, there
 from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
 
 VISITS = 10  # the latest on a site's page; the visits' own list has them all
@@ -102,6 +109,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
         "equipment": queries_equipment.equipment_counts(actor, row),
         "tanks": [(tank, brief(tank, now_in(tank))) for tank in queries.tanks_of(actor, row)],
+        "stores": [(store, there(store)) for store in queries_stores.stores_of(actor, row)],
         "authorities": [
             (one, one.covers(today), one.named_on == today)
             for one in queries.authorities_of(actor, row)

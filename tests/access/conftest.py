@@ -18,6 +18,7 @@ from tests.factories import (
     ChangeOverFactory,
     EquipmentFactory,
     RelocationFactory,
+    StoreMovementFactory,
 )
 
 
@@ -42,6 +43,7 @@ def things(scene) -> dict[str, dict]:
         actor=scene.owner, site=scene.site, system=scene.system, kind="repair",
         happened_on=TODAY, words="new seal", today=TODAY,
     )  # fmt: skip
+    stored = StoreMovementFactory(store__site=scene.site)
     return {
         "": {},
         "duty": {"key": Duty.objects.filter(site=scene.site).latest("pk").key},
@@ -64,6 +66,9 @@ def things(scene) -> dict[str, dict]:
         "changeover": {"key": ChangeOverFactory(tank=scene.tank, system=scene.system).key},
         "movement": {"key": scene.tank.movements.first().key},
         "move": {"key": RelocationFactory(equipment__site=scene.site).key},
+        "store": {"key": stored.store.key},
+        "store and kind": {"key": stored.store.key, "kind": "disposal"},
+        "store movement": {"key": stored.key},
         "lot": {"key": scene.tank.movements.first().lot.key},
         "instrument": {"key": scene.instrument.key},
         "certificate": {"key": scene.instrument.certificates.get().key},

@@ -26,6 +26,8 @@ from itm.registry.models import (
     Relocation,
     Site,
     SiteAuthority,
+    Store,
+    StoreMovement,
     Tank,
     TankMovement,
 )
@@ -41,6 +43,7 @@ from tests.factories import (
     RelocationFactory,
     SiteAuthorityFactory,
     SiteFactory,
+    StoreMovementFactory,
     TankFactory,
     TankFillFactory,
     actor_of,
@@ -72,6 +75,8 @@ def furnished(owner: Any) -> dict[type, Any]:
         Tank: tank,
         TankMovement: TankFillFactory(tank=tank, lot=lot),
         ConcentrateLot: lot,
+        Store: (kept := StoreMovementFactory(store__site=site)).store,
+        StoreMovement: kept,
         Equipment: valve,
         Relocation: RelocationFactory(equipment=valve),
         Attachment: AttachmentFactory(site=site),
@@ -129,6 +134,8 @@ SEES: dict[type, set[str]] = {
     Tank: ON_THE_SITE,
     TankMovement: ON_THE_SITE,
     ConcentrateLot: ON_THE_SITE,
+    Store: ON_THE_SITE,
+    StoreMovement: ON_THE_SITE,
     Equipment: ON_THE_SITE,
     Relocation: ON_THE_SITE,
     Attachment: ON_THE_SITE,
@@ -178,6 +185,7 @@ READ = {
     "/attachments/{}/file/": Attachment,
     "/attachments/{}/preview/": Attachment,
     "/lots/{}/": ConcentrateLot,
+    "/stores/{}/": Store,
     "/instruments/{}/": Instrument,
 }
 WRITE = {
@@ -208,6 +216,10 @@ WRITE = {
     "/movements/{}/correct/": TankMovement,
     "/movements/{}/withdraw/": TankMovement,
     "/lots/{}/edit/": ConcentrateLot,
+    "/sites/{}/stores/new/": Site,
+    "/stores/{}/movements/disposal/": Store,
+    "/store-movements/{}/correct/": StoreMovement,
+    "/store-movements/{}/withdraw/": StoreMovement,
     "/instruments/{}/edit/": Instrument,
     "/instruments/{}/retire/": Instrument,
 }
@@ -324,7 +336,7 @@ def test_stranger_is_led_to_the_sign_in(client: Client, db: None, url: str) -> N
     ("url", "model"),
     [("/sites/", Site), ("/systems/", FoamSystem), ("/proportioners/", Proportioner),
      ("/tanks/", Tank), ("/equipment/", Equipment),
-     ("/lots/", ConcentrateLot), ("/instruments/", Instrument)],
+     ("/lots/", ConcentrateLot), ("/stores/", Store), ("/instruments/", Instrument)],
 )  # fmt: skip
 def test_list_names_what_its_reader_sees_and_nothing_else(
     present: World, client: Client, sign_in: Enter, url: str, model: type

@@ -27,6 +27,8 @@ from itm.records.models import (
 )
 from itm.registry.models import (
     Attachment,
+    Certificate,
+    ConcentrateLot,
     Equipment,
     FoamSystem,
     Instrument,
@@ -34,8 +36,10 @@ from itm.registry.models import (
     Relocation,
     Site,
     SiteAuthority,
+    Store,
 )
 from itm.registry.models.equipment import VARIETIES
+from itm.registry.queries_stores import held, with_book
 from itm.schedule.models import Duty
 from tests.demo.conftest import NOW
 
@@ -85,8 +89,22 @@ def test_a_move_two_authorities_and_drawn_pictures_are_there() -> None:
     scopes = SiteAuthority.objects.filter(site=move.site).values_list("scope", flat=True)
     assert set(scopes) == {"fire", "environment"}
     targets = [type(row.target) for row in Attachment.objects.order_by("pk")]
-    assert targets == [Equipment, Site]
+    assert targets == [Certificate, ConcentrateLot, Equipment, Site]
     assert all(row.preview for row in Attachment.objects.all())
+
+
+def test_drums_went_into_tanks_and_waste_waits_to_be_taken_away() -> None:
+    """Hand-made sums: 800 - 250 - 60 L of supply, 2800 + 240 - 2800 L of what was drained, and of
+    what contains PFAS 1350 - 1000 L."""
+    left = {
+        (store.lot.batch, store.standing): round(1000 * held(store))
+        for store in with_book(Store.objects.all())
+    }
+    assert left == {
+        ("OT-1904", "supply"): 490,
+        ("OT-0711", "waste"): 240,
+        ("HK-22-08", "waste"): 350,
+    }
 
 
 def test_one_proportioner_drifts_until_it_is_rich() -> None:

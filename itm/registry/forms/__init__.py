@@ -18,6 +18,7 @@ from itm.registry.forms.sites import (
     SiteForm,
 )
 from itm.registry.forms.stock import CertificateForm, InstrumentForm, LotForm, TankForm
+from itm.registry.forms.stores import ReceiptForm, StoreMovementForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
 
 __all__ = [
@@ -35,9 +36,11 @@ __all__ = [
     "MovementForm",
     "ProportionerForm",
     "ReassignForm",
+    "ReceiptForm",
     "Refusing",
     "RetireForm",
     "SiteForm",
+    "StoreMovementForm",
     "SystemForm",
     "TankForm",
     "WithdrawFileForm",

@@ -12,8 +12,10 @@ from itm.core.errors import Refused
 from itm.core.fields import DayField, NumberField
 from itm.core.quantities import QuantityField
 from itm.registry import queries
+from itm.registry.contents import amount
 from itm.registry.forms.base import CHOOSE, Refusing, RegistryForm
-from itm.registry.models import ConcentrateLot, TankMovement
+from itm.registry.models import ConcentrateLot, Store, Tank, TankMovement
+from itm.registry.queries_stores import held, supply_at, with_book
 
 Kind = TankMovement.Kind
 WORDS = {
@@ -24,7 +26,12 @@ WORDS = {
 }
 
 
-def _because() -> forms.CharField:
+class StoreField(forms.ModelChoiceField):
+    def label_from_instance(self, store: Any) -> str:
+        return f"{store.lot}: {amount(held(store), '0 L')} there"
+
+
+def because_field() -> forms.CharField:
     return forms.CharField(
         label="What was wrong",
         max_length=200,
@@ -43,10 +50,23 @@ class MovementForm(RegistryForm):
         required=False,
         help_text="Sum of PFAS in the rinse water or the new fill, as the laboratory reports it.",
     )
+    store = StoreField(
+        Store.objects.none(),
+        label="Taken from the store",
+        required=False,
+        empty_label="no: straight from a delivery",
+        help_text="What went in then leaves the store with it.",
+    )
+    as_waste = forms.BooleanField(
+        label="What came out stands at the site as waste, to be taken away",
+        required=False,
+        help_text="It is then noted in the store by its lots, and in the PFAS inventory until it "
+        "is taken away.",
+    )
     first_of_day = forms.BooleanField(
         label="It came before what is noted on that day already", required=False
     )
-    because = _because()
+    because = because_field()
 
     class Meta:
         model = TankMovement
@@ -69,13 +89,15 @@ class MovementForm(RegistryForm):
 
     def __init__(self, data: Any = None, *, actor: Actor, kind: str, row: Any = None, **on: Any):
         super().__init__(data, row=row, **({} if row else {**on, "kind": kind}))
+        goes_out = kind in TankMovement.OUT
         asked = {*WORDS[Kind(kind)], "because" if row else "first_of_day"}
+        asked.add("as_waste" if goes_out else "store")
         for name in set(self.fields) - asked:
             del self.fields[name]
         if "lot" in self.fields:
             self.fields["lot"].required = True
             self.fields["lot"].queryset = queries.lots_to_choose(actor)  # type: ignore[attr-defined]
-        goes_out = kind in TankMovement.OUT
+        self._offer_stores(row.tank if row else on["tank"], row)
         self.fields["reason"].required = goes_out
         self.fields["reason"].label = "Why it was taken out" if goes_out else "Reason"
         if goes_out:
@@ -85,9 +107,22 @@ class MovementForm(RegistryForm):
             self.fields["volume"].label = "Volume measured"
             self.fields["volume"].help_text = "If it was. The tank counts as empty either way."
 
+    def _offer_stores(self, tank: Tank, row: TankMovement | None) -> None:
+        """What the movement drew from stays offered, though it may have emptied it."""
+        drawn = list(row.in_store.filter(withdrawn_at=None)) if row else []
+        if "as_waste" in self.fields:
+            self.initial["as_waste"] = bool(drawn)
+            return
+        self.initial["store"] = drawn[0].store_id if drawn else None
+        offered = {store.pk for store in supply_at(tank.site)} | {one.store_id for one in drawn}
+        field: Any = self.fields["store"]
+        field.queryset = with_book(Store.objects.filter(pk__in=offered))
+        if not offered:
+            del self.fields["store"]
+
 
 class WithdrawForm(Refusing, forms.Form):
-    because = _because()
+    because = because_field()
 
 
 class ChangeOverForm(Refusing, forms.Form):

@@ -7,6 +7,7 @@ from itm.registry.models.lot_ranges import LotRange
 from itm.registry.models.movements import TankMovement
 from itm.registry.models.relocations import Relocation
 from itm.registry.models.sites import Grant, Site, SiteAuthority
+from itm.registry.models.stores import Store, StoreMovement
 from itm.registry.models.systems import FlowPoint, FoamSystem, Proportioner
 
 __all__ = [
@@ -24,6 +25,8 @@ __all__ = [
     "Relocation",
     "Site",
     "SiteAuthority",
+    "Store",
+    "StoreMovement",
     "Tank",
     "TankMovement",
 ]

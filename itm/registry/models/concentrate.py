@@ -56,11 +56,14 @@ class Tank(Tracked, Scoped):
 
 class LotQuerySet(TrackedQuerySet):
     def visible_to(self, actor: Actor) -> Self:
-        """Lots of the actor's organisation, and those in a tank that the actor may see."""
+        """Lots of the actor's organisation, and those in a tank or store that the actor may see."""
+        from itm.registry.models.stores import Store
+
         if actor.organisation_id is None:
             return self.none()
-        seen = Tank.objects.visible_to(actor).filter(movements__lot=OuterRef("pk"))
-        return self.filter(Q(owner=actor.organisation_id) | Exists(seen))
+        in_tank = Tank.objects.visible_to(actor).filter(movements__lot=OuterRef("pk"))
+        in_store = Store.objects.visible_to(actor).filter(lot=OuterRef("pk"))
+        return self.filter(Q(owner=actor.organisation_id) | Exists(in_tank) | Exists(in_store))
 
 
 class ConcentrateLot(Tracked):

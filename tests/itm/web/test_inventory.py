@@ -9,7 +9,13 @@ import pytest
 
 from itm.registry.inventory import inventory
 from tests.conftest import Scene
-from tests.factories import ConcentrateLotFactory, SiteFactory, TankFactory, TankFillFactory
+from tests.factories import (
+    ConcentrateLotFactory,
+    SiteFactory,
+    StoreMovementFactory,
+    TankFactory,
+    TankFillFactory,
+)
 
 DAY = date(2024, 6, 1)
 
@@ -38,7 +44,7 @@ def stocked(scene: Scene) -> Scene:
 
 def litres(scene: Scene, on: date) -> dict[str, tuple[float, int]]:
     [stock] = inventory(scene.owner, on)
-    return {status: (1000 * volume, tanks) for status, volume, tanks in stock.totals()}
+    return {total.status: (1000 * total.volume, total.tanks) for total in stock.totals()}
 
 
 def test_totals_are_those_of_the_day(stocked: Scene) -> None:
@@ -93,9 +99,40 @@ def test_day_that_is_none_is_said_and_today_is_shown(
 def test_inventory_costs_the_same_for_more_tanks(
     stocked: Scene, django_assert_num_queries: Any
 ) -> None:
-    with django_assert_num_queries(2):
+    StoreMovementFactory(store__site=stocked.site)
+    with django_assert_num_queries(4):
         inventory(stocked.owner, DAY)
     for _ in range(20):
         TankFillFactory(tank=TankFactory(site=stocked.site))
-    with django_assert_num_queries(2):
+        StoreMovementFactory(store__site=stocked.site)
+    with django_assert_num_queries(4):
         inventory(stocked.owner, DAY)
+
+
+def test_drums_and_waste_count_from_the_day_they_came_to_the_day_they_left(
+    stocked: Scene, enter: Any
+) -> None:
+    """400 L of waste that contains PFAS, beside the 600 L in the tank."""
+    bad = ConcentrateLotFactory(owner=stocked.owner.organisation, pfas="contains", batch="W")
+    came = StoreMovementFactory(
+        store__site=stocked.site, store__lot=bad, store__standing="waste", moved_on=DAY
+    )
+    StoreMovementFactory(
+        store=came.store, kind="disposal", paper="W-17", moved_on=date(2024, 8, 1), left=0
+    )
+    found = {
+        on: next(t for t in inventory(stocked.owner, on)[0].totals() if t.status == "Contains PFAS")
+        for on in (date(2024, 5, 31), DAY, date(2024, 7, 31), date(2024, 8, 1))
+    }
+    assert [(round(1000 * t.volume), t.tanks, t.stores) for t in found.values()] == [
+        (1100, 2, 0), (1000, 1, 1), (1000, 1, 1), (600, 1, 0),
+    ]  # fmt: skip
+    page = enter("owner")
+    text = page.get(f"/pfas/?on={DAY}").content.decode()
+    assert "in 1 tank and 1 store" in text
+    assert f'href="/stores/{came.store.key}/"' in text
+    answer = page.get(f"/pfas/table.csv?on={DAY}").content.decode("utf-8-sig")
+    [row] = [r for r in csv.DictReader(io.StringIO(answer, newline="")) if r["Batch"] == "W"]
+    assert (row["Volume, L"], row["In store as"], row["Tank"]) == (
+        "400.0", "Waste, to be taken away", "",
+    )  # fmt: skip
