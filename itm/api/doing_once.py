@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from itm.accounts.actor import Actor
 from itm.api.problems import Problem
 from itm.core.errors import Refused
-from itm.intake.once import once
+from itm.intake.once import Answer, once
 
 HEADER = "Idempotency-Key"
 REPEATED = "Idempotency-Repeated"
@@ -58,8 +58,11 @@ def answered(
             if refusal.code == "asked_at_once":
                 raise _in_flight() from refusal
             raise
-    headers = {REPEATED: "true"} if answer.repeated else {}
-    return Response(answer.value, status=status, headers=headers)
+    return Response(answer.value, status=status, headers=repeated(answer))
+
+
+def repeated(answer: Answer) -> dict[str, str]:
+    return {REPEATED: "true"} if answer.repeated else {}
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
+from itm.doors.hand_in_day import DayRefused
 
 MEDIA_TYPE = "application/problem+json"
 Fault = dict[str, str]  # pointer, code, detail
@@ -76,10 +77,10 @@ def faults(detail: Any, steps: tuple[str | int, ...] = ()) -> Iterator[Fault]:
 
 def handler(error: Exception, context: dict[str, Any]) -> Response | None:
     """For REST framework. None for a fault of ours: Django logs it and asks `server_error`."""
-    told = _told(error)
-    if told is None:
+    found = _told(error)
+    if found is None:
         return None
-    status, code, detail, errors, headers = told
+    status, code, detail, errors, headers = found
     return Response(
         body_of(status, code, detail, errors),
         status=status, headers=headers, content_type=MEDIA_TYPE,
@@ -91,7 +92,7 @@ Told = tuple[int, str, str, list[Fault], dict[str, str]]
 
 def _told(error: Exception) -> Told | None:
     if isinstance(error, ItmError):
-        return _refusal(error)
+        return told(error)
     if isinstance(error, Problem):
         return error.status_code, error.code, error.sentence, error.errors, error.headers
     if isinstance(error, Http404):
@@ -107,10 +108,13 @@ def _told(error: Exception) -> Told | None:
     return None
 
 
-def _refusal(error: ItmError) -> Told:
+def told(error: ItmError) -> Told:
+    """Status, code, sentence, faults and headers of a refusal."""
     status = {NotFound: 404, Forbidden: 403, Conflict: 409}.get(type(error), 422)
     errors = []
-    if isinstance(error, Refused):
+    if isinstance(error, DayRefused):
+        errors = [fault(one.place, one.code, one.sentence) for one in error.problems]
+    elif isinstance(error, Refused):
         place = error.place
         at = place if place.startswith("/") else pointer(place) if place else ""
         errors = [fault(at, error.code, error.sentence)]

@@ -1,19 +1,35 @@
-"""What devices and programs hand in of a test day: entry by entry."""
+"""What devices and programs hand in of a test day: entry by entry, as a whole, or many at once."""
 
+import json
+import time
+import uuid
+from functools import cache
 from typing import Any
+from uuid import UUID
 
-from django.urls import URLPattern, path
+from django.conf import settings
+from django.urls import URLPattern, path, reverse
 from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from itm.api.describing import describe
+from itm.api.describing import KEY, FaultShape, describe, describe_one
+from itm.api.doing_once import at_work, key_of, repeated
 from itm.api.editing import given
+from itm.api.problems import faults, told
 from itm.api.views import View
+from itm.core.errors import ItmError
+from itm.doors.day import day_of
 from itm.doors.entries import MOST_ENTRIES, take
+from itm.doors.hand_in_day import FORM, hand_in_day
 from itm.doors.verbs import VERBS, Field, Verb
+from itm.intake.once import Answer
+
+MOST_DAYS = 1_000
+SECONDS = 20  # of one request, well below what servers and proxies wait
 
 KEYS = {"type": "object", "additionalProperties": {"type": "string", "format": "uuid"}}
 TEXTS = {
@@ -135,4 +151,181 @@ class Entries(View):
         return Response({"server_now": now, "answers": [one.as_json() for one in answers]})
 
 
-urls: list[URLPattern] = [path("entries/", Entries.as_view(), name="entries")]
+class MadeTestShape(serializers.Serializer):
+    test = serializers.UUIDField()
+    state = serializers.CharField(help_text="handed_in, or draft where the day says hand_in false")
+    limits = serializers.CharField(required=False, help_text="in band, lean or rich")
+    certainty = serializers.CharField(required=False, help_text="settled or undecided")
+
+
+class MadeDayShape(serializers.Serializer):
+    visit = serializers.UUIDField()
+    tests = MadeTestShape(many=True)
+
+
+DAY_WORDS = (
+    "A whole test day as one document: all of it is taken, or nothing and every problem at its "
+    "place. It goes the way of the entries, so nothing is judged that is not judged there; signing "
+    "stays with a person. Every measured value is text with its last zeros and its unit, every "
+    "moment has its offset from UTC.\n\n"
+)
+
+
+@cache
+def example_day() -> dict[str, Any]:
+    """The invented day of the fixtures; its keys stand for keys of the reader's own register."""
+    found: dict[str, Any] = json.loads((settings.BASE_DIR / "fixtures/intake/day.json").read_text())
+    return found
+
+
+DAY = {
+    "type": "object",
+    "properties": {
+        "form": {"type": "integer", "enum": [FORM]},
+        "about": {"description": "Anything; it is not kept."},
+        "visit": {
+            "type": "object",
+            "description": "`key` of a visit that was planned; or `site` and `planned_on`. Then "
+            "crew, effluent_plan, ambient_c, weather.",
+        },
+        "notices": {"type": "array", "items": {"type": "object"}},
+        "start": {"type": "object", "description": "at, reason, coordinator"},
+        "benches": {"type": "array", "items": {"type": "object"}},
+        "tests": {"type": "array", "items": {"type": "object"}, "minItems": 1},
+    },
+    "required": ["visit", "benches", "tests"],
+}  # fmt: skip
+
+
+def hand_in(view: View, key: uuid.UUID, document: Any) -> Answer:
+    """One day. Raises what `hand_in_day` raises."""
+    return hand_in_day(actor=view.actor, document=document, key=key, at=timezone.now())
+
+
+def hand_in_one(view: View) -> Response:
+    key = key_of(view.request)
+    with at_work(view.actor, key):
+        answer = hand_in(view, key, view.request.data)
+    headers = {"Location": reverse("v1:visit", args=[answer.value["visit"]])}
+    return Response(answer.value, status=201, headers=headers | repeated(answer))
+
+
+describe_day = describe(
+    "hand_in_day", "Hand in a test day", request={"application/json": DAY},
+    responses={201: MadeDayShape}, parameters=[KEY],
+    examples=[OpenApiExample("A day with one test (invented)", value=example_day(),
+                             request_only=True)],
+    description=DAY_WORDS,
+)  # fmt: skip
+
+
+class DayGiven(serializers.Serializer):
+    key = serializers.UUIDField(help_text="Made for this day: sent twice, it is taken once.")
+    document = serializers.DictField(help_text="As `POST /tests/` takes one.")
+
+
+class DaysGiven(serializers.Serializer):
+    days = serializers.ListField(
+        child=serializers.DictField(), allow_empty=False, max_length=MOST_DAYS
+    )
+
+
+DAYS = {
+    "type": "object",
+    "properties": {
+        "days": {
+            "type": "array", "minItems": 1, "maxItems": MOST_DAYS,
+            "items": {
+                "type": "object",
+                "properties": {
+                    "key": {"type": "string", "format": "uuid"},
+                    "document": DAY,
+                },
+                "required": ["key", "document"],
+            },
+        },
+    },
+    "required": ["days"],
+}  # fmt: skip
+
+
+class DayAnswerShape(serializers.Serializer):
+    key = serializers.CharField(allow_blank=True)
+    state = serializers.ChoiceField(choices=["taken", "taken_before", "refused", "not_yet"])
+    code = serializers.CharField(allow_blank=True)
+    detail = serializers.CharField(allow_blank=True)
+    errors = FaultShape(many=True)  # type: ignore[assignment]
+    made = MadeDayShape(allow_null=True)
+
+
+class DayAnswersShape(serializers.Serializer):
+    answers = DayAnswerShape(many=True)
+    left = serializers.IntegerField(help_text="How many were not come to: send the same again.")
+
+
+def answer_of(key: str, state: str, **more: Any) -> dict[str, Any]:
+    plain: dict[str, Any] = {"code": "", "detail": "", "errors": [], "made": None}
+    return {"key": key, "state": state, **plain, **more}
+
+
+def one_of_many(view: View, given_day: Any) -> dict[str, Any]:
+    """What became of one day; pointers lead from the top of its own document."""
+    shown = str(given_day.get("key", ""))[:64]
+    shape = DayGiven(data=given_day)
+    if not shape.is_valid():
+        wrong = list(faults(shape.errors))
+        return answer_of(
+            shown, "refused", code="not_valid", detail=wrong[0]["detail"], errors=wrong
+        )
+    key = shape.validated_data["key"]
+    try:
+        answer = hand_in(view, key, given_day["document"])
+    except ItmError as error:
+        _, code, detail, errors, _ = told(error)
+        return answer_of(str(key), "refused", code=code, detail=detail, errors=errors)
+    state = "taken_before" if answer.repeated else "taken"
+    return answer_of(str(key), state, made=answer.value)
+
+
+class Bulk(View):
+    """Each day has a key of its own and is committed by itself, so that a request that breaks off
+    loses no more than its answer: whoever sends the same again goes on where it stopped."""
+
+    scopes = {"POST": "hand_in"}
+    largest = 24_000_000
+
+    @describe(
+        "hand_in_days", "Hand in many test days", request={"application/json": DAYS},
+        responses={200: DayAnswersShape},
+        description=f"Up to {MOST_DAYS:,} days, each with a key of its own, so the request needs "
+        "none. Each is taken whole or not at all, in the order given, and one that is refused "
+        f"stops no other. After {SECONDS} seconds the rest is answered `not_yet`: send the same "
+        "again, and what was taken comes back at once as `taken_before`.",
+    )  # fmt: skip
+    def post(self, request: Request) -> Response:
+        days = given(DaysGiven, request.data)["days"]
+        end = time.monotonic() + SECONDS
+        answers = []
+        for place, one in enumerate(days):
+            if time.monotonic() > end and place:
+                answers.append(answer_of(str(one.get("key", ""))[:64], "not_yet"))
+            else:
+                answers.append(one_of_many(self, one))
+        left = sum(answer["state"] == "not_yet" for answer in answers)
+        return Response({"answers": answers, "left": left})
+
+
+class Day(View):
+    @describe_one(
+        "read_day", "A visit with everything that a device needs", OpenApiTypes.OBJECT
+    )  # fmt: skip
+    def get(self, request: Request, key: UUID) -> Response:
+        """To work the whole day without a signal, and to hand over its entries later."""
+        return self.tagged(day_of(self.actor, key))
+
+
+urls: list[URLPattern] = [
+    path("entries/", Entries.as_view(), name="entries"),
+    path("tests/bulk/", Bulk.as_view(), name="bulk"),
+    path("visits/<uuid:key>/day/", Day.as_view(), name="day"),
+]

@@ -15,6 +15,7 @@ from rest_framework.response import Response
 
 from itm.api.asking import ListAsked, Pages
 from itm.api.describing import describe, describe_list, describe_one
+from itm.api.v1.handing_in import describe_day, hand_in_one
 from itm.api.v1.shapes import Figure, Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
@@ -176,6 +177,7 @@ class Visit(View):
 
 class TestList(ListView):
     shape, query, pages = TestShape, FindTests, Pages("-tested_on")
+    scopes = {"GET": "read", "POST": "hand_in"}
 
     def rows(self) -> Any:
         asked: Wanted = wanted(self.asked, *finding.NARROWS)
@@ -186,6 +188,10 @@ class TestList(ListView):
         """The newest day first. An owner sees a test from its hand-in, an authority when it is
         sealed, its contractor always."""
         return self.listed()
+
+    @describe_day
+    def post(self, request: Request) -> Response:
+        return hand_in_one(self)
 
 
 class Test(View):

@@ -4,6 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django.urls import URLPattern, path
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -75,6 +76,24 @@ class ProportionerShape(serializers.Serializer):
     highest_listed_flow = Quantity(allow_null=True)
     flow_points = FlowPointShape(many=True, source="flow_points.all")
     retired_on = serializers.DateField(allow_null=True)
+
+
+class ProportionerWholeShape(ProportionerShape):
+    """With the lists that a test day goes through."""
+
+    flush = serializers.ListField(
+        child=serializers.CharField(), source="flush_order",
+        help_text="Steps of stop and flush, in the order of the maker's manual",
+    )  # fmt: skip
+    put_back = serializers.SerializerMethodField()
+
+    @extend_schema_field(
+        serializers.ListField(
+            child=serializers.CharField(), help_text="What is put back after a test, line by line"
+        )
+    )
+    def get_put_back(self, row: Any) -> list[str]:
+        return things.lines_to_put_back(row)[0]
 
 
 class EquipmentShape(serializers.Serializer):
@@ -184,9 +203,10 @@ class Proportioners(ListView):
 
 
 class Proportioner(View):
-    @describe_one("read_proportioner", "One proportioner", ProportionerShape)
+    @describe_one("read_proportioner", "One proportioner", ProportionerWholeShape)
     def get(self, request: Request, key: UUID) -> Response:
-        return self.tagged(self.shown(ProportionerShape, queries.proportioner(self.actor, key)))
+        row = queries.proportioner(self.actor, key)
+        return self.tagged(self.shown(ProportionerWholeShape, row))
 
 
 class EquipmentList(ListView):
