@@ -8,7 +8,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
-from itm.records import chain, latest, past, states
+from itm.records import chain, latest, past, photographing, states
 from itm.records.chain import Signature
 from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest, Record
@@ -43,6 +43,7 @@ def sign(
     chain.seal(actor=actor, record=record, evaluation=evaluation, signature=signature, at=at)
     if isinstance(record, ProportioningTest):
         device = record.proportioner
+        photographing.release(actor=actor, test=record)
         latest.note(device)
         schedule.refresh(
             actor=actor, proportioner=device, results=results_in_force(device),

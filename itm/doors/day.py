@@ -13,7 +13,7 @@ from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
 from itm.records.cautions import BENCH, DISCHARGE, PREPARE, RESTORE, STOP
-from itm.records.models import FlowRun, ProportioningTest, RestorationLine, Visit
+from itm.records.models import FlowRun, Photo, ProportioningTest, RestorationLine, Visit
 from itm.records.progress import reopens, samples_of
 from itm.records.remarks import flow_remarks, run_remarks
 
@@ -52,6 +52,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
     visit = queries.visit(actor, key)
     tests = queries.visit_tests(actor, visit)
     benches = queries.benches_in(actor, visit)
+    photos = [_photo(photo) for photo in queries.photos(actor, visit)]
     day = {
         "form": FORM,
         "engine_version": calc.__version__,
@@ -82,9 +83,21 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "tests": [_test(test) for test in tests],
         "restoration": _restoration(visit),
         "benches": [bench_of(bench, tests) for bench in benches],
-        "photos": [],
+        "photos": photos,
     }  # fmt: skip
     return {**day, "digest": digest(day), "made_at": iso(at)}
+
+
+def _photo(photo: Photo) -> dict[str, Any]:
+    shown = {"run": photo.run, "line": photo.line, "reading": photo.reading}
+    of = {name: str(row.key) for name, row in shown.items() if row is not None}
+    return {
+        "key": str(photo.key),
+        "of": of or {"visit": str(photo.visit.key)},
+        "file": str(photo.attachment.key),
+        "taken_at": iso(photo.taken_at),
+        "taken_by": photo.taken_by,
+    }
 
 
 def iso(at: datetime | date | None) -> str | None:

@@ -30,7 +30,9 @@ TEST = (
     "proportioner", "purpose", "phase", "adjusted", "notes", "correct_temperatures", "bench",
     "runs", "flush", "restoration", "hand_in",
 )  # fmt: skip
-RUN_TEXTS = ("inlet_pressure", "solution_flow", "flow_source", "level_before", "level_after")
+RUN_TEXTS = (
+    "inlet_pressure", "solution_flow", "flow_source", "outlets", "level_before", "level_after",
+)  # fmt: skip
 RUN = ("flow_point", *RUN_TEXTS, "foam_seen_at", "samples")
 LINE = ("text", "outcome", "ended_at", "reason", "handed_to", "handed_at")
 

@@ -7,7 +7,8 @@ came later is read with `get`, and without it the reader says what the old form 
 
 Form 2 holds the criterion in words (title, edition, how sure) and the probability of not being
 lean, which form 1 did not know; and of each run its own band and the acceptance test behind it,
-where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot.
+where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot,
+device clocks that were off, and the digests of photos.
 """
 
 from typing import Any
@@ -26,6 +27,7 @@ from itm.records.facts import (
     written,
 )
 from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Visit
+from itm.records.photographing import photos_of
 from itm.records.rows import guarded, rows
 from itm.registry.certificates import certificate_on
 
@@ -53,8 +55,24 @@ def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
         "supply": supply(test, evaluation.result),
         "handed_in": handed_in(test, test.visit.contractor.name),
         "moves": moves(test),
+        **_photos(test),
         "rows": rows(guarded(test)),
     }
+
+
+def _photos(test: ProportioningTest) -> dict[str, Any]:
+    """What they show, and the digest of each file; only where there are any."""
+    photos = [
+        {
+            "key": str(photo.key),
+            "shows": photo.attachment.caption,
+            "sha256": photo.attachment.sha256,
+            "taken_at": instant(photo.taken_at),
+            "taken_by": photo.taken_by,
+        }
+        for photo in photos_of(test)
+    ]
+    return {"photos": photos} if photos else {}
 
 
 def _place(test: ProportioningTest) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from itm.records.models import (
     Evaluation,
     FlowRun,
     FlushStep,
+    Photo,
     ProportioningTest,
     Reading,
     RestorationLine,
@@ -23,7 +24,14 @@ from itm.records.models import (
 )
 from itm.records.results import in_force
 from itm.registry.finding import Wanted, matching
-from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Site
+from itm.registry.models import (
+    Attachment,
+    ConcentrateLot,
+    FlowPoint,
+    Instrument,
+    Proportioner,
+    Site,
+)
 
 
 def visits(actor: Actor) -> QuerySet[Visit]:
@@ -104,6 +112,13 @@ def visit_at(actor: Actor, site: Site, key: UUID) -> Visit:
     return row
 
 
+def photos(actor: Actor, visit: Visit) -> list[Photo]:
+    """Photos of a visit whose files the actor may see."""
+    shown = Attachment.objects.visible_to(actor).filter(withdrawn_at=None).values("pk")
+    rows = visit.photos.filter(attachment__in=shown)
+    return list(rows.select_related("visit", "run", "line", "reading", "attachment"))
+
+
 def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:
     """The tests of a visit that the actor may see, with what tells how far they are."""
     rows = tests(actor).filter(visit=visit).prefetch_related(*_PROGRESS)
@@ -181,7 +196,7 @@ def bottle(actor: Actor, key: UUID) -> Bottle:
 
 def reading(actor: Actor, key: UUID) -> Reading:
     rows = Reading.objects.filter(bottle__in=_bottles(actor)).select_related(
-        "bottle__bench__visit__site", "bottle__run__test"
+        "bottle__bench__visit__site", "bottle__bench__tank", "bottle__run__test__proportioner"
     )
     row = rows.filter(key=key).first()
     if row is None:
@@ -199,7 +214,7 @@ def flush_step(actor: Actor, key: UUID) -> FlushStep:
 
 def restoration_line(actor: Actor, key: UUID) -> RestorationLine:
     rows = RestorationLine.objects.filter(visit__in=_own_visits(actor))
-    row = rows.select_related("visit__site").filter(key=key).first()
+    row = rows.select_related("visit__site", "proportioner").filter(key=key).first()
     if row is None:
         raise NotFound("restoration line", key)
     return row

@@ -65,9 +65,10 @@ def _one_of(target: ConcentrateLot | Instrument) -> str:
 @transaction.atomic
 def attach(
     *, actor: Actor, site: Site | None, target: Target, uploads: Sequence[Upload], at: datetime,
-    caption: str = "",
+    caption: str = "", held_back: bool = False,
 ) -> list[Attachment]:  # fmt: skip
-    """All of them or none; `site` is none for a lot or an instrument. Raises Forbidden; Refused
+    """All of them or none; `site` is none for a lot or an instrument. What is `held_back` shows to
+    others only after `show`. Raises Forbidden; Refused
     nothing_chosen, too_many, already_there and what `files.inspect` refuses."""
     require_may_attach(actor, target)
     if not uploads:
@@ -77,7 +78,7 @@ def attach(
     stored: list[Attachment] = []
     try:
         for upload in uploads:
-            stored.append(_attach(actor, site, target, upload, at, caption))
+            stored.append(_attach(actor, site, target, upload, at, caption, held_back))
     except BaseException:
         for row in stored:  # the rows go with the transaction; the files would stay
             _drop_files(row)
@@ -85,21 +86,53 @@ def attach(
     return stored
 
 
-def _attach(
-    actor: Actor, site: Site | None, target: Target, upload: Upload, at: datetime, caption: str
-) -> Attachment:
-    found = inspect(upload.file, upload.name)
+def attach_or_find(
+    *, actor: Actor, site: Site, target: Target, upload: Upload, at: datetime, caption: str,
+    held_back: bool,
+) -> Attachment:  # fmt: skip
+    """One file, or the same file where the actor's organisation has attached it here already."""
+    require_may_attach(actor, target)
+    twin = _twin(site, target, inspect(upload.file, upload.name).sha256)
+    if twin is not None and twin.organisation_id == actor.organisation_id:
+        return twin
+    upload.file.seek(0)
+    [row] = attach(
+        actor=actor, site=site, target=target, uploads=[upload], at=at, caption=caption,
+        held_back=held_back,
+    )  # fmt: skip
+    return row
+
+
+def show(*, actor: Actor, row: Attachment) -> Attachment:
+    """It is held back no longer. May run twice."""
+    return keep(row, {"held_back": False}, by=actor, verb="shown")
+
+
+def _on(target: Target) -> dict[str, Any]:
     on: dict[str, Any] = dict.fromkeys(COLUMN.values())
     if type(target) in COLUMN:
         on[COLUMN[type(target)]] = target
-    same = Attachment.objects.filter(site=site, sha256=found.sha256, withdrawn_at=None, **on)
-    if (twin := same.first()) is not None:
+    return on
+
+
+def _twin(site: Site | None, target: Target, sha256: str) -> Attachment | None:
+    same = Attachment.objects.filter(site=site, sha256=sha256, withdrawn_at=None, **_on(target))
+    return same.first()
+
+
+def _attach(
+    actor: Actor, site: Site | None, target: Target, upload: Upload, at: datetime, caption: str,
+    held_back: bool,
+) -> Attachment:  # fmt: skip
+    found = inspect(upload.file, upload.name)
+    if (twin := _twin(site, target, found.sha256)) is not None:
         raise Refused(
             "already_there", f"“{found.name}” is already here, as “{twin.name}”.", "chosen"
         )
     row = Attachment(
         site=site, organisation=actor.organisation, content_type=found.content_type,
-        size=found.size, sha256=found.sha256, added_by=actor.person, added_at=at, **on,
+        size=found.size, sha256=found.sha256, added_by=actor.person, added_at=at,
+        held_back=held_back, **_on(target),
     )  # fmt: skip
     upload.file.seek(0)
     try:

@@ -37,12 +37,14 @@ def on_one_thing() -> Q:
 
 
 class AttachmentQuerySet(ScopedQuerySet):
-    """What hangs on a lot or an instrument shows to whom the lot or the instrument shows."""
+    """What hangs on a lot or an instrument shows to whom the lot or the instrument shows. What is
+    held back shows to who attached it alone."""
 
     def _reach(self, actor: Actor) -> Q:
         own: Any = Instrument.objects.visible_to(actor)
+        mine = Q(organisation=actor.organisation_id)
         return (
-            super()._reach(actor)
+            (super()._reach(actor) & (Q(held_back=False) | mine))
             | Q(lot__in=ConcentrateLot.objects.visible_to(actor).values("pk"))
             | Q(instrument__in=own.values("pk"))
             | Q(certificate__instrument__in=own.values("pk"))
@@ -96,6 +98,8 @@ class Attachment(Tracked, Scoped):
     preview = models.FileField(upload_to=unguessable, blank=True)
     size = models.PositiveIntegerField(help_text="bytes")
     sha256 = models.CharField(max_length=64)
+    # Of a draft, which is its author's alone until it is sealed.
+    held_back = models.BooleanField(default=False)
     added_by = models.CharField(max_length=120)
     added_at = models.DateTimeField()
     withdrawn_at = models.DateTimeField(null=True, blank=True)

@@ -1,0 +1,90 @@
+"""Photos that a device took with no signal: each under a key of its own, like an entry."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, BinaryIO
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Forbidden, NotFound, Refused
+from itm.doors.entries import FIND, WAITS
+from itm.doors.entry import Answer, instant_of, uuid_of
+from itm.intake.once import once
+from itm.records import device_clocks
+from itm.records.photographing import take_photo as keep
+
+SHOWN = ("visit", "run", "line", "reading")
+
+
+def take_photo(
+    *, actor: Actor, key: Any, of: Any, file: BinaryIO, name: str, taken_at: Any, at: datetime,
+    device_now: datetime | None = None,
+) -> Answer:  # fmt: skip
+    """Keep one photo of one thing: `of` is {"reading": key}, or a run, line or visit.
+
+    `taken_at` is the device's stamp as text. A photo of a reading that has not come in yet waits,
+    like an entry. May run twice.
+    """
+    shown = str(key)[:64]
+    try:
+        return _taken(actor, key, of, file, name, taken_at, at, device_now)
+    except Refused as refused:
+        return Answer(shown, "refused", refused.code, refused.sentence, refused.place)
+    except Forbidden as refusal:
+        return Answer(shown, "forbidden", refusal.code, refusal.sentence)
+    except NotFound as refusal:
+        return Answer(shown, "not_found", refusal.code, refusal.sentence)
+
+
+def _taken(
+    actor: Actor, key: Any, of: Any, file: BinaryIO, name: str, taken_at: Any, at: datetime,
+    device_now: datetime | None,
+) -> Answer:  # fmt: skip
+    own = uuid_of(key, "key")
+    kind, thing = _thing(of)
+    stamp = instant_of(taken_at, "at") or at
+    row = _row(actor, kind, thing)
+    digest = hashlib.sha256()
+    file.seek(0)
+    while part := file.read(1 << 16):
+        digest.update(part)
+
+    def do() -> dict[str, Any]:
+        file.seek(0)
+        photo = keep(
+            actor=actor, of=row, file=file, name=name, taken_at=stamp, at=at, key=own
+        )  # fmt: skip
+        off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
+        device_clocks.note(actor=actor, visit=photo.visit, off=off, at=at)
+        return {"photo": str(photo.key), "file": str(photo.attachment.key)}
+
+    body = {"of": {kind: thing}, "sha256": digest.hexdigest(), "at": stamp.isoformat()}
+    if not taken_at:
+        body.pop("at")  # stamped by the server, at another moment each time
+    kept = once(actor=actor, key=own, what="photo", body=body, do=do, at=at)
+    return Answer(str(own), "taken_before" if kept.repeated else "taken", now=kept.value)
+
+
+def _thing(of: Any) -> tuple[str, str]:
+    """Raises Refused bad_entry."""
+    if isinstance(of, str):
+        try:
+            of = json.loads(of)
+        except ValueError:
+            of = None
+    if not isinstance(of, Mapping) or len(of) != 1 or (kind := next(iter(of))) not in SHOWN:
+        raise Refused("bad_entry", f"“of” holds the key of one of {', '.join(SHOWN)}.", "of")
+    return kind, str(uuid_of(of[kind], f"of/{kind}"))
+
+
+def _row(actor: Actor, kind: str, key: str) -> Any:
+    """Raises NotFound; Refused waits."""
+    try:
+        return FIND[kind][0](actor, uuid_of(key, "of"))
+    except NotFound:
+        if kind != "reading":
+            raise
+        raise Refused(
+            WAITS, "The reading that it shows has not come in yet; it is taken after that.", "of"
+        ) from None
