@@ -21,6 +21,7 @@ if not apps.ready:  # a worker starts here; the web has long been set up
 
 from itm.core import outbox
 from itm.doors.files import look_through_file, take_file_in
+from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports.services import render_report
 from itm.schedule import sweep
@@ -37,6 +38,7 @@ JOBS: dict[str, Callable[..., None]] = {
 CLOCK: dict[str, Callable[[datetime], None]] = {
     "sweep_standing": sweep.catch_up,
     "promise_summaries": promise_summaries,
+    "gather_news": gather,
 }
 
 SWEEP_SECONDS = 60.0
@@ -80,6 +82,11 @@ app.conf.update(
             "schedule": crontab(minute="2-59/15"),
             "options": {"expires": 900.0},
         },
+        "gather-news": {
+            "task": "gather_news",
+            "schedule": SWEEP_SECONDS,
+            "options": {"expires": SWEEP_SECONDS},
+        },
     },
 )
 
@@ -100,3 +107,9 @@ def sweep_standing() -> None:
 def promise_summary_mails() -> None:
     """Promise the summary mails that are owed. May run twice and beside itself."""
     CLOCK["promise_summaries"](timezone.now())
+
+
+@app.task(name="gather_news")
+def gather_news() -> None:
+    """Tell what the history holds since the last look. May run twice and beside itself."""
+    CLOCK["gather_news"](timezone.now())

@@ -6,9 +6,11 @@ from typing import Any
 
 import factory
 from django.contrib.auth.hashers import make_password
+from django.utils import timezone
 
 from itm.accounts.actor import Actor, acting, system
 from itm.accounts.models import Membership, Organisation, User
+from itm.notices.models import News
 from itm.registry.models import (
     Attachment,
     Certificate,
@@ -313,6 +315,24 @@ class InstrumentFactory(TrackedFactory):
     def certified(self: Any, create: bool, extracted: Any, **kwargs: Any) -> None:
         if extracted is not False:
             CertificateFactory(instrument=self, number="C-1", due_on=date(2027, 1, 1))
+
+
+class NewsFactory(factory.django.DjangoModelFactory):
+    """Due dates moved at a site: told to everybody who sees it."""
+
+    class Meta:
+        model = News
+
+    kind = News.Kind.SHIFTED
+    subject = "duties"
+    at = factory.LazyFunction(timezone.now)
+    source = factory.Sequence(lambda n: f"made {n}")
+
+    @classmethod
+    def _create(cls, model_class, *args, **kwargs):
+        row = model_class(*args, **kwargs)
+        row.save()
+        return row
 
 
 def actor_of(organisation: Organisation, role: str = "manager", today: date = TODAY) -> Actor:

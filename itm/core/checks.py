@@ -18,6 +18,7 @@ UNSCOPED = {
     "accounts.Organisation": "the root of ownership itself",
     "accounts.Membership": "read through its organisation at sign-in",
     "schedule.Programme": "programmes are public rules, not anybody's data",
+    "notices.Gathering": "says up to when the history was read for news",
     "notices.Wish": "a person's own choice, read through the membership that acts",
     "schedule.Requirement": "a row of a programme",
     "intake.Receipt": "read by intake.once alone, within the organisation that asks again",

@@ -1,12 +1,13 @@
 """Build the invented world in a database that is new, and say what kind a database is."""
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
 from django.db import connection, transaction
 
-from itm.accounts.actor import system
+from itm.accounts.actor import acting, system
+from itm.accounts.models import Membership
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
 from itm.actions.send_back import send_back
@@ -18,12 +19,15 @@ from itm.demo import programmes
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
 from itm.demo.scenario import Ages, Planned, days_of_work
+from itm.notices import gathering, news
 from itm.records import bench as benches
 from itm.records.models import Bottle, ProportioningTest
 from itm.records.services import plan_visit
 
 # The last line of the load in the history: without it the load was interrupted.
 LOADED = "loaded"
+BEFORE_EVERYTHING = datetime(2000, 1, 1, tzinfo=UTC)
+NEW = 6  # lines of news that a person of the demo has not read
 SAMPLES_READ = 2  # of the running visit, whose bench is half done
 
 Kind = Literal["new", "demo", "unfinished", "other"]
@@ -60,7 +64,16 @@ def load(
         with transaction.atomic():
             programmes.tell(world, told["programmes"])
             _plan_ahead(world, told["planned_visits"])
+            _tell_news(now)
             history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)
+
+
+def _tell_news(now: datetime) -> None:
+    """Years of it came about at once: but for the last few lines everybody has read it."""
+    gathering.begin_at(BEFORE_EVERYTHING)
+    gathering.gather(now)
+    for membership in Membership.objects.select_related("user", "organisation"):
+        news.read_everything(actor=acting(membership, now.date(), at=now), but=NEW)
 
 
 def _test_day(world: World, planned: Planned) -> None:

@@ -1,10 +1,11 @@
-"""What a person may choose about the summary mail."""
+"""What a person may choose about the summary mail and the news."""
 
 from typing import Any
 
 from django import forms
 
-from itm.notices.models import MOST_LEAD_DAYS, WEEKDAYS, Wish
+from itm.notices.models import MOST_LEAD_DAYS, SUBJECTS, WEEKDAYS, Wish
+from itm.notices.news import wanted
 from itm.registry.forms.base import Refusing
 from itm.registry.models.sites import known_zones
 
@@ -46,3 +47,18 @@ class WishForm(Refusing, forms.Form):
                 f"There is no time zone “{zone}”. Type a city: Europe/Lisbon, America/Chicago …"
             )
         return zone
+
+
+class SubjectsForm(forms.Form):
+    """Boxes: what is not ticked is not told inside the product."""
+
+    subjects = forms.MultipleChoiceField(
+        required=False,
+        choices=[(name, words) for name, (words, _) in SUBJECTS.items()],
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args: Any, wish: Wish | None = None, **kwargs: Any) -> None:
+        if wish is not None:
+            kwargs["initial"] = {"subjects": wanted(wish)}
+        super().__init__(*args, **kwargs)

@@ -3,6 +3,8 @@
 from django.http import HttpRequest
 from django.urls import reverse
 
+from itm.notices.news import count_new
+
 NAVIGATION = {
     "owner": [
         ("Next things", "home"),
@@ -41,4 +43,9 @@ def shell(request: HttpRequest) -> dict:
     here = next((u for _, u in nav if u != home and request.path.startswith(u)), None)
     if request.path == home:
         here = home
-    return {"actor": actor, "nav": [(label, url, url == here) for label, url in nav]}
+    return {
+        "actor": actor,
+        "nav": [(label, url, url == here) for label, url in nav],
+        # Asked by whoever draws the head of a page: fragments cost nothing.
+        "count_new": lambda: count_new(actor),
+    }

@@ -10,8 +10,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from itm.notices import calendar, services
-from itm.notices.forms import WishForm
+from itm.core.errors import Refused
+from itm.notices import calendar, news, services
+from itm.notices.forms import SubjectsForm, WishForm
 from itm.schedule import sweep
 from itm.web.guard import actor_of, signed_in
 
@@ -31,6 +32,7 @@ def notices(request: HttpRequest) -> HttpResponse:
     token = request.session.pop("feed_token", "")
     context = {
         "form": form,
+        "subjects": SubjectsForm(wish=wish),
         "wish": wish,
         "zones": form.zones(),
         "feed_url": request.build_absolute_uri(reverse("calendar_feed", args=[token]))
@@ -39,6 +41,18 @@ def notices(request: HttpRequest) -> HttpResponse:
         "email": actor.user.email if actor.user else "",
     }
     return render(request, "account/notices.html", context, status=422 if form.errors else 200)
+
+
+@signed_in
+@require_POST
+def news_subjects(request: HttpRequest) -> HttpResponse:
+    """Which news a person is told of inside the product. Boxes only: nothing can be mistyped."""
+    form = SubjectsForm(request.POST)
+    if not form.is_valid():
+        raise Refused("not_valid", "Choose among the boxes of this page.", "subjects")
+    news.choose_subjects(actor=actor_of(request), subjects=form.cleaned_data["subjects"])
+    messages.success(request, "Saved: which news you are told.")
+    return redirect("notices")
 
 
 @signed_in
@@ -84,6 +98,7 @@ def unsubscribe(request: HttpRequest, token: str) -> HttpResponse:
 
 urls: list[URLPattern] = [
     path("notices/", notices, name="notices"),
+    path("notices/news/", news_subjects, name="news_subjects"),
     path("notices/calendar/new/", feed_new, name="feed_new"),
     path("notices/calendar/end/", feed_end, name="feed_end"),
     path("calendar/<str:token>.ics", calendar_feed, name="calendar_feed"),

@@ -17,6 +17,7 @@ from tests.factories import (
     AttachmentFactory,
     ChangeOverFactory,
     EquipmentFactory,
+    NewsFactory,
     RelocationFactory,
     StoreMovementFactory,
 )
@@ -84,6 +85,7 @@ def things(scene) -> dict[str, dict]:
         "sealed": {"key": sealed.key},
         "digest": {"digest": sealed.seal.digest},
         "token": {"key": made_token(scene.owner).key},
+        "news": {"key": NewsFactory(site=scene.site, thing=scene.site.key).key},
         "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
         "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
     }

@@ -7,10 +7,16 @@ thing that the person sees but may not do this to; "404" for one that is not the
 
 TABLE: dict[str, tuple[str, str, str, str]] = {
     "choose_membership": ("", "ok", "ok", "ok"),
+    "account": ("", "ok", "ok", "ok"),
     "home": ("", "ok", "ok", "ok"),
     "due": ("", "ok", "ok", "ok"),
     "due_weeks": ("", "ok", "ok", "ok"),
     "notices": ("", "ok", "ok", "ok"),
+    "news": ("", "ok", "ok", "ok"),
+    "news_open": ("news", "ok", "ok", "ok"),
+    "news_mark": ("news", "ok", "ok", "ok"),
+    "news_all": ("news", "ok", "ok", "ok"),
+    "news_subjects": ("", "ok", "ok", "ok"),
     "feed_new": ("", "ok", "ok", "ok"),
     "feed_end": ("", "ok", "ok", "ok"),
     "tokens": ("", "ok", "ok", "ok"),

@@ -25,6 +25,10 @@ class Wish(models.Model):
     claimed_for = models.DateField(null=True, blank=True)
     claimed_until = models.DateTimeField(null=True, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
+    # In the product: subjects that the person does not want, apart by spaces, and the primary key
+    # of the line up to which everything was read.
+    not_told = models.CharField(max_length=100, blank=True)
+    read_to = models.PositiveBigIntegerField(default=0)
     # The address of the calendar is a secret: only its digest is kept.
     feed_digest = models.CharField(max_length=64, null=True, unique=True)  # noqa: DJ001
     feed_made_at = models.DateTimeField(null=True, blank=True)
