@@ -1,4 +1,4 @@
-"""What a manager says of a new token."""
+"""What a manager says of a new token, and what a person chooses for itself."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -8,6 +8,7 @@ from django import forms
 from itm.accounts.models import ApiToken
 from itm.core.fields import DayField
 from itm.core.forms import Refusing
+from itm.core.measures import Measures
 
 USUAL = timedelta(days=90)
 
@@ -26,3 +27,9 @@ class TokenForm(Refusing, forms.Form):
 
     def __init__(self, data: Any = None, *, today: date) -> None:
         super().__init__(data, initial={"scopes": ["read"], "expires_on": today + USUAL})
+
+
+class MeasuresForm(Refusing, forms.Form):
+    measures = forms.ChoiceField(
+        label="Units in which you read", choices=Measures.choices, widget=forms.RadioSelect
+    )

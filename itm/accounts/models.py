@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Lower
 
 from itm.core.history import Author, Tracked, TrackedQuerySet
+from itm.core.measures import Measures
 
 if TYPE_CHECKING:
     from itm.accounts.actor import Actor
@@ -75,6 +76,8 @@ class User(AbstractBaseUser, Tracked):
     qualification = models.CharField(max_length=120, blank=True)
     licence_number = models.CharField(max_length=60, blank=True)
     licence_expires_on = models.DateField(null=True, blank=True)
+    # In which units the person reads; what is stored and what was typed do not follow it.
+    measures = models.CharField(max_length=2, choices=Measures.choices, default=Measures.SI)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(auto_now_add=True)
 
@@ -86,6 +89,11 @@ class User(AbstractBaseUser, Tracked):
         ordering = ["name", "pk"]
         constraints = [
             models.UniqueConstraint(Lower("email"), name="email_once"),
+            models.CheckConstraint(
+                condition=Q(measures__in=["si", "us"]),
+                name="measures_are_known",
+                violation_error_message="Choose SI or US customary units.",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -37,6 +37,15 @@ def add_person(
     return membership
 
 
+@transaction.atomic
+def choose_measures(*, by: Author, user: User, measures: str) -> User:
+    """In which units this person reads. May run twice. Raises Refused not_valid."""
+    user.measures = measures
+    _checked(user)
+    user.save(by=by, verb="chose units")
+    return user
+
+
 def _checked(row: Organisation | User | Membership, password: str | None = None) -> None:
     try:
         row.full_clean()

@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 
 from itm.core.errors import Refused
+from itm.core.measures import OFFSETS, own_first
 
 SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f "))
 THOUSANDS_OR_DECIMAL = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
@@ -49,7 +50,8 @@ def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str =
     by a thousand would stay hidden behind what was typed: so it is asked and not guessed.
     """
     value = number_in(number, unit, units, place=place)
-    return Quantity(float(value) * units[unit], as_typed(number, unit))
+    si = (float(value) - OFFSETS.get(unit, 0.0)) * units[unit]
+    return Quantity(si, as_typed(number, unit))
 
 
 def number_in(number: str, unit: str, units: Iterable[str], *, place: str = "") -> Decimal:
@@ -93,7 +95,7 @@ class QuantityWidget(forms.MultiWidget):
 
     def decompress(self, value: Any) -> list[str]:
         typed = value.typed if isinstance(value, Quantity) else str(value or "")
-        return list(apart(typed, self.units))
+        return list(apart(typed, self.units)) if typed else ["", own_first(self.units)]
 
 
 class QuantityField(forms.MultiValueField):

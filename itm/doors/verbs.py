@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from calc import units
+from itm.core.measures import TEMPERATURE
 from itm.doors.deeds import bench, discharge, restoring, visits
 from itm.doors.entry import Call, Done
 from itm.records.models import FlowRun, ProportioningTest, RestorationLine
@@ -64,7 +65,7 @@ VISIT = (
             Field("planned_on", "2026-05-03"),
             Field("crew", "names of the crew"),
             Field("effluent_plan", "where the foam goes, and on whose paper"),
-            Field("ambient_c", "air temperature", units=("°C",)),
+            Field("ambient_c", "air temperature", units=tuple(TEMPERATURE)),
             Field("weather", "in words"),
             Field("coordinator", "impairment coordinator"),
         ),

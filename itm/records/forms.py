@@ -12,6 +12,7 @@ from django.utils import timezone
 from calc import units
 from itm.accounts.actor import Actor
 from itm.core.history import Tracked
+from itm.core.measures import TEMPERATURE
 from itm.core.quantities import QuantityField
 from itm.records import queries
 from itm.records.merge import Crossed, shown
@@ -24,7 +25,6 @@ from itm.registry.forms import Refusing
 from itm.registry.models import Proportioner, Site
 
 NO_INSTRUMENT = "Choose what a new bench is read with."
-CELSIUS = {"°C": 1.0}
 
 
 class InstantField(forms.DateTimeField):
@@ -129,7 +129,7 @@ class VisitEditForm(MergingForm):
     planned_on = VisitForm.base_fields["planned_on"]
     crew = VisitForm.base_fields["crew"]
     effluent_plan = VisitForm.base_fields["effluent_plan"]
-    ambient_c = QuantityField(label="Air temperature", units=CELSIUS, required=False)
+    ambient_c = QuantityField(label="Air temperature", units=TEMPERATURE, required=False)
     weather = forms.CharField(
         max_length=200, required=False, help_text="Wind carries foam; rain dilutes open samples."
     )

@@ -61,8 +61,8 @@ def change_visit(
     if ambient is not None and (not -60 <= ambient.si <= 60 or len(ambient.typed) > 20):
         raise Refused(
             "air_temperature",
-            f"{ambient.typed} is no air temperature a crew works in; it is asked for in °C, "
-            "from -60 to 60.",
+            f"{ambient.typed} is no air temperature a crew works in: it lies between "
+            "-60 and 60 °C (-76 and 140 °F).",
             "ambient_c",
         )
     merge.put(row, entered, opened)

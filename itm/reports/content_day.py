@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from itm.core.measures import TEMPERATURE
 from itm.records.outlets import told
 from itm.reports.wording import Fact, SiteClock, by_whom, facts, iso_day
 
@@ -73,7 +74,9 @@ def device(document: dict[str, Any]) -> tuple[Fact, ...]:
 
 def occasion(document: dict[str, Any]) -> tuple[Fact, ...]:
     test, visit = document["test"], document["visit"]
-    air = f"{visit['ambient_c']} °C" if visit["ambient_c"] else ""
+    air = visit["ambient_c"] or ""
+    if air and not air.endswith(tuple(TEMPERATURE)):  # typed with its unit, but not in every form
+        air += " °C"
     return facts(
         ("Tested on", iso_day(test["tested_on"])),
         ("Purpose", test["purpose"]),

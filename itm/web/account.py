@@ -1,5 +1,6 @@
-"""Signing in and out, choosing for whom one acts, and the health of the server."""
+"""Signing in and out, one's own account, for whom one acts, and the health of the server."""
 
+from django.contrib import messages
 from django.contrib.auth import views as auth
 from django.contrib.auth.forms import AuthenticationForm
 from django.db import DatabaseError, connection
@@ -11,9 +12,11 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods
 
+from itm.accounts import services
 from itm.accounts.actor import open_memberships
+from itm.accounts.forms import MeasuresForm
 from itm.core import outbox, triggers
-from itm.web.guard import signed_in
+from itm.web.guard import actor_of, signed_in
 
 
 class SignIn(auth.LoginView):
@@ -42,6 +45,23 @@ def choose_membership(request: HttpRequest) -> HttpResponse:
         request.session["membership"] = str(chosen.key)
         return redirect("home")
     return render(request, "account/choose.html", {"memberships": rows})
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def account(request: HttpRequest) -> HttpResponse:
+    """Who one is here, and in which units one reads."""
+    actor = actor_of(request)
+    if actor.user is None:
+        raise Http404
+    form = MeasuresForm(request.POST or None, initial={"measures": actor.user.measures})
+    if request.method == "POST" and form.is_valid():
+        services.choose_measures(by=actor, user=actor.user, **form.cleaned_data)
+        messages.success(request, "Saved: the units in which you read.")
+        return redirect("account")
+    rows = open_memberships(actor.user, actor.today)
+    context = {"form": form, "person": actor.user, "memberships": rows, "crumbs": []}
+    return render(request, "account/account.html", context, status=422 if form.errors else 200)
 
 
 @require_GET
@@ -75,6 +95,7 @@ def readyz(request: HttpRequest) -> HttpResponse:
 urls: list[URLPattern] = [
     path("sign-in/", SignIn.as_view(), name="sign_in"),
     path("sign-out/", auth.LogoutView.as_view(), name="sign_out"),
+    path("account/", account, name="account"),
     path("acting-for/", choose_membership, name="choose_membership"),
     path("healthz", healthz, name="healthz"),
     path("readyz", readyz, name="readyz"),

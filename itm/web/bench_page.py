@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import QueryDict
 
+from itm.core.conversions import quantity
 from itm.intake.fields import TEMPERATURE, reading_field
 from itm.intake.take import Entry, doubts
 from itm.intake.volumes import volume_doubt
@@ -128,7 +129,7 @@ def groups(
     out = [Group("Water and standards", "", shared)] if shared else []
     for run, stands in sheet.samples:
         note = "" if stands else "No sample was stamped at this flow point yet."
-        title = f"Samples, {run.flow_point.name} ({run.flow_point.flow_typed})"
+        title = f"Samples, {run.flow_point.name} ({quantity(run.flow_point.flow_typed)})"
         out.append(Group(title, note, [line(s, closed=sheet.closed) for s in stands]))
     last = [line(s) for s in [*sheet.waters_beside, *sheet.concentrate]]
     if last:

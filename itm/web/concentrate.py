@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.accounts.actor import require_kind
 from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
+from itm.core.conversions import like, quantity
 from itm.core.figures import day
 from itm.registry import queries, queries_equipment, queries_stores, services
 from itm.registry.changing_over import may_change_over
@@ -50,7 +51,7 @@ def tanks(request: HttpRequest) -> HttpResponse:
             Cell(tank.tag, reverse("tank", args=[tank.key])),
             Cell(tank.site.name, reverse("site", args=[tank.site.key])),
             Cell(tank.get_kind_display()),
-            Cell(tank.usable_volume_typed, number=True),
+            Cell(quantity(tank.usable_volume_typed), number=True),
             Cell(brief(tank, now_in(tank))),
         )
 
@@ -210,8 +211,8 @@ def _with_lot(tank: queries.Tank, lot: queries.ConcentrateLot) -> dict[str, Any]
     gone = [line for (_, before), (line, after) in pairwise(held) if before and not after]
     return {
         "tank": tank,
-        "fills": [(day(fill.moved_on), fill.volume_typed) for fill in fills],
-        "left": amount(left.volume, tank.capacity_typed) if left else "",
+        "fills": [(day(fill.moved_on), quantity(fill.volume_typed)) for fill in fills],
+        "left": amount(left.volume, like(tank.capacity_typed)) if left else "",
         "share": f"{100 * left.share:.1f}" if left else "",
         "gone": "" if left or not gone else day(gone[-1].movement.moved_on),
         "warnings": warnings(lines[-1].holds) if left else [],

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 
+from itm.core.conversions import like, quantity
 from itm.core.fields import DayField
 from itm.core.figures import day
 from itm.registry.contents import Contents, Line, amount, bare, ledger, pfas_words
@@ -45,7 +46,7 @@ def brief(tank: Tank, held: Contents) -> str:
     lots = held.parts
     what = str(lots[0].lot) if len(lots) == 1 else f"{len(lots)} lots: {', '.join(held.products)}"
     doubt = " (the book does not add up)" if held.problems else ""
-    return f"{amount(held.volume, tank.capacity_typed)} of {what}{doubt}"
+    return f"{amount(held.volume, like(tank.capacity_typed))} of {what}{doubt}"
 
 
 def there(store: Store) -> str:
@@ -58,11 +59,11 @@ def shown(tank: Tank, held: Contents) -> dict[str, Any]:
     parts = held.parts
     return {
         "noted": held.noted,
-        "volume": amount(held.volume, tank.capacity_typed) if held.noted else "",
+        "volume": amount(held.volume, like(tank.capacity_typed)) if held.noted else "",
         "parts": [
             {
                 "lot": part.lot,
-                "volume": amount(part.volume, tank.capacity_typed),
+                "volume": amount(part.volume, like(tank.capacity_typed)),
                 "share": f"{100 * part.share:.1f}",
             }
             for part in parts
@@ -110,9 +111,9 @@ def book(tank: Tank, lines: Sequence[Line]) -> list[dict[str, Any]]:
 
 def _row(tank: Tank, line: Line) -> dict[str, Any]:
     movement = line.movement
-    taken = movement.volume_typed
+    taken = quantity(movement.volume_typed)
     if movement.kind == "drain":
-        booked = amount(line.held.volume, tank.capacity_typed)
+        booked = amount(line.held.volume, like(tank.capacity_typed))
         taken = f"{booked} by the book" + (f", {taken} measured" if taken else "")
     notes = [movement.reason, movement.cleaned and f"cleaned: {movement.cleaned}"]
     if movement.residue_mg_l is not None:
@@ -125,7 +126,7 @@ def _row(tank: Tank, line: Line) -> dict[str, Any]:
         "what": movement.get_kind_display(),
         "sign": "+" if movement.goes_in else "−",
         "volume": taken,
-        "holds": amount(line.holds.volume, tank.capacity_typed),
+        "holds": amount(line.holds.volume, like(tank.capacity_typed)),
         "note": "; ".join(filter(None, notes)),
         "problems": [problem.sentence for problem in line.problems],
     }

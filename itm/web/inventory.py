@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.urls import URLPattern, path
 from django.views.decorators.http import require_GET
 
+from itm.core.conversions import like
 from itm.core.csv_text import csv_text
 from itm.core.figures import day
 from itm.registry.contents import amount
@@ -41,13 +42,14 @@ def pfas_table(request: HttpRequest) -> HttpResponse:
 
 
 def _shown(stock: Stock) -> dict:
+    unit = like(LITRES)
     return {
         "owner": stock.owner,
         "totals": [
-            (total.status, amount(total.volume, LITRES), places(total)) for total in stock.totals()
+            (total.status, amount(total.volume, unit), places(total)) for total in stock.totals()
         ],
         "rows": [row for holding in stock.holdings for row in _rows(holding)],
-        "stored": [(one.store, amount(one.volume, LITRES)) for one in stock.stored],
+        "stored": [(one.store, amount(one.volume, unit)) for one in stock.stored],
     }
 
 
@@ -67,7 +69,7 @@ def _rows(holding: Holding) -> list[dict]:
         "doubt": bool(holding.held.problems),
     }
     if not holding.parts:
-        volume = amount(0.0, LITRES) if holding.held.noted else "not known"
+        volume = amount(0.0, like(LITRES)) if holding.held.noted else "not known"
         return [{**base, "first": True, "count": 1, "lot": None, "volume": volume}]
     return [
         {
@@ -75,7 +77,7 @@ def _rows(holding: Holding) -> list[dict]:
             "first": i == 0,
             "count": len(holding.parts),
             "lot": part.lot,
-            "volume": amount(part.volume, LITRES),
+            "volume": amount(part.volume, like(LITRES)),
         }
         for i, part in enumerate(holding.parts)
     ]

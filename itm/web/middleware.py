@@ -10,10 +10,12 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from itm.accounts.actor import acting, open_memberships
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound
+from itm.core.measures import Measures, reading_in
 
 
 class ActorMiddleware:
-    """Sets `request.actor` from the membership the person chose, or the oldest open one."""
+    """Sets `request.actor` from the membership the person chose, or the oldest open one, and the
+    units in which that person reads."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -28,7 +30,9 @@ class ActorMiddleware:
             membership = next((m for m in rows if str(m.key) == chosen), rows[0] if rows else None)
             if membership is not None:
                 request.actor = acting(membership, today, at=now)  # type: ignore[attr-defined]
-        return self.get_response(request)
+        chosen = request.user.measures if request.user.is_authenticated else Measures.SI
+        with reading_in(chosen):
+            return self.get_response(request)
 
 
 class RefusalMiddleware:

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
+from itm.core.conversions import quantity
 from itm.records.advice import what_would_settle
 from itm.reports import content_bench as bench
 from itm.reports import content_day as day
@@ -84,7 +85,7 @@ def answers(form: Form) -> list[dict[str, Any]]:
     out = []
     for run in form["runs"]:
         name = run["flow_point"]
-        head = {"name": f"Flow point {name}", "flow": run["solution_flow"] or run["flow"]}
+        head = {"name": f"Flow point {name}", "flow": quantity(run["solution_flow"] or run["flow"])}
         answer = found.get(name)
         if answer is None:
             out.append({**head, "percent": "", "lines": ["No sample of this flow point was read."]})

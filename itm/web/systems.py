@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.actions.add_proportioner import add_proportioner
 from itm.actions.change_proportioner import change_proportioner
 from itm.actions.change_system import change_system
+from itm.core.conversions import quantity
 from itm.core.figures import day
 from itm.registry import queries, queries_equipment, services
 from itm.registry.changing_over import changeovers_of
@@ -62,7 +63,7 @@ def systems(request: HttpRequest) -> HttpResponse:
             Cell(system.site.name, reverse("site", args=[system.site.key])),
             Cell(system.get_kind_display()),
             Cell(system.get_fuel_display()),
-            Cell(system.design_flow_typed, number=True),
+            Cell(quantity(system.design_flow_typed), number=True),
             Cell(day(system.commissioned_on), number=True),
         ),
         empty="No foam system yet. A system is added on the page of its site.",

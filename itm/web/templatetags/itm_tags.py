@@ -1,4 +1,4 @@
-"""The figures of `itm.core.figures` as template filters.
+"""The figures of `itm.core.figures` and quantities in the reader's units as template filters.
 
 Meant for single figures. A view that fills a long table formats its rows in Python instead: a
 filter call a cell costs more than the query that fetched the rows.
@@ -9,10 +9,11 @@ from functools import lru_cache
 from django import template
 from django.template.loader import render_to_string
 
+from itm.core.conversions import quantity
 from itm.core.figures import day, instant, percent, thin
 
 register = template.Library()
-for write in (day, instant, percent, thin):
+for write in (day, instant, percent, quantity, thin):
     register.filter(write.__name__, write)
 
 
@@ -28,3 +29,9 @@ def drawn(part: str, **said: str) -> str:
 @lru_cache(maxsize=200)
 def _drawn(part: str, said: tuple[tuple[str, str], ...]) -> str:
     return render_to_string(part, dict(said))
+
+
+@register.filter
+def with_unit(typed: str, unit: str) -> str:
+    """A number that was entered beside its unit, as the reader reads it."""
+    return quantity(f"{typed} {unit}") if unit else typed

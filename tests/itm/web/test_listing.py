@@ -84,17 +84,17 @@ def grow(scene: Scene, count: int) -> None:
 
 # Session, person, membership and its organisation are the first three of each.
 BUDGET = {
-    "/sites/": 5,
-    "/systems/": 5,
-    "/proportioners/": 5,
-    "/tanks/": 6,
-    "/lots/": 5,
-    "/equipment/": 5,
-    "/attachments/": 5,
-    "/sites/{site}/": 19,
-    "/systems/{system}/": 13,
-    "/tanks/{tank}/": 9,
-    "/proportioners/{proportioner}/": 11,
+    "/sites/": 6,
+    "/systems/": 6,
+    "/proportioners/": 6,
+    "/tanks/": 7,
+    "/lots/": 6,
+    "/equipment/": 6,
+    "/attachments/": 6,
+    "/sites/{site}/": 20,
+    "/systems/{system}/": 14,
+    "/tanks/{tank}/": 10,
+    "/proportioners/{proportioner}/": 12,
 }
 
 
