@@ -333,3 +333,15 @@ def test_contrast_of_black_on_white_is_21():
 def test_colours_can_be_told_apart(scheme, front, back, least):
     known = colours(scheme)
     assert contrast(known[front], known[back]) >= least
+
+
+def test_word_for_search_stays_for_those_who_hear_the_page(client, sign_in, scene):
+    """On a phone a mark stands in its place; the word is hidden from the eye alone."""
+    text = sign_in(client, scene.contractor).get("/").content.decode()
+    [link] = re.findall(r'<a href="/search/"[^>]*>(.*?)</a>', text, re.DOTALL)
+    assert 'aria-hidden="true"' in link
+    assert '<span class="long">Search</span>' in link
+    hidden = re.search(r"header.top nav .long {([^}]*)}", SHEET)
+    assert hidden
+    assert "display" not in hidden[1]  # which would take it from everybody
+    assert "visibility" not in hidden[1]
