@@ -48,6 +48,13 @@ class Tank(Tracked, Scoped):
                 name="tank_volumes_in_order",
                 violation_error_message="Usable volume is above 0 and at most the capacity.",
             ),
+            models.CheckConstraint(
+                condition=Q(installed_on=None)
+                | Q(retired_on=None)
+                | Q(retired_on__gte=F("installed_on")),
+                name="tank_days_in_order",
+                violation_error_message="It was installed after the day it is retired.",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -67,6 +67,11 @@ class FoamSystem(Tracked, Scoped):
                 violation_error_message="The required discharge time must be above 0 minutes.",
             ),
             models.CheckConstraint(
+                condition=Q(retired_on=None) | Q(retired_on__gte=F("commissioned_on")),
+                name="system_days_in_order",
+                violation_error_message="It was commissioned after the day it is retired.",
+            ),
+            models.CheckConstraint(
                 condition=(
                     (~Q(criterion="custom") & Q(custom_lower=None, custom_upper=None))
                     | Q(

@@ -91,6 +91,17 @@ def test_standards_from_a_lot_that_is_gone_are_remarked_upon(enter: Any, scene: 
     assert f"nothing of {old} stands in {scene.tank}" in text
 
 
+def test_lot_of_another_nominal_percent_is_remarked_upon(enter: Any, scene: Scene) -> None:
+    """Slip 51: after a changeover a 3 % proportioner meets a lot that is labelled 1 %."""
+    draft = prepared(scene).test
+    address = f"/tests/{draft.key}/prepare/"
+    assert "The lot is labelled" not in enter("contractor").get(address).content.decode()
+    draft.bench.lot = ConcentrateLotFactory(owner=scene.owner.organisation, nominal_percent="1")
+    draft.bench.save(by=system(TODAY))
+    text = enter("contractor").get(address).content.decode()
+    assert "The lot is labelled 1 %, the proportioner 3 %." in text
+
+
 def test_instrument_without_certificate_is_flagged_and_never_refused(
     enter: Any, scene: Scene
 ) -> None:
