@@ -23,14 +23,15 @@ from itm.records import bench as benches
 from itm.records import chain, services
 from itm.records.inspecting import Entry
 from itm.records.models import Reading, Seal, Visit
-from itm.registry import movements
+from itm.registry import movements, storing
 from itm.registry.book import lines_of
+from itm.registry.stored import store_book
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.services import start_duties
 from itm.schedule.standing import differing
 from itm.schedule.sweep import passed, sweep
 from tests.deeds import Day, discharged, prepared, read, restored, signed
-from tests.factories import SiteFactory
+from tests.factories import SiteFactory, StoreMovementFactory
 from tests.itm.schedule.many import many_duties
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
@@ -163,6 +164,24 @@ def test_two_draw_offs_never_take_more_than_there_is(scene):
     made = at_once(draw, draw)
     assert sorted(str(one) for one in made if isinstance(one, str)) == ["more_than_there"]
     assert lines_of(scene.tank)[-1].holds.volume == pytest.approx(0.35)
+
+
+def test_two_uses_never_take_more_than_a_store_holds(scene):
+    """The store holds 400 L; two people note 300 L each at the same moment."""
+    store = StoreMovementFactory(store__site=scene.site).store
+
+    def use():
+        try:
+            return storing.note(
+                actor=scene.owner, store=store, today=date(2026, 6, 15), kind="use",
+                moved_on=date(2026, 6, 1), volume=quantity("300", "L", VOLUME), reason="drill",
+            )  # fmt: skip
+        except Refused as refused:
+            return refused.code
+
+    made = at_once(use, use)
+    assert [one for one in made if isinstance(one, str)] == ["more_than_in_store"]
+    assert [round(1000 * line.left) for line in store_book(store.movements.all())] == [400, 100]
 
 
 def test_eight_clocks_promise_one_summary_and_eight_workers_send_one(programme, scene):
