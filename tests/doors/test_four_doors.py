@@ -1,0 +1,123 @@
+"""One day by four ways: pages, entries of a device, a table in a file, and the interface.
+
+What was handed in is the same to the byte but for what these lines name:
+- keys of rows that a door made, and the order of rows where a table is sorted by them;
+- the bench of the file door: a table of readings tells no times, so they stand at its arrival, and
+  which reading was set aside is said afterwards.
+The numbers that the engine got, and everything that it made of them, are the same for all four.
+"""
+
+import json
+from datetime import UTC, datetime
+from typing import Any
+from uuid import uuid4
+
+import pytest
+import time_machine
+
+from itm.accounts import tokens
+from itm.actions.hand_in import hand_in
+from itm.records import bench as benches
+from itm.records.models import ProportioningTest, Reading
+from tests.doors.canonical import handed_in, same
+from tests.doors.documents import day_document
+from tests.doors.through_entries import Device, entry
+from tests.doors.through_pages import Pages, readings
+from tests.itm.intake.imports import taken
+
+EVENING = datetime(2026, 6, 15, 18, tzinfo=UTC)
+BENCH_TIMES = ("read_at", "set_aside_at")
+
+
+@pytest.fixture
+def document(scene: Any) -> dict[str, Any]:
+    return day_document(scene)
+
+
+def by_pages(scene: Any, document: Any, client: Any) -> ProportioningTest:
+    return Pages(client, document, EVENING).work()
+
+
+def by_entries(scene: Any, document: Any, client: Any) -> ProportioningTest:
+    device = Device(scene.contractor, document, EVENING)
+    test = device.prepare()
+    field = device.field(test)
+    bench = device.bench(test, field)
+    device.send([*field, *bench, entry("hand_in", {"test": test.key}, EVENING.isoformat())])
+    return ProportioningTest.objects.get(pk=test.pk)
+
+
+def by_interface(scene: Any, document: Any, client: Any) -> ProportioningTest:
+    with time_machine.travel(EVENING, tick=False):
+        _, token = tokens.make(
+            actor=scene.contractor, name=f"a program {uuid4()}", scopes=("hand_in",),
+            expires_on=EVENING.date(), at=EVENING,
+        )  # fmt: skip
+        answer = client.post(
+            "/api/v1/tests/", document, content_type="application/json",
+            headers={"Authorization": f"Bearer {token}", "Idempotency-Key": str(uuid4())},
+        )  # fmt: skip
+    assert answer.status_code == 201, answer.content
+    return ProportioningTest.objects.get(key=answer.json()["tests"][0]["test"])
+
+
+def by_file(scene: Any, document: Any, client: Any) -> ProportioningTest:
+    """The bench from a table; the rest of the day as a device sends it."""
+    device = Device(scene.contractor, document, EVENING)
+    test = device.prepare()
+    device.send(device.field(test))
+    lines = [f"{label};{told['value']};{told['temperature']}" for label, told in readings(document)]
+    with time_machine.travel(EVENING, tick=False):
+        taken(
+            scene.contractor, "readings", "\n".join(["bottle;value;Temp. (°C)", *lines]) + "\n",
+            test=test,
+        )  # fmt: skip
+    for row, (_, told) in zip(
+        Reading.objects.filter(bottle__bench=test.bench).order_by("sequence"), readings(document),
+        strict=True,
+    ):  # fmt: skip
+        if aside := told.get("set_aside"):
+            benches.set_aside(
+                actor=scene.contractor, reading=row, reason=aside["reason"], at=EVENING
+            )
+    hand_in(actor=scene.contractor, key=test.key, at=EVENING)
+    return ProportioningTest.objects.get(pk=test.pk)
+
+
+@pytest.fixture
+def crew(client: Any, sign_in: Any, scene: Any) -> Any:
+    return sign_in(client, scene.contractor)
+
+
+@pytest.mark.parametrize("way", [by_pages, by_entries])
+def test_the_canonical_record_is_the_same_as_by_the_interface(scene, document, crew, client, way):
+    expected = handed_in(by_interface(scene, document, client))
+    found = handed_in(way(scene, document, client))
+    assert same(found, scene) == same(expected, scene)
+    assert found["evaluation"]["inputs_digest"] == expected["evaluation"]["inputs_digest"]
+    assert len(found["rows"]["readings"]) == 13
+
+
+def test_a_table_of_readings_gives_the_same_record_but_for_the_times_of_the_bench(
+    scene, document, client
+):
+    expected = handed_in(by_interface(scene, document, client))
+    found = handed_in(by_file(scene, document, client))
+    times = (*BENCH_TIMES, "set_aside")
+    assert same(found, scene, without=times) == same(expected, scene, without=times)
+    assert {row["read_at"] for row in found["rows"]["readings"]} == {EVENING.isoformat()}
+    asides = [
+        [(row["set_aside_reason"], row["value_typed"]) for row in form["rows"]["readings"]
+         if row["set_aside_at"]]
+        for form in (found, expected)
+    ]  # fmt: skip
+    assert asides[0] == asides[1] == [("bubble or foam on the prism", "1.33290")]
+
+
+def test_all_four_give_the_engine_the_same(scene, document, crew, client):
+    tests = [way(scene, document, client) for way in (by_pages, by_entries, by_file, by_interface)]
+    evaluations = [test.evaluations.get() for test in tests]
+    assert len({one.inputs_digest for one in evaluations}) == 1
+    assert len({json.dumps(one.result, sort_keys=True) for one in evaluations}) == 1
+    assert {(test.limits, test.certainty) for test in tests} == {("in band", "settled")}
+    assert len({test.visit_id for test in tests}) == 4
