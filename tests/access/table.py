@@ -174,6 +174,8 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "verify_form": ("", "get"),
     "verify": ("digest", "get"),
     "api_schema": ("", "get"),
+    "api_docs": ("", "get"),
+    "api_try": ("", "get"),
     # Whoever holds the secret or the signature is let in, and nobody else.
     "calendar_feed": ("feed", "get"),
     "unsubscribe": ("subscription", "get"),
