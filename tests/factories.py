@@ -11,6 +11,7 @@ from django.utils import timezone
 from itm.accounts.actor import Actor, acting, system
 from itm.accounts.models import Membership, Organisation, User
 from itm.notices.models import News
+from itm.records.models import PastBundle, PastResult
 from itm.registry.models import (
     Attachment,
     Certificate,
@@ -333,6 +334,38 @@ class NewsFactory(factory.django.DjangoModelFactory):
         row = model_class(*args, **kwargs)
         row.save()
         return row
+
+
+class PastBundleFactory(TrackedFactory):
+    class Meta:
+        model = PastBundle
+
+    organisation = factory.SubFactory(OrganisationFactory, kind=Organisation.Kind.CONTRACTOR)
+    name = "folder 12"
+    noted_by = "Person 0"
+    noted_at = datetime(2026, 5, 6, 7, 8, tzinfo=UTC)
+
+
+class PastResultFactory(TrackedFactory):
+    """Brought in by a contractor that is engaged at the site, if one is."""
+
+    class Meta:
+        model = PastResult
+
+    proportioner = factory.SubFactory(ProportionerFactory)
+    bundle = factory.LazyAttribute(lambda made: _bundle_of(made.proportioner))
+    flow_point = "design"
+    tested_on = date(2012, 5, 14)
+    percent = Decimal("3.12")
+    percent_typed = "3.12"
+
+
+def _bundle_of(device: Proportioner) -> PastBundle:
+    grant = device.system.site.grants.first()
+    bundle: PastBundle = PastBundleFactory(
+        **({"organisation": grant.organisation} if grant else {})
+    )
+    return bundle
 
 
 def actor_of(organisation: Organisation, role: str = "manager", today: date = TODAY) -> Actor:

@@ -124,14 +124,23 @@ def withdraw_bundle(*, actor: Actor, bundle: PastBundle, because: str, at: datet
     return list(Site.objects.filter(systems__proportioners__past_results__in=rows).distinct())
 
 
+def may_withdraw(actor: Actor, result: PastResult) -> bool:
+    """Who brought it in, and the owner of the site."""
+    site = result.proportioner.system.site
+    return actor.organisation_id in (result.bundle.organisation_id, site.owner_id)
+
+
+def require_may_withdraw(actor: Actor, result: PastResult) -> None:
+    if not may_withdraw(actor, result):
+        raise Forbidden("Only who brought it in and the owner of the site can withdraw it.")
+
+
 def withdraw(*, actor: Actor, result: PastResult, reason: str, at: datetime) -> PastWithdrawal:
     """One result counts no more; its line stays. May run twice: the first reason stands.
 
     Raises Forbidden; Refused reason_missing.
     """
-    site = result.proportioner.system.site
-    if actor.organisation_id not in (result.bundle.organisation_id, site.owner_id):
-        raise Forbidden("Only who brought it in and the owner of the site can withdraw it.")
+    require_may_withdraw(actor, result)
     there = PastWithdrawal.objects.filter(result=result).first()
     if there is not None:
         return there

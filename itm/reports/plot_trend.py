@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from itertools import pairwise
 
 from itm.reports import plot_marks as marks
@@ -26,6 +27,7 @@ class TrendSeries:
     bands: (since, lower, upper), each in force from its day to the next one's; since None means
     from the beginning. baseline: (day, percent) of the acceptance test, or None.
     events: (day, words), such as a new lot or a repair.
+    reported: (day, percent) of older papers, each a square of its own and joined to nothing.
     """
 
     name: str
@@ -33,6 +35,7 @@ class TrendSeries:
     bands: tuple[tuple[date | None, float, float], ...] = ()
     baseline: tuple[date, float] | None = None
     events: tuple[tuple[date, str], ...] = ()
+    reported: tuple[tuple[date, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ class Frame:
 
 def trend_plot(series: TrendSeries, *, width: int = 640, height: int = 0) -> str:
     """The plot as SVG text, drawn anew for each width; says so when there is no result yet."""
-    if not series.points:
+    if not series.points and not series.reported:
         return nothing_yet(series, width)
     points = sorted(series.points, key=lambda point: (point[0], point[1]))
     height = height or (380 if width >= WIDE_FROM else 360)
@@ -71,6 +74,7 @@ def trend_plot(series: TrendSeries, *, width: int = 640, height: int = 0) -> str
         *ground(series, frame, floor),
         *baseline(series, frame),
         *event_marks(lanes, frame, floor),
+        *reported(series, frame),
         *results(points, frame),
         *labels(series, points, frame, floor),
         *marks.draw_key(rows, 8, floor + size * 2.2, size),
@@ -87,18 +91,25 @@ def nothing_yet(series: TrendSeries, width: int) -> str:
 
 
 def title(series: TrendSeries) -> str:
-    days = [day for day, *_ in series.points]
-    count = len(days)
+    days = [day for day, *_ in series.points] + [day for day, _ in series.reported]
+    count = len(series.points)
     outside = sum(1 for point in series.points if point[4] != "in band")
     results = "1 result" if count == 1 else f"{count} results"
     return (
         f"Trend of {series.name}: {results}, {min(days).year} to {max(days).year}, "
-        f"{outside or 'none'} outside the acceptance band. The table has the figures."
+        f"{outside or 'none'} outside the acceptance band.{papers(series)} The tables have the "
+        "figures."
     )
+
+
+def papers(series: TrendSeries) -> str:
+    count = len(series.reported)
+    return f" {count} more as older papers report." if count else ""
 
 
 def years(series: TrendSeries) -> tuple[int, int]:
     days = [day for day, *_ in series.points] + [day for day, _ in series.events]
+    days += [day for day, _ in series.reported]
     if series.baseline:
         days.append(series.baseline[0])
     return min(days).year, max(days).year + 1
@@ -107,6 +118,7 @@ def years(series: TrendSeries) -> tuple[int, int]:
 def reach(series: TrendSeries) -> tuple[float, float]:
     """Lowest and highest percent shown; a very long interval is cut at half the span beyond."""
     values = [percent for _, percent, *_ in series.points]
+    values += [percent for _, percent in series.reported]
     values += [edge for _, *band in series.bands for edge in band]
     if series.baseline:
         values.append(series.baseline[1])
@@ -267,6 +279,14 @@ def results(
     ]
 
 
+def reported(series: TrendSeries, frame: Frame) -> list[str]:
+    """Squares, the one shape that no verdict has: nothing was judged here."""
+    half = 4.2 if len(series.reported) <= 30 else 3.0
+    return [
+        marks.square(frame.at(day), frame.up.at(percent), half) for day, percent in series.reported
+    ]
+
+
 def gap_words(ends: Stroke, frame: Frame) -> list[str]:
     """Says in the gap itself that a result is missing, where the gap is wide enough."""
     (x1, y1), (x2, y2) = ends
@@ -336,6 +356,9 @@ def key_entries(series: TrendSeries) -> list[marks.KeyEntry]:
     ]
     if any(point[5] != "settled" for point in series.points):
         entries.append(marks.KeyEntry(verdict("in band", hollow=True), "hollow: undecided"))
+    if series.reported:
+        square = partial(marks.square, half=4.2)
+        entries.append(marks.KeyEntry(square, "as older papers report"))
     if any(point[2] is not None for point in series.points):
         entries.append(marks.KeyEntry(upright, "95 % interval"))
     if series.bands:

@@ -1,7 +1,7 @@
 """The series of one proportioner over the years, as found; what else happened stands beside it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -12,8 +12,9 @@ from django.db.models import Exists, OuterRef
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import NotFound
+from itm.records import past
 from itm.records.baseline import proven
-from itm.records.models import ProportioningTest
+from itm.records.models import PastResult, ProportioningTest
 from itm.registry.models import ChangeOver, Proportioner, TankMovement
 from itm.schedule.due import days_missed, missed_tests
 from itm.schedule.models import Duty
@@ -71,6 +72,7 @@ class FlowPointSeries:
     baseline: Point | None
     bands: tuple[tuple[date | None, float, float], ...]
     anew: date | None = None  # the day of the changeover from which baselines count
+    reported: tuple[PastResult, ...] = ()  # by older papers; no point of the line, nor of its trend
 
 
 @dataclass(frozen=True)
@@ -104,6 +106,7 @@ class Series:
     events: tuple[Event, ...]
     cycles: tuple[TurnedCycle, ...]
     count: int  # records in force
+    papers: int = 0  # results that older papers report
 
 
 def devices(actor: Actor, now: datetime, *, find: str = "", page: str | int = 1) -> Page[DeviceRow]:
@@ -123,6 +126,7 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
     if device is None:
         raise NotFound("proportioner", key)
     tests = sealed_tests(actor, device)
+    papers = past.of_proportioner(actor, device)
     results = results_of(test.pk for test in tests)
     corrected_by = {t.amends_id: t.key for t in tests if t.amends_id is not None}
     points = [
@@ -139,15 +143,20 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
     anew = max((event.day for event in happened if event.kind == CHANGED_OVER), default=None)
     flows = dict(device.flow_points.order_by("flow").values_list("name", "flow_typed"))
     flows.update((point.result.name, "") for point in points if point.result.name not in flows)
+    flows.update((paper.flow_point, "") for paper in papers if paper.flow_point not in flows)
     return Series(
         proportioner=device,
         flow_points=tuple(
-            flow_point_series(name, flow, [p for p in points if p.result.name == name], anew)
+            replace(
+                flow_point_series(name, flow, [p for p in points if p.result.name == name], anew),
+                reported=tuple(paper for paper in papers if paper.flow_point == name),
+            )
             for name, flow in flows.items()
         ),
         events=tuple(sorted(happened, key=lambda event: event.day)),
         cycles=turned_cycles(actor, device, now),
         count=sum(test.pk not in corrected_by for test in tests),
+        papers=len(papers),
     )
 
 

@@ -29,6 +29,8 @@ EVERYTHING = (
     ("Lots", "lots"),
     ("In store", "stores"),
     ("Records", "records"),
+    ("Results of past years", "past_results"),
+    ("Imports", "imports"),
     ("PFAS inventory", "pfas_inventory"),
 )
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -76,6 +77,7 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         bands=one.bands,
         baseline=(one.baseline.tested_on, one.baseline.result.percent) if one.baseline else None,
         events=tuple((event.day, event.words) for event in events),
+        reported=tuple((paper.tested_on, float(paper.percent)) for paper in one.reported),
     )
     shown = [*one.points, *one.as_left]
     shown.sort(key=lambda point: (point.tested_on, point.record.as_left), reverse=True)
@@ -89,6 +91,7 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         "baseline": line(one.baseline) if one.baseline else None,
         "anew": day(one.anew),
         "statement": statement(one, events),
+        "reported": [reported_line(paper) for paper in reversed(one.reported)],
     }
 
 
@@ -117,6 +120,28 @@ def line(point: queries.Point) -> Line:
         note=record.adjusted or record.reason,
         corrected_by=record.corrected_by,
     )
+
+
+def reported_line(paper: Any) -> dict[str, Any]:
+    """As the paper has it; no word of ours about limits."""
+    return {
+        "key": paper.key,
+        "tested_on": day(paper.tested_on).replace(" ", NO_BREAK),
+        "what": f"{paper.get_purpose_display()}, {paper.get_phase_display()}",
+        "percent": paper.percent_typed,
+        "limits": limits_reported(paper),
+        "outcome": paper.outcome,
+        "method": paper.get_method_display(),
+        "paper": ", ".join(filter(None, (paper.done_by, paper.paper))),
+    }
+
+
+def limits_reported(paper: Any) -> str:
+    ends = [f"{end.normalize():f}" if end is not None else "" for end in
+            (paper.lower_limit, paper.upper_limit)]  # fmt: skip
+    if all(ends):
+        return f"{ends[0]} to {ends[1]} %"
+    return f"from {ends[0]} %" if ends[0] else f"up to {ends[1]} %" if ends[1] else ""
 
 
 def cycle(turned: queries.TurnedCycle) -> dict[str, str]:

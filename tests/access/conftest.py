@@ -18,9 +18,11 @@ from tests.factories import (
     ChangeOverFactory,
     EquipmentFactory,
     NewsFactory,
+    PastResultFactory,
     RelocationFactory,
     StoreMovementFactory,
 )
+from tests.itm.intake.imports import handed_in
 
 
 @pytest.fixture
@@ -83,6 +85,9 @@ def things(scene) -> dict[str, dict]:
         "step": {"key": test.flush_steps.last().key},
         "line": {"key": lines[0].key},
         "sealed": {"key": sealed.key},
+        "kind of table": {"kind": "history"},
+        "import": {"key": handed_in(scene.contractor, "history", "a;b\n1;2\n").key},
+        "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},
         "digest": {"digest": sealed.seal.digest},
         "token": {"key": made_token(scene.owner).key},
         "news": {"key": NewsFactory(site=scene.site, thing=scene.site.key).key},

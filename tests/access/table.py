@@ -158,6 +158,21 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "send_back": ("sealed", "ok", "ok", "403"),
     "abandon": ("draft", "404", "ok", "404"),
     "amend": ("sealed", "403", "ok", "403"),
+    "past_results": ("", "ok", "ok", "ok"),
+    "past_result": ("past result", "ok", "ok", "ok"),
+    "past_withdraw": ("past result", "ok", "ok", "403"),
+    "imports": ("", "ok", "ok", "ok"),
+    "import_new": ("", "ok", "ok", "403"),
+    "import_layout": ("kind of table", "ok", "ok", "ok"),
+    "import_csv": ("kind of table", "ok", "ok", "ok"),
+    "import_xlsx": ("kind of table", "ok", "ok", "ok"),
+    "import": ("import", "404", "ok", "404"),
+    "import_answer": ("import", "404", "ok", "404"),
+    "import_columns": ("import", "404", "ok", "404"),
+    "import_take": ("import", "404", "ok", "404"),
+    "import_undo": ("import", "404", "ok", "404"),
+    "import_drop": ("import", "404", "ok", "404"),
+    "import_file": ("import", "404", "ok", "404"),
     "trends": ("", "ok", "ok", "ok"),
     "trend": ("proportioner", "ok", "ok", "ok"),
     "report": ("sealed", "ok", "ok", "ok"),
@@ -185,4 +200,4 @@ PUBLIC: dict[str, tuple[str, str]] = {
 NOWHERE = {"api_nothing"}
 
 # Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
-EVERYBODYS = {"", "programme"}
+EVERYBODYS = {"", "kind of table", "programme"}

@@ -45,10 +45,9 @@ class Block:
 
 
 def coded(cells: Sequence[Cell]) -> Column:
-    seen: dict[Cell, int] = {}
-    put = seen.setdefault
-    codes = array("H", [put(cell, len(seen)) for cell in cells])
-    return Column(list(seen), codes)
+    distinct = list(dict.fromkeys(cells))
+    place = {cell: code for code, cell in enumerate(distinct)}
+    return Column(distinct, array("H", map(place.__getitem__, cells)))
 
 
 def blocks(rows: Iterable[Sequence[Cell]]) -> Iterator[Block]:

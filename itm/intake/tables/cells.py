@@ -50,6 +50,9 @@ def as_date(cell: Day) -> date:
 
 def bare(text: str) -> str:
     """Without the spaces that only look like one, and without those around it."""
+    short = text.strip()
+    if short.isascii() and short.isprintable() and "  " not in short:
+        return short  # as most cells are
     return " ".join(text.translate(SPACES).split())
 
 

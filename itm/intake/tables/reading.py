@@ -1,7 +1,7 @@
 """Cells as values, under the dialect of their file. Each different cell is read once."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, NamedTuple, Protocol
@@ -89,6 +89,7 @@ class Reader:
         self.told = Told()
         self.unknown: dict[tuple[str, str], tuple[CellProblem, list[str]]] = {}
         self._known: dict[str, dict[Cell, Got]] = {name: {} for name in columns}
+        self._ways = {name: (layout.column(name), self._unit(name)) for name in columns}
 
     def batches(self, table: Iterable[Block]) -> Iterator[Batch]:
         for block in table:
@@ -112,7 +113,7 @@ class Reader:
         found: list[CellProblem] = []
         for name, at in self.columns.items():
             cells = block.column(at)
-            read = [self._read(name, cell) for cell in cells.distinct]
+            read = self._read_all(name, cells.distinct)
             codes = np.asarray(cells.codes)[rows]
             held = codes.tolist()
             one, two = [got.value for got in read], [got.typed for got in read]
@@ -143,19 +144,18 @@ class Reader:
             CellProblem(row, at, got.code, got.sentence + more, got.fix) for row in rows[:A_CELL]
         ]
 
-    def _read(self, name: str, cell: Cell) -> Got:
+    def _read_all(self, name: str, cells: Sequence[Cell]) -> list[Got]:
         known = self._known[name]
-        got = known.get(cell)
-        if got is None:
-            if len(known) > MOST_KEPT:
-                known.clear()
-            if name in self.known:
-                got = self.known[name].read(cell)
-            else:
-                column, unit = self.layout.column(name), self._unit(name)
-                got = read_cell(cell, column, self.dialect, unit)
-            known[cell] = got
-        return got
+        if len(known) > MOST_KEPT:
+            known.clear()
+        column, unit = self._ways[name]
+        names = self.known.get(name)
+        for cell in cells:
+            if cell not in known:
+                known[cell] = (
+                    names.read(cell) if names else read_cell(cell, column, self.dialect, unit)
+                )
+        return [known[cell] for cell in cells]
 
     def _unit(self, name: str) -> str:
         at = self.columns[name]

@@ -89,6 +89,10 @@ def filled_cells(block: Block, columns: Mapping[str, int]) -> NDArray[np.bool_]:
     out = np.zeros((max(len(columns), 1), block.count), dtype=bool)
     for line, at in enumerate(columns.values()):
         column = block.column(at)
-        has = np.array([bool(text_of(cell)) for cell in column.distinct])
+        has = np.array([_says(cell) for cell in column.distinct])
         out[line] = has[np.asarray(column.codes)]
     return out
+
+
+def _says(cell: Cell) -> bool:
+    return not isinstance(cell, str) or (cell != "" and bool(text_of(cell)))

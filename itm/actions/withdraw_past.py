@@ -1,0 +1,18 @@
+"""One result of older papers does not count, and what is due follows."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.records import past
+from itm.records.duties import derive_site
+from itm.records.models import PastResult, PastWithdrawal
+
+
+@transaction.atomic
+def withdraw_past(*, actor: Actor, result: PastResult, reason: str, at: datetime) -> PastWithdrawal:
+    """Raises what `records.past.withdraw` raises. May run twice."""
+    done = past.withdraw(actor=actor, result=result, reason=reason, at=at)
+    derive_site(actor=actor, site=result.proportioner.system.site)
+    return done
