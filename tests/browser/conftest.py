@@ -22,10 +22,13 @@ import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Response
 
 from itm.demo.scenario import scenario
+from tests.browser.fielding import SMALL, Phone, World
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 LOADING = 240  # seconds at most for the invented history
+DAYS = 12  # test days for field capture
+NO_SIGNAL = "console: Failed to load resource"  # what Chromium says of a request without signal
 
 
 @dataclass
@@ -53,12 +56,15 @@ def browser_type_launch_args() -> dict[str, Any]:
 
 
 @pytest.fixture(scope="session")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The demo, loaded into an empty folder and served until the last test is done.
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the demo lies. DEMO_DATA may name a folder in which it is loaded already."""
+    return Path(os.environ.get("DEMO_DATA") or tmp_path_factory.mktemp("demo"))
 
-    DEMO_DATA may name a folder in which it is loaded already; its planned visit is used up.
-    """
-    folder = Path(os.environ.get("DEMO_DATA") or tmp_path_factory.mktemp("demo"))
+
+@pytest.fixture(scope="session")
+def address(folder: Path) -> Iterator[str]:
+    """The demo, loaded into its folder and served until the last test is done; its planned visit is
+    used up."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -88,6 +94,22 @@ def _wait(url: str, server: subprocess.Popen[bytes], log: Path) -> None:
         except (URLError, TimeoutError, ConnectionError):
             time.sleep(0.5)
     raise AssertionError(f"The demo does not answer:\n{log.read_text()[-3000:]}")
+
+
+@pytest.fixture
+def opened(browser: Browser, world: World) -> Iterator[Callable[[str], Page]]:
+    """A page that nobody signed in to."""
+    context = browser.new_context(base_url=world.address, viewport=PHONE)
+    visitor = Visitor(context.new_page(), [])
+    _listen(visitor)
+
+    def go(path: str) -> Page:
+        visitor.page.goto(path)
+        return visitor.page
+
+    yield go
+    context.close()
+    assert visitor.faults == []
 
 
 @pytest.fixture
@@ -130,3 +152,52 @@ def _listen(visitor: Visitor) -> None:
     visitor.page.on("console", console)
     visitor.page.on("pageerror", lambda error: visitor.faults.append(f"script: {error}"))
     visitor.page.on("response", answered)
+
+
+@pytest.fixture(scope="session")
+def world(
+    folder: Path, request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[World]:
+    """A copy of the demo on a server of its own, with test days planned that no other test uses."""
+    if not (folder / "itm.sqlite3").exists():
+        request.getfixturevalue("address")  # loads it
+    made = World(tmp_path_factory.mktemp("field"))
+    made.copy_from(folder)
+    made.plan(DAYS)
+    try:
+        made.start()
+        yield made
+    finally:
+        made.kill()
+
+
+@pytest.fixture
+def planned(world: World) -> dict[str, Any]:
+    """A test day that is planned and prepared, and no more."""
+    if world.process is None:
+        world.start()  # a test killed it and failed before it could start it again
+    return world.days.pop()
+
+
+@pytest.fixture
+def phone(browser: Browser, world: World) -> Iterator[Callable[..., Phone]]:
+    """A phone of 360 px with a person signed in; more than one for more than one person."""
+    phones: list[Phone] = []
+
+    def hand_out(email: str = "contractor@example.org") -> Phone:
+        context = browser.new_context(
+            base_url=world.address, viewport=SMALL, has_touch=True, accept_downloads=True
+        )
+        context.set_default_timeout(20_000)
+        visitor = Visitor(context.new_page(), [])
+        _listen(visitor)
+        own = Phone(context, visitor.page, visitor.faults)
+        phones.append(own)
+        own.sign_in(email, scenario()["password"])
+        return own
+
+    yield hand_out
+    faults = [fault for own in phones for fault in own.faults if not fault.startswith(NO_SIGNAL)]
+    for own in phones:
+        own.context.close()
+    assert faults == []

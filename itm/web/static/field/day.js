@@ -1,0 +1,271 @@
+// The day as this device knows it: what the server sent, and over it what only this device holds.
+// Nothing is judged here; what an entry would do is shown, and the server decides.
+
+import { outletFlow, outletOf, sumText } from "./flow.js";
+
+/** States of an entry that no longer stand for what the person wants: a person has to look. */
+export const STUCK = new Set(["refused", "crossed", "forbidden", "not_found"]);
+
+export function project(day, entries, person) {
+  const view = structuredClone(day);
+  const rows = index(view);
+  for (const entry of entries) {
+    if (STUCK.has(entry.state)) continue;
+    const of = Object.values(entry.of)[0];
+    DEEDS[entry.verb]?.({
+      view,
+      rows,
+      row: rows.get(of),
+      entry,
+      put: entry.put,
+      at: entry.at,
+      person,
+    });
+    const touched = rows.get(of);
+    if (touched && entry.state !== "taken") touched.pending = true;
+  }
+  endImpairment(view);
+  return view;
+}
+
+function index(view) {
+  const rows = new Map([[view.visit.key, view.visit]]);
+  const add = (list, extra = {}) =>
+    list.forEach((row) => rows.set(row.key, Object.assign(row, extra)));
+  add(view.notices);
+  add(view.tests);
+  for (const test of view.tests) {
+    test.runs.forEach((run) => rows.set(run.key, Object.assign(run, { test })));
+    add(test.flush);
+  }
+  add(view.restoration);
+  for (const bench of view.benches) {
+    rows.set(bench.key, bench);
+    for (const bottle of bench.bottles) {
+      rows.set(bottle.key, Object.assign(bottle, { bench }));
+      add(bottle.readings);
+    }
+  }
+  return rows;
+}
+
+function bottle(rows, bench, entry, own) {
+  const made = {
+    key: entry.key,
+    run: null,
+    set_out: true,
+    target_percent: null,
+    recipe: null,
+    concentrate_ml: "",
+    water_ml: "",
+    taken_at: null,
+    withdrawn_reason: "",
+    readings: [],
+    pending: entry.state !== "taken",
+    ...own,
+    bench,
+  };
+  if (rows.has(made.key)) return; // the day that was sent has it already
+  bench.bottles.push(made);
+  rows.set(made.key, made);
+}
+
+const benchOf = (view, test) => view.benches.find((bench) => bench.key === test.bench);
+const labels = (bench) => new Set(bench.bottles.map((one) => one.label));
+
+/** The label that the next sample of a flow point gets: what the crew writes on the bottle. */
+export function nextLabel(view, run) {
+  const used = labels(benchOf(view, run.test));
+  let number = 1;
+  while (used.has(`${run.name.slice(0, 34)} ${number}`)) number += 1;
+  return `${run.name.slice(0, 34)} ${number}`;
+}
+
+function standard({ view, rows, row, entry, put }) {
+  const bench = benchOf(view, row);
+  const used = labels(bench);
+  let number = 1;
+  while (used.has(`S${number}`)) number += 1;
+  const percent = Number(put.target_percent.replace(",", "."));
+  const batch = Number(bench.batch_volume_ml);
+  const pour = (value) => String(Number(value.toFixed(3)));
+  bottle(rows, bench, entry, {
+    role: "standard",
+    label: `S${number}`,
+    target_percent: put.target_percent,
+    recipe: {
+      concentrate: pour((batch * percent) / 100),
+      water: pour(batch - (batch * percent) / 100),
+    },
+  });
+}
+
+function reading({ view, rows, row, entry, put, at, person }) {
+  if (rows.has(entry.key)) return;
+  const sequence =
+    1 + Math.max(0, ...row.bench.bottles.flatMap((one) => one.readings.map((r) => r.sequence)));
+  const made = {
+    key: entry.key,
+    sequence,
+    value: put.value,
+    temperature: put.temperature ?? "",
+    read_at: at,
+    read_by: person.name,
+    set_aside_reason: "",
+    set_aside_by: "",
+    question: "",
+    pending: entry.state !== "taken",
+  };
+  row.readings.push(made);
+  rows.set(entry.key, made);
+}
+
+const DEEDS = {
+  note_visit: ({ row, put }) => Object.assign(row, put),
+  add_notice({ view, rows, entry, put, at, person }) {
+    if (rows.has(entry.key)) return;
+    const made = {
+      how: "",
+      reference: "",
+      told_at: at,
+      ...put,
+      key: entry.key,
+      told_by: person.name,
+      pending: entry.state !== "taken",
+    };
+    view.notices.push(made);
+    rows.set(entry.key, made);
+  },
+  start_test_day({ row, put, at, person }) {
+    if (row.started_at) return;
+    Object.assign(row, {
+      started_at: put.started_at || at,
+      started_by: person.name,
+      impairment_reason: put.reason,
+      coordinator: put.coordinator,
+    });
+  },
+  take_back_start: ({ row }) => Object.assign(row, { started_at: null, started_by: "" }),
+  note_test: ({ row, put }) => Object.assign(row, put),
+  foam_seen: ({ row, at }) => (row.foam_seen_at ??= at),
+  take_back_foam: ({ row }) => (row.foam_seen_at = null),
+  add_sample: ({ view, rows, row, entry, put, at }) =>
+    bottle(rows, benchOf(view, row.test), entry, {
+      role: "sample",
+      run: row.key,
+      taken_at: at,
+      label: put.label || nextLabel(view, row),
+    }),
+  withdraw_sample: ({ row, put }) => (row.withdrawn_reason = put.reason),
+  bring_back_sample: ({ row }) => (row.withdrawn_reason = ""),
+  note_run({ view, row, put }) {
+    Object.assign(row, put);
+    if (!put.outlets?.length) return;
+    const flows = put.outlets.map((text) => outletFlow(outletOf(text), view.units.pressure).flow);
+    row.solution_flow = sumText(flows, row.flow_typed, view.units.flow);
+    row.flow_source = "pitot";
+  },
+  flush_done: ({ row, at, person }) =>
+    row.done_at || Object.assign(row, { done_at: at, done_by: person.name }),
+  flush_undone: ({ row }) => Object.assign(row, { done_at: null, done_by: "" }),
+  end_line: ({ row, put, at, person }) =>
+    row.outcome ||
+    Object.assign(row, {
+      reason: "",
+      handed_to: "",
+      handed_at: null,
+      ...put,
+      ended_at: at,
+      ended_by: person.name,
+      reopens: true,
+    }),
+  reopen_line: ({ row }) =>
+    Object.assign(row, {
+      outcome: "",
+      ended_at: null,
+      ended_by: "",
+      reason: "",
+      handed_to: "",
+      handed_at: null,
+    }),
+  put_back({ view, rows, row, entry, put, at, person }) {
+    if (rows.has(entry.key) || row.followed) return;
+    row.followed = true;
+    const made = {
+      ...row,
+      key: entry.key,
+      follows: row.key,
+      followed: false,
+      outcome: "restored",
+      ended_at: at,
+      ended_by: person.name,
+      reason: put.reason ?? "",
+      handed_to: "",
+      handed_at: null,
+      reopens: true,
+      pending: entry.state !== "taken",
+    };
+    view.restoration.splice(view.restoration.indexOf(row) + 1, 0, made);
+    rows.set(entry.key, made);
+  },
+  set_out_bench: ({ view, row }) =>
+    benchOf(view, row).bottles.forEach((one) => (one.set_out = true)),
+  add_system_water({ view, rows, row, entry }) {
+    const bench = benchOf(view, row); // its key is settled beforehand, on whichever phone it is made
+    bottle(rows, bench, entry, {
+      key: bench.system_water ?? entry.key,
+      role: "system_water",
+      label: "system water",
+    });
+  },
+  add_standard: standard,
+  set_volumes: ({ row, put }) => Object.assign(row, put),
+  withdraw_standard: ({ row, put }) => (row.withdrawn_reason = put.reason),
+  add_reading: reading,
+  set_aside: ({ row, put, person }) =>
+    Object.assign(row, { set_aside_reason: put.reason, set_aside_by: person.name }),
+  bring_back_reading: ({ row }) => Object.assign(row, { set_aside_reason: "", set_aside_by: "" }),
+  note_bench: ({ row, put }) => Object.assign(row, put),
+  hand_in: ({ row }) => (row.handing_in = true),
+};
+
+// A deed on a row that this copy of the day lacks changes nothing on the screen; it still waits.
+for (const [verb, deed] of Object.entries(DEEDS)) {
+  DEEDS[verb] = (given) => (given.row ? deed(given) : undefined);
+}
+
+export const stillOut = (line) => line.outcome === "left_out" && !line.followed;
+
+function endImpairment(view) {
+  const { visit, restoration } = view;
+  const out = restoration.filter((line) => !line.outcome || stillOut(line));
+  if (!visit.started_at || !restoration.length || out.length) {
+    visit.restored_at = null;
+    return;
+  }
+  visit.restored_at ??= restoration
+    .map((line) => line.ended_at)
+    .sort()
+    .at(-1);
+}
+
+/** Samples of a flow point that are in use, in the order they were caught. */
+export function samplesOf(view, run) {
+  return benchOf(view, run.test)
+    .bottles.filter((one) => one.run === run.key && !one.withdrawn_reason)
+    .sort((a, b) => (a.taken_at < b.taken_at ? -1 : 1));
+}
+
+export const inForce = (bottle) => bottle.readings.filter((one) => !one.set_aside_reason);
+
+/** For each step whether nothing is left to do in it, as itm/records/progress.py has it. */
+export function stepsDone(view, test) {
+  const samples = test.runs.flatMap((run) => samplesOf(view, run));
+  return {
+    discharge: test.runs.every((run) => samplesOf(view, run).length),
+    stop: test.flush.every((step) => step.done_at),
+    restore: view.restoration.every((line) => line.tag !== test.tag || line.outcome),
+    bench: samples.length > 0 && samples.every((one) => inForce(one).length),
+    result: Boolean(test.handing_in || test.closed),
+  };
+}

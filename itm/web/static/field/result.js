@@ -1,0 +1,141 @@
+// What this device can say on the spot, and the hand-in. Limits by the plain value alone: how sure
+// that is comes from the server.
+
+import { h, limits, notice, num } from "./dom.js";
+import { inForce, samplesOf } from "./day.js";
+import { bandsOf, formOf, preliminary, shown } from "./line.js";
+import { press } from "./entering.js";
+import { count } from "./words.js";
+
+const PRELIMINARY =
+  "Preliminary: the plain value by the ordinary line, worked out on this device. Interval and certainty come from the server, and a qualified person decides.";
+
+export function soFar(view, test) {
+  const bands = bandsOf(test);
+  const found = preliminary(formOf(view, test), bands);
+  const band = (name) => bands[name] ?? bands[""];
+  return h(
+    "section.so-far",
+    { "aria-labelledby": "so-far" },
+    h("h2", { id: "so-far" }, "So far, preliminary"),
+    found.flow_points
+      ? [
+          h(
+            "div.answers",
+            found.flow_points.map((point) =>
+              h(
+                "article.answer",
+                h("h3", point.name),
+                h("p.figure-read", h("span.num.big", shown(point.percent, band(point.name))), " %"),
+                h(
+                  "p",
+                  limits(point.limits),
+                  h("small", ` of ${band(point.name).lower} to ${band(point.name).upper} %`),
+                ),
+                h(
+                  "ul.plain",
+                  found.samples
+                    .filter((one) => sampleOf(test, view, one.name) === point.name)
+                    .map((one) =>
+                      h("li", one.name, ": ", num(`${shown(one.percent, band(point.name))} %`)),
+                    ),
+                ),
+              ),
+            ),
+          ),
+          h("p", h("small", PRELIMINARY)),
+        ]
+      : h("p", found.problem),
+  );
+}
+
+function sampleOf(test, view, label) {
+  return test.runs.find((run) => samplesOf(view, run).some((one) => one.label === label))?.name;
+}
+
+export function resultScreen(field, test) {
+  const { view } = field;
+  const left = missing(view, test);
+  const writes = view.may.hand_in && !test.closed;
+  const others = field.entries.filter(
+    (one) => one.visit === view.visit.key && one.state !== "taken",
+  );
+  return [
+    h("h1", `Result of ${test.tag}, ${test.phase_label}`),
+    soFar(view, test),
+    h("h2", "Hand in"),
+    test.closed ? notice(test.closed) : null,
+    test.handing_in
+      ? notice(
+          "Handed in on this device. It reaches the server with the next signal; only then it is handed in, and the server may ask for more.",
+        )
+      : null,
+    writes && left.length
+      ? [
+          h("p", "Before this test can be handed in:"),
+          h(
+            "ul",
+            left.map(([words, to]) =>
+              h("li", h("a", { href: `#/d/${view.visit.key}/${to}` }, words)),
+            ),
+          ),
+        ]
+      : null,
+    writes && !left.length && !test.handing_in
+      ? [
+          others.length
+            ? h(
+                "p",
+                `It goes after the ${count(others.length, "other entry", "other entries")} of this day that ${others.length === 1 ? "waits" : "wait"}.`,
+              )
+            : null,
+          h(
+            "div.do",
+            press(
+              "Hand in",
+              () =>
+                field.act(
+                  "hand_in",
+                  { test: test.key },
+                  {},
+                  { words: `Hand in ${test.tag}, ${test.phase_label}` },
+                ),
+              { id: "hand-in" },
+            ),
+          ),
+        ]
+      : null,
+    h(
+      "p.do",
+      h("a", { href: `/tests/${test.key}/` }, "Result with interval and certainty (needs signal)"),
+    ),
+  ];
+}
+
+/** What certainly stands in the way; the server looks at the whole record once more. */
+function missing(view, test) {
+  const out = [];
+  const bench = view.benches.find((one) => one.key === test.bench);
+  const at = (name) => `${name}/${test.key}`;
+  if (!view.visit.started_at) out.push(["The test day was not started", ""]);
+  for (const run of test.runs) {
+    if (!run.solution_flow || !run.flow_source)
+      out.push([`${run.name} has no solution flow with its source`, at("discharge")]);
+    if (!samplesOf(view, run).some((one) => inForce(one).length))
+      out.push([`${run.name} has no sample with a reading in force`, at("bench")]);
+  }
+  const steps = test.flush.filter((step) => !step.done_at);
+  if (steps.length)
+    out.push([`Stop and flush has ${count(steps.length, "open step")}`, at("stop")]);
+  const open = view.restoration.filter((line) => line.tag === test.tag && !line.outcome);
+  if (open.length) out.push([`${count(open.length, "restoration line")} open`, "restore"]);
+  const inUse = bench.bottles.filter((one) => one.set_out && !one.withdrawn_reason);
+  if (!inUse.some((one) => one.role === "water" && inForce(one).length))
+    out.push(["The test water has no reading in force", at("bench")]);
+  for (const one of inUse.filter(({ role }) => role === "standard")) {
+    if (!one.readings.length) out.push([`Standard ${one.label} was not read`, at("bench")]);
+    else if (inForce(one).length && !(one.concentrate_ml && one.water_ml))
+      out.push([`Standard ${one.label} has no volumes as made`, at("bench")]);
+  }
+  return out;
+}

@@ -1,0 +1,89 @@
+// Which screen an address asks for.
+
+import { h, empty } from "./dom.js";
+import { benchScreen } from "./bench.js";
+import { daysScreen, takeAlong } from "./days.js";
+import { press } from "./entering.js";
+import { dischargeScreen } from "./discharge.js";
+import { restoreScreen } from "./restore.js";
+import { resultScreen } from "./result.js";
+import { stopScreen } from "./stop.js";
+import { visitScreen } from "./visit.js";
+import { waitingScreen } from "./waiting.js";
+import { signIn } from "./strip.js";
+import { steps } from "./steps.js";
+import { count } from "./words.js";
+
+const OF_TEST = {
+  discharge: dischargeScreen,
+  stop: stopScreen,
+  bench: benchScreen,
+  result: resultScreen,
+};
+
+export function screens(field) {
+  if (!field.store) return [nobody(field)];
+  const [first, , name, key] = field.parts;
+  if (first === "waiting") return waitingScreen(field);
+  if (first !== "d") return daysScreen(field);
+  if (!field.view) return notTaken(field);
+  if (!name) return visitScreen(field);
+  if (name === "restore") return [trail(field), ...restoreScreen(field)];
+  const test = field.view.tests.find((one) => one.key === key);
+  const screen = OF_TEST[name];
+  if (!test || !screen) return [missing("There is no such test on this day.")];
+  return [trail(field, test, name), ...screen(field, test)];
+}
+
+function notTaken(field) {
+  const take = () => takeAlong(field, field.parts[1]);
+  return [
+    h("h1", "Not on this device"),
+    empty(
+      "This day is not on this device yet. Take it along while there is signal.",
+      press("Take it along", take, { id: "take-this" }),
+    ),
+    h("p.do", h("a", { href: "#/" }, "To the days")),
+  ];
+}
+
+function missing(sentence) {
+  return [
+    h("h1", "Not here"),
+    empty(sentence, h("a", { role: "button", href: "#/" }, "To the days")),
+  ];
+}
+
+function nobody(field) {
+  const waiting = field.others.reduce((sum, one) => sum + one.count, 0);
+  return [
+    h("h1", "Field capture"),
+    empty(
+      "Nobody is signed in on this device. Sign in once while there is signal and take the day along; from then on it works without.",
+      h("a", { role: "button", href: signIn() }, "Sign in"),
+    ),
+    waiting
+      ? h(
+          "p",
+          `${count(waiting, "entry", "entries")} of other people wait on this device and are sent when they sign in.`,
+        )
+      : null,
+  ];
+}
+
+/** Back to the day, and the steps of this test. */
+function trail(field, test, here = "restore") {
+  const { view } = field;
+  const own = test ?? (view.tests.length === 1 ? view.tests[0] : null);
+  return [
+    h(
+      "p.back",
+      h(
+        "a",
+        { href: `#/d/${view.visit.key}` },
+        `${view.visit.site.name}${own ? `: ${own.tag}, ${own.phase_label}` : ""}`,
+      ),
+    ),
+    steps(view, own, here),
+  ];
+}

@@ -1,0 +1,170 @@
+// What this device keeps, a database for each person. A deed counts as kept only when the browser
+// says that its transaction is complete, with the strictest durability that it offers.
+
+import { openDB, deleteDB } from "../vendor/idb/idb.js";
+
+const PREFIX = "itm-field-";
+const WHO = "itm-field-who"; // the person at this device, written by every page of theirs
+const PEOPLE = "itm-field-people"; // everybody with a database here, by name
+
+const STRICT = { durability: "strict" };
+
+export function personHere() {
+  return localStorage.getItem(WHO) || "";
+}
+
+export function settle(person) {
+  localStorage.setItem(WHO, person.key);
+  localStorage.setItem(PEOPLE, JSON.stringify({ ...people(), [person.key]: person.name }));
+}
+
+export function people() {
+  try {
+    return JSON.parse(localStorage.getItem(PEOPLE) || "{}");
+  } catch {
+    return {};
+  }
+}
+
+export async function openStore(person) {
+  const db = await openDB(PREFIX + person, 1, {
+    upgrade(fresh) {
+      fresh.createObjectStore("days", { keyPath: "key" });
+      const entries = fresh.createObjectStore("entries", { keyPath: "n", autoIncrement: true });
+      entries.createIndex("key", "key", { unique: true });
+      entries.createIndex("visit", "visit");
+      fresh.createObjectStore("photos", { keyPath: "key" }).createIndex("visit", "visit");
+      fresh.createObjectStore("drafts", { keyPath: "place" }).createIndex("visit", "visit");
+      fresh.createObjectStore("facts", { keyPath: "name" });
+    },
+    blocking: (_current, _blocked, event) => event.target.close(),
+  });
+  return new Store(db, person);
+}
+
+/** How much of other people waits on this device; what it is stays theirs. */
+export async function othersWaiting(person) {
+  const found = [];
+  for (const [key, name] of Object.entries(people())) {
+    if (key === person) continue;
+    const store = await openStore(key);
+    const count = await store.unsent();
+    store.close();
+    if (count) found.push({ key, name, count });
+  }
+  return found;
+}
+
+export async function forget(person) {
+  const left = people();
+  delete left[person];
+  localStorage.setItem(PEOPLE, JSON.stringify(left));
+  await deleteDB(PREFIX + person);
+}
+
+class Store {
+  constructor(db, person) {
+    this.db = db;
+    this.person = person;
+  }
+
+  close() {
+    this.db.close();
+  }
+
+  days() {
+    return this.db.getAll("days");
+  }
+
+  day(visit) {
+    return this.db.get("days", visit);
+  }
+
+  async fact(name) {
+    return (await this.db.get("facts", name))?.value;
+  }
+
+  async setFact(name, value) {
+    await this.db.put("facts", { name, value });
+  }
+
+  entriesOf(visit) {
+    return this.db.getAllFromIndex("entries", "visit", visit);
+  }
+
+  entries() {
+    return this.db.getAll("entries");
+  }
+
+  photos() {
+    return this.db.getAll("photos");
+  }
+
+  draftsOf(visit) {
+    return this.db.getAllFromIndex("drafts", "visit", visit);
+  }
+
+  /** Entries and photos that no server has. */
+  async unsent() {
+    const [entries, photos] = await Promise.all([this.entries(), this.photos()]);
+    return [...entries, ...photos].filter((one) => one.state !== "taken").length;
+  }
+
+  /** Keep one entry, and let go of the drafts that became it, in one transaction. */
+  async keep(entry, places = []) {
+    const tx = this.db.transaction(["entries", "drafts"], "readwrite", STRICT);
+    const done = [
+      tx.objectStore("entries").add(entry),
+      ...places.map((p) => tx.objectStore("drafts").delete(p)),
+    ];
+    await Promise.all([...done, tx.done]);
+  }
+
+  async keepPhoto(photo) {
+    const tx = this.db.transaction("photos", "readwrite", STRICT);
+    await Promise.all([tx.store.put(photo), tx.done]);
+  }
+
+  async keepDraft(draft) {
+    await this.db.put("drafts", draft);
+  }
+
+  async dropDrafts(places) {
+    const tx = this.db.transaction("drafts", "readwrite");
+    await Promise.all([...places.map((place) => tx.store.delete(place)), tx.done]);
+  }
+
+  /** Write changed entries; those whose `state` is "dropped" go. A person decided that, or a server
+      has them and the day that it sent afterwards shows them. */
+  async mark(rows, kind = "entries") {
+    const tx = this.db.transaction(kind, "readwrite", STRICT);
+    const key = kind === "entries" ? "n" : "key";
+    const done = rows.map((row) =>
+      row.state === "dropped" ? tx.store.delete(row[key]) : tx.store.put(row),
+    );
+    await Promise.all([...done, tx.done]);
+  }
+
+  /** A fresh copy of a day; what the server had taken before it was asked for goes with the old one. */
+  async renew(visit, day, shown) {
+    const tx = this.db.transaction(["days", "entries", "photos"], "readwrite", STRICT);
+    const done = [
+      tx.objectStore("days").put({ key: visit, day, loaded_at: new Date().toISOString() }),
+    ];
+    for (const n of shown.entries) done.push(tx.objectStore("entries").delete(n));
+    for (const key of shown.photos) done.push(tx.objectStore("photos").delete(key));
+    await Promise.all([...done, tx.done]);
+  }
+
+  async forgetDay(visit) {
+    await this.db.delete("days", visit);
+  }
+}
+
+/** In words, why the disk did not take something. */
+export function whyNotKept(error) {
+  if (error?.name === "QuotaExceededError" || error?.inner?.name === "QuotaExceededError") {
+    return "Not kept: the storage of this device is full. What you typed is still here. Write it on paper too, then free space, or send what waits.";
+  }
+  return `Not kept: this browser did not store it (${error?.name || "unknown reason"}). What you typed is still here; write it on paper too.`;
+}

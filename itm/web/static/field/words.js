@@ -1,0 +1,82 @@
+// Times and numbers as people read them. Instants are shown on the clock of the site.
+
+/** The steps of a test day that are worked on the spot. */
+export const LABELS = {
+  discharge: "Discharge",
+  stop: "Stop and flush",
+  restore: "Restore",
+  bench: "Bench",
+  result: "Result",
+};
+
+const formats = new Map();
+
+function format(zone, options) {
+  const name = `${zone} ${JSON.stringify(options)}`;
+  if (!formats.has(name)) {
+    formats.set(
+      name,
+      new Intl.DateTimeFormat("en-GB", { timeZone: zone, hourCycle: "h23", ...options }),
+    );
+  }
+  return formats.get(name);
+}
+
+export function clock(at, zone) {
+  return at
+    ? format(zone, { hour: "2-digit", minute: "2-digit", second: "2-digit" }).format(new Date(at))
+    : "";
+}
+
+const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
+
+/** Day and minute as everywhere in the product, on the clock of the site: 12 Nov 2026 14:05. */
+export function instant(at, zone) {
+  if (!at) return "";
+  const local = forEntry(at, zone);
+  return `${day(local.slice(0, 10))} ${local.slice(11)}`;
+}
+
+export function day(date) {
+  const [year, month, number] = date.split("-").map(Number);
+  return `${number} ${MONTHS[month - 1]} ${year}`;
+}
+
+export const seconds = (from, to) => Math.round((new Date(to) - new Date(from)) / 1000);
+
+export function lasted(span) {
+  const minutes = Math.floor(Math.abs(span) / 60);
+  const parts = [];
+  if (minutes >= 60) parts.push(`${Math.floor(minutes / 60)} h`);
+  if (minutes) parts.push(`${minutes % 60} min`);
+  else parts.push(`${Math.abs(span) % 60} s`);
+  return parts.join(" ");
+}
+
+export const count = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;
+
+/** Text for an entry of a local time, on the clock of the site. */
+export function forEntry(at, zone) {
+  const parts = Object.fromEntries(
+    format(zone, {
+      year: "numeric",
+      month: "2-digit",
+      day: "2-digit",
+      hour: "2-digit",
+      minute: "2-digit",
+    })
+      .formatToParts(new Date(at))
+      .map(({ type, value }) => [type, value]),
+  );
+  return `${parts.year}-${parts.month}-${parts.day}T${parts.hour}:${parts.minute}`;
+}
+
+/** The instant of a local time typed on the clock of the site; null where that is no time. */
+export function fromEntry(text, zone) {
+  const wall = Date.parse(`${text}Z`);
+  if (Number.isNaN(wall)) return null;
+  let at = wall;
+  // Twice, because the first guess may lie beyond a change of the clocks.
+  for (let i = 0; i < 2; i += 1) at = wall - (Date.parse(`${forEntry(at, zone)}Z`) - at);
+  return new Date(at).toISOString();
+}

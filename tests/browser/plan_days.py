@@ -1,0 +1,54 @@
+"""Plans test days in the database of a demo, as a contractor would at home. Prints their keys.
+
+Run in a process of its own, `python -m tests.browser.plan_days COUNT`, with ITM_DATA naming the
+folder: the process of the tests has another database.
+"""
+
+import json
+import os
+import sys
+from typing import Any
+
+import django
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
+CONTRACTOR, SITE = "contractor@example.org", "Veldwick works"
+
+
+def plan(count: int) -> list[dict[str, Any]]:
+    from django.utils import timezone
+
+    from itm.accounts.actor import acting, open_memberships
+    from itm.accounts.models import User
+    from itm.records import preparing, services
+    from itm.registry.models import Instrument, Proportioner
+
+    now = timezone.now()
+    user = User.objects.get(email=CONTRACTOR)
+    actor = acting(open_memberships(user, now.date())[0], now.date(), at=now)
+    device = Proportioner.objects.filter(system__site__name=SITE, retired_on=None).first()
+    meters = Instrument.objects.filter(organisation=actor.organisation, method="refractive_index")
+    finest = meters.order_by("resolution").first()
+    assert device is not None
+    assert finest is not None
+    out = []
+    for _ in range(count):
+        visit = services.plan_visit(
+            actor=actor, site=device.system.site, planned_on=now.date(), crew="A crew of two"
+        )
+        bench = preparing.open_bench(
+            actor=actor, visit=visit, tank=device.tank, instrument=finest,
+            water_source="hydrant at the gate", glassware="25 mL syringe, 500 mL cylinder",
+        )  # fmt: skip
+        test = preparing.prepare_test(
+            actor=actor, visit=visit, proportioner=device, bench=bench, at=now,
+            purpose="periodic", phase="as_found",
+        )  # fmt: skip
+        runs = [(str(run.key), run.flow_point.name) for run in test.runs.all()]
+        out.append({"visit": str(visit.key), "test": str(test.key), "runs": runs})
+    return out
+
+
+if __name__ == "__main__":
+    django.setup()
+    print(json.dumps(plan(int(sys.argv[1]))))
