@@ -191,8 +191,13 @@ def flush_undone(*, actor: Actor, step: FlushStep) -> FlushStep:
 
 def _next_label(flow_point: str, used: set[str]) -> str:
     number = 1
-    while f"{flow_point[:34]} {number}" in used:
+    while label_of(flow_point, number) in used:
         number += 1
+    return label_of(flow_point, number)
+
+
+def label_of(flow_point: str, number: int) -> str:
+    """Of the so manieth sample of a flow point, on the screen and on printed labels alike."""
     return f"{flow_point[:34]} {number}"
 
 

@@ -28,6 +28,7 @@ SCHEME = "asset:"
 FONTS = "vendor/fonts/atkinson-hyperlegible"
 ASSETS = {
     "report.css": "text/css",
+    "paper.css": "text/css",
     f"{FONTS}-next-latin-wght-normal.woff2": "font/woff2",
     f"{FONTS}-next-latin-ext-wght-normal.woff2": "font/woff2",
     f"{FONTS}-mono-latin-wght-normal.woff2": "font/woff2",
@@ -109,5 +110,21 @@ def make(html: str, *, foot: str, identifier: str, enclosed: Enclosed) -> bytes:
     except FatalURLFetchingError as error:
         raise Refused(
             "foreign_address", f"The report asked for a file from elsewhere: {error}."
+        ) from error
+    return made
+
+
+def make_blank(html: str, *, page: str) -> bytes:
+    """HTML to a plain tagged PDF with its fonts inside. Raises Refused foreign_address."""
+    fetcher, fonts = OwnFilesOnly(), FontConfiguration()
+    try:
+        made: bytes = HTML(string=html, url_fetcher=fetcher).write_pdf(
+            font_config=fonts,
+            stylesheets=[CSS(string=page, url_fetcher=fetcher, font_config=fonts)],
+            pdf_tags=True,
+        )
+    except FatalURLFetchingError as error:
+        raise Refused(
+            "foreign_address", f"The sheet asked for a file from elsewhere: {error}."
         ) from error
     return made

@@ -49,17 +49,34 @@ def html_for_pdf(paper: Paper) -> str:
     return render_to_string("report/report.html", {**context, "figure": figure})
 
 
+def blank_pdf(html: str, *, size: str, foot: str) -> bytes:
+    """Paper to write on, made at once: it takes a second or two and nobody keeps it.
+
+    `size` is A4 or Letter. Raises Refused pango_missing, foreign_address.
+    """
+    require_pango()
+    from itm.reports.pdf import make_blank
+
+    page = f'@page {{ size: {size}; @bottom-left {{ content: "{css_text(foot)}" }} }}\n'
+    return make_blank(html, page=page)
+
+
+def require_pango() -> None:
+    """Raises Refused pango_missing."""
+    try:
+        import weasyprint  # noqa: F401 - the only question is whether it can be
+    except (ImportError, OSError) as error:
+        log.warning("the PDF library cannot be loaded: %s", error)
+        raise Refused("pango_missing", PANGO) from error
+
+
 def pdf(paper: Paper, *, record: bytes, digest: str) -> bytes:
     """The PDF of a report with its record inside. The same record gives the same bytes.
 
     That holds for one version of the libraries and fonts: seal the data, store the file.
     Raises Refused pango_missing, foreign_address.
     """
-    try:
-        import weasyprint  # noqa: F401 - the only question is whether it can be
-    except (ImportError, OSError) as error:
-        log.warning("the PDF library cannot be loaded: %s", error)
-        raise Refused("pango_missing", PANGO) from error
+    require_pango()
     from itm.reports.pdf import Enclosed, make
 
     return make(

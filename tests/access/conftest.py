@@ -76,6 +76,8 @@ def things(scene) -> dict[str, dict]:
         "instrument": {"key": scene.instrument.key},
         "certificate": {"key": scene.instrument.certificates.get().key},
         "visit": {"key": test.visit.key},
+        "visit and size": {"key": test.visit.key, "size": "a4"},
+        "draft and label": {"key": test.key, "label": "S1"},
         "draft": {"key": test.key},
         "draft and point": {"key": test.key, "point": run.flow_point.key},
         "draft and bottle": {"key": test.key, "bottle": standard.key},

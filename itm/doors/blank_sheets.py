@@ -1,0 +1,150 @@
+"""Paper for a test day: the field sheet with boxes for everything, and labels for the bottles.
+
+Made from the same object that a device works with (`day.day_of`), so paper and screen hold the same
+lines in the same order. Boxes stay empty, also where something was entered already: what stands on
+a sheet was written by hand on the spot. What is printed in them would be copied, not read.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.urls import reverse
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Refused
+from itm.doors.day import day_of
+from itm.records.discharge import label_of
+from itm.reports.content_kept import qr
+from itm.reports.render import blank_pdf
+
+SIZES = {"a4": "A4", "letter": "Letter"}
+SAMPLES = 4  # lines and labels a flow point; own choice
+READINGS = 2  # boxes a bottle; a repeat is a reading beside the first; own choice
+NOTICES = 8
+ACROSS = 3  # labels
+LABEL = "60 × 33 mm"
+SHARED = ("water", "standard", "concentrate", "water_again")
+
+
+@dataclass(frozen=True)
+class Label:
+    text: str
+    what: str
+    where: str
+    qr: str
+
+
+def field_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
+    """Raises NotFound; Refused unknown_size, nothing_prepared, pango_missing."""
+    day = _prepared(actor, key, size)
+    context = {
+        "day": day,
+        "tests": [_with_bench(day, test) for test in day["tests"]],
+        "benches": [_bench(bench, day) for bench in day["benches"]],
+        "restoration": [line for line in day["restoration"] if line["follows"] is None],
+        "notices": [*day["usual"]["told"], *[""] * (NOTICES - len(day["usual"]["told"]))],
+        "readings": range(READINGS),
+        "qr": qr(settings.PUBLIC_URL + reverse("type_in", args=[key])),
+    }
+    return blank_pdf(
+        render_to_string("paper/field_sheet.html", context), size=SIZES[size],
+        foot=f"Field sheet of {day['visit']['site']['name']}, {day['visit']['planned_on']}: "
+        "filled in by hand, not a report",
+    )  # fmt: skip
+
+
+def label_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
+    """Raises NotFound; Refused unknown_size, nothing_prepared, pango_missing."""
+    day = _prepared(actor, key, size)
+    rows = list(_rows(labels_of(day)))
+    text = render_to_string("paper/labels.html", {"day": day, "rows": rows, "size": LABEL})
+    foot = f"Labels of {LABEL}: print at 100 %, cut along the lines"
+    return blank_pdf(text, size=SIZES[size], foot=foot)
+
+
+def labels_of(day: dict[str, Any]) -> list[Label]:
+    """Of each bench once, then the samples of each test in the order of its flow points."""
+    out: list[Label] = []
+    for bench in day["benches"]:
+        test = next(test for test in day["tests"] if test["bench"] == bench["key"])
+        for bottle in bench["bottles"]:
+            if bottle["role"] in SHARED and not bottle["withdrawn_reason"]:
+                out.append(_label(day, test, bottle["label"], _what(bottle)))
+    for test in day["tests"]:
+        for run in test["runs"]:
+            out += [
+                _label(day, test, label_of(run["name"], number), f"sample, {run['flow_typed']}")
+                for number in range(1, SAMPLES + 1)
+            ]
+    return out
+
+
+def _what(bottle: dict[str, Any]) -> str:
+    if bottle["role"] == "standard":
+        recipe = bottle.get("recipe")
+        made = f": {recipe['concentrate']} mL + {recipe['water']} mL water" if recipe else ""
+        return f"standard, {bottle['target_percent']} %{made}"
+    return {
+        "water": "test water", "water_again": "test water, read again",
+        "concentrate": "undiluted concentrate",
+    }[bottle["role"]]  # fmt: skip
+
+
+def _label(day: dict[str, Any], test: dict[str, Any], text: str, what: str) -> Label:
+    address = settings.PUBLIC_URL + reverse("bottle_at", args=[test["key"], text])
+    where = f"{day['visit']['site']['name']}, {test['tag']}, {day['visit']['planned_on']}"
+    return Label(text, what, where, qr(address))
+
+
+def _rows(labels: list[Label]) -> Iterator[list[Label | None]]:
+    """Rows of the grid, the last one filled up."""
+    for start in range(0, len(labels), ACROSS):
+        row = labels[start : start + ACROSS]
+        yield [*row, *[None] * (ACROSS - len(row))]
+
+
+def _prepared(actor: Actor, key: UUID, size: str) -> dict[str, Any]:
+    if size not in SIZES:
+        raise Refused("unknown_size", f"Choose one of {', '.join(SIZES.values())}.", "size")
+    day = day_of(actor, key)
+    drafts = [test for test in day["tests"] if test["state"] == "draft"]
+    if not drafts:
+        raise Refused(
+            "nothing_prepared",
+            "There is nothing to print for this visit: prepare a test first, so that its flow "
+            "points, steps and lines are known.",
+        )
+    return {**day, "tests": drafts}
+
+
+def _with_bench(day: dict[str, Any], test: dict[str, Any]) -> dict[str, Any]:
+    runs = [
+        {**run, "labels": [label_of(run["name"], n) for n in range(1, SAMPLES + 1)]}
+        for run in test["runs"]
+    ]
+    return {**test, "runs": runs}
+
+
+def _bench(bench: dict[str, Any], day: dict[str, Any]) -> dict[str, Any]:
+    """Bottles in the order in which they are read, those of the samples among them."""
+    standing = [one for one in bench["bottles"] if not one["withdrawn_reason"]]
+    by_role = {role: [one for one in standing if one["role"] == role] for role in SHARED}
+    tests = [test for test in day["tests"] if test["bench"] == bench["key"]]
+    samples = [
+        {"label": label_of(run["name"], number)}
+        for test in tests
+        for run in test["runs"]
+        for number in range(1, SAMPLES + 1)
+    ]
+    return {
+        **bench,
+        "standards": by_role["standard"],
+        "read": [
+            *by_role["water"], *by_role["standard"], *samples, *by_role["concentrate"],
+            *by_role["water_again"],
+        ],
+    }  # fmt: skip

@@ -1,0 +1,323 @@
+"""A filled field sheet on its way in: one line of the sheet is one entry, as a device makes them.
+
+The lines come from the same object that the blank sheet was printed from (`day.day_of`), in the
+sheet's order. What is typed becomes entries (`entries.take`), each of which is taken or handed back
+by itself; a line that was handed back keeps every character and its key, so that sending the page
+again is harmless. What somebody else wrote meanwhile is merged field by field, and where both wrote
+in the same field, both are shown.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any
+from uuid import uuid4
+from zoneinfo import ZoneInfo
+
+from calc import units
+from itm.core.errors import Refused
+from itm.core.measures import TEMPERATURE, own_first
+from itm.core.quantities import apart
+from itm.doors.sheet_lines import AT, Box, Line, Part, ditto, is_key, moment
+from itm.doors.verbs import VERBS
+from itm.records.discharge import label_of
+from itm.records.models import RestorationLine
+
+SAMPLES = 4  # empty lines, as on the blank sheet
+READINGS = 2
+NOTICES = 3
+Posted = Mapping[str, str]
+QUANTITIES: Mapping[str, Mapping[str, float]] = {
+    "inlet_pressure": units.PRESSURE, "solution_flow": units.FLOW,
+    "level_before": units.VOLUME, "level_after": units.VOLUME, "ambient_c": TEMPERATURE,
+}  # fmt: skip
+
+
+@dataclass
+class Sheet:
+    """The lines of a day with what was typed over them."""
+
+    day: dict[str, Any]
+    posted: Posted = field(default_factory=dict)
+    made: dict[tuple[str, str], list[str]] = field(default_factory=dict)  # keys of new lines
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.day["visit"]["site"]["time_zone"])
+
+    def parts(self) -> list[Part]:
+        day, cautions = self.day, self.day["cautions"]
+        out = [Part("1. Before", cautions["prepare"], tuple(self._before()))]
+        for test in day["tests"]:
+            if test["state"] != "draft":
+                continue
+            name = f"{test['system']}, {test['tag']}"
+            for run in test["runs"]:
+                title = f"2. Discharge, {name}: {run['name']}, planned {run['flow_typed']}"
+                out.append(Part(title, cautions["discharge"], tuple(self._run(run))))
+            steps = tuple(self._steps(test))
+            out.append(Part(f"3. Stop and flush, {name}", cautions["stop"], steps))
+        out.append(Part("4. Put back", cautions["restore"], tuple(self._put_back())))
+        for bench in day["benches"]:
+            title = f"5. Bench: {bench['instrument']['name']}"
+            lines = () if bench["closed"] else tuple(self._bench(bench))
+            out.append(Part(title, cautions["bench"], lines, bench["closed"]))
+        return [part for part in out if part.lines or part.note]
+
+    # Lines -------------------------------------------------------------------------------------
+
+    def _before(self) -> Iterator[Line]:
+        visit = self.day["visit"]
+        of = {"visit": visit["key"]}
+        if not visit["closed"]:
+            yield self._line(
+                "note_visit", of, "The day",
+                [
+                    Box("crew", "crew", visit["crew"]),
+                    Box("ambient_c", "air temperature", visit["ambient_c"]),
+                    Box("weather", "weather", visit["weather"]),
+                ],
+            )  # fmt: skip
+            for key in self._keys("add_notice", visit["key"], NOTICES):
+                boxes = [Box("told", "told"), Box("how", "how"), Box("reference", "number")]
+                yield self._line("add_notice", of, "Told", boxes, key=key, timed=True)
+        begun = visit["started_at"]
+        said = f"started {self._clock(begun)}, {visit['started_by']}" if begun else ""
+        boxes = [Box("reason", "why out of service"), Box("coordinator", "coordinator")]
+        yield self._line("start_test_day", of, "First valve moved", boxes, timed=True, done=said)
+
+    def _run(self, run: dict[str, Any]) -> Iterator[Line]:
+        of = {"run": run["key"]}
+        sources = [("", "–"), *((value, words) for value, words in self.day["flow_sources"])]
+        boxes = [
+            Box("inlet_pressure", "inlet pressure", run["inlet_pressure"]),
+            Box("solution_flow", "solution flow", run["solution_flow"]),
+            Box("flow_source", "flow taken from", run["flow_source"], choices=sources),
+            Box("level_before", "in the tank before", run["level_before"]),
+            Box("level_after", "in the tank after", run["level_after"]),
+        ]
+        yield self._line("note_run", of, "Measured", boxes)
+        seen = run["foam_seen_at"]
+        said = f"seen {self._clock(seen)}" if seen else ""
+        yield self._line("foam_seen", of, "Foam seen", [], timed=True, done=said)
+        labels = self._labels(run)
+        for bottle in self._samples(run):
+            said = f"taken {self._clock(bottle['taken_at'])}"
+            yield Line("add_sample", of, bottle["key"], f"Sample {bottle['label']}", done=said)
+        for key in self._keys("add_sample", run["key"], max(1, SAMPLES - len(labels))):
+            label = self._next(run, labels)
+            boxes = [Box("label", "label on the bottle", label)]
+            yield self._line("add_sample", of, "Sample", boxes, key=key, timed=True)
+
+    def _steps(self, test: dict[str, Any]) -> Iterator[Line]:
+        for number, step in enumerate(test["flush"], 1):
+            said = f"{self._clock(step['done_at'])}, {step['done_by']}" if step["done_at"] else ""
+            yield self._line(
+                "flush_done", {"step": step["key"]}, f"{number}. {step['text']}", [],
+                timed=True, done=said,
+            )  # fmt: skip
+
+    def _put_back(self) -> Iterator[Line]:
+        choices = [("", "–"), *((o.value, o.label) for o in RestorationLine.Outcome if o.value)]
+        for one in self.day["restoration"]:
+            head = f"{one['tag']}: {one['text']}"
+            of, said = {"line": one["key"]}, ""
+            if one["outcome"]:
+                said = f"{one['outcome_label']} {self._clock(one['ended_at'])}, {one['ended_by']}"
+            boxes = [
+                Box("outcome", "how it ended", choices=choices),
+                Box("reason", "left out: why"),
+                Box("handed_to", "left out: handed over to"),
+            ]
+            yield self._line("end_line", of, head, boxes, timed=True, done=said)
+
+    def _bench(self, bench: dict[str, Any]) -> Iterator[Line]:
+        standing = [one for one in bench["bottles"] if not one["withdrawn_reason"]]
+        for one in standing:
+            if one["role"] == "standard":
+                made = one["recipe"]
+                told = f", recipe {made['concentrate']} + {made['water']} mL" if made else ""
+                boxes = [
+                    Box("concentrate_ml", "concentrate, mL", one["concentrate_ml"]),
+                    Box("water_ml", "water, mL", one["water_ml"]),
+                ]
+                of = {"bottle": one["key"]}
+                yield self._line("set_volumes", of, f"{one['label']} poured{told}", boxes)
+        order = ("water", "system_water", "standard", "sample", "concentrate", "water_again")
+        for role in order:
+            for one in (one for one in standing if one["role"] == role):
+                yield from self._readings(bench, one["key"], one["label"], one["readings"])
+            if role == "sample":
+                for key, label in self._new_samples(bench):
+                    yield from self._readings(bench, key, label, [])
+
+    def _readings(
+        self, bench: dict[str, Any], bottle: str, label: str, read: Sequence[dict[str, Any]]
+    ) -> Iterator[Line]:
+        of = {"bottle": bottle}
+        for one in read:
+            warm = f" at {one['temperature']} °C" if one["temperature"] else ""
+            aside = f", set aside: {one['set_aside_reason']}" if one["set_aside_reason"] else ""
+            yield Line("add_reading", of, one["key"], label, done=f"{one['value']}{warm}{aside}")
+        unit = bench["fields"]["value"]["unit"] or "nD"
+        for key in self._keys("add_reading", bottle, max(1, READINGS - len(read))):
+            boxes = [
+                Box("value", f"{bench['fields']['value']['name']}, {unit}"),
+                Box("temperature", "°C"),
+            ]
+            yield self._line("add_reading", of, label, boxes, key=key, timed=True)
+
+    # What stands, and what was typed -----------------------------------------------------------
+
+    def _samples(self, run: dict[str, Any]) -> list[dict[str, Any]]:
+        bottles = [one for bench in self.day["benches"] for one in bench["bottles"]]
+        return [
+            one for one in bottles if one["run"] == run["key"] and not one["withdrawn_reason"]
+        ]  # fmt: skip
+
+    def _labels(self, run: dict[str, Any]) -> list[str]:
+        return [bottle["label"] for bottle in self._samples(run)]
+
+    def _next(self, run: dict[str, Any], labels: list[str]) -> str:
+        """The label of the next printed one; each line of the page has its own."""
+        used = {one["label"] for bench in self.day["benches"] for one in bench["bottles"]}
+        number = 1
+        while (label := label_of(run["name"], number)) in used | set(labels):
+            number += 1
+        labels.append(label)
+        return label
+
+    def _new_samples(self, bench: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Samples that are only typed here so far, so that their readings can be typed as well."""
+        for test in self.day["tests"]:
+            if test["bench"] != bench["key"] or test["state"] != "draft":
+                continue
+            for run in test["runs"]:
+                labels = self._labels(run)
+                count = max(1, SAMPLES - len(labels))
+                for key in self._keys("add_sample", run["key"], count):
+                    label = self._next(run, labels)
+                    yield key, self.posted.get(f"add_sample.{key}.label", label) or label
+
+    def _keys(self, verb: str, parent: str, count: int) -> list[str]:
+        """Keys of new lines under a row: those of the page that came back, then fresh ones.
+
+        A key whose entry was taken is a row of the day by now, and no new line any more.
+        """
+        if (verb, parent) not in self.made:
+            there = self._rows()
+            back = [
+                name.split(".")[1]
+                for name, value in self.posted.items()
+                if name.startswith(f"{verb}.") and name.endswith(".on") and value == parent
+            ]
+            keys = [key for key in back if is_key(key) and key not in there]
+            fresh = [str(uuid4()) for _ in range(count - len(keys))]
+            self.made[verb, parent] = keys + fresh
+        return self.made[verb, parent]
+
+    def _rows(self) -> set[str]:
+        bottles = [one for bench in self.day["benches"] for one in bench["bottles"]]
+        return {
+            *(one["key"] for one in self.day["notices"]),
+            *(one["key"] for one in bottles if one["set_out"]),
+            *(reading["key"] for one in bottles for reading in one["readings"]),
+        }
+
+    def _line(
+        self, verb: str, of: Mapping[str, str], head: str, boxes: Sequence[Box], *, key: str = "",
+        timed: bool = False, done: str = "",
+    ) -> Line:  # fmt: skip
+        line = Line(verb, of, key or str(uuid4()), head, tuple(boxes), timed, done=done)
+        if done and not self._typed(line):
+            return line
+        merges = VERBS[verb].merges
+        filled = []
+        for box in boxes:
+            name = f"{line.name}.{box.name}"
+            unit = own_first(QUANTITIES[box.name]) if box.name in QUANTITIES else ""
+            stands = self.posted.get(f"{name}.was", box.stands) if merges else box.stands
+            typed = self.posted.get(name, box.stands)
+            filled.append(replace(box, stands=stands, typed=typed, unit=unit))
+        kept = self.posted.get(f"{line.name}.key", "")
+        return replace(
+            line,
+            done="",
+            boxes=tuple(filled),
+            key=kept if is_key(kept) else line.key,
+            at=self.posted.get(f"{line.name}.{AT}", "").strip(),
+        )
+
+    def _typed(self, line: Line) -> bool:
+        """Somebody else did it meanwhile, and it was typed here as well: that is not dropped in
+        silence, the service says what stands."""
+        names = [AT, *(box.name for box in line.boxes)]
+        return any(self.posted.get(f"{line.name}.{name}", "").strip() for name in names)
+
+    def _clock(self, at: str | None) -> str:
+        return f"{datetime.fromisoformat(at).astimezone(self.zone):%H:%M:%S}" if at else ""
+
+    # Entries -----------------------------------------------------------------------------------
+
+    def entries(self, on: date) -> tuple[list[dict[str, Any]], dict[str, str]]:
+        """What was typed as entries in the sheet's order, and by name of the line the sentences of
+        those that cannot be one. A bench that is written on is set out first."""
+        out: list[dict[str, Any]] = []
+        wrong: dict[str, str] = {}
+        lines = [
+            line
+            for part in self.parts()
+            for line in ditto([one for one in part.lines if not one.done])
+        ]
+        written = {line.row for line in lines if line.touched and "bottle" in line.of}
+        out += list(self._set_out(written))
+        for line in lines:
+            if not line.touched:
+                continue
+            # The label of a sample is there beforehand: without a time nothing was taken.
+            if line.verb == "add_sample" and not line.at and not self._read(line, lines):
+                continue
+            try:
+                out.append(self._entry(line, on))
+            except Refused as refusal:
+                wrong[line.name] = refusal.sentence
+        return out, wrong
+
+    def _read(self, sample: Line, lines: Sequence[Line]) -> bool:
+        of = {"bottle": sample.key}
+        return any(line.touched and dict(line.of) == of for line in lines)
+
+    def _set_out(self, written: set[str]) -> Iterator[dict[str, Any]]:
+        for bench in self.day["benches"]:
+            planned = {one["key"] for one in bench["bottles"] if not one["set_out"]}
+            if planned & written:
+                test = next(t for t in self.day["tests"] if t["bench"] == bench["key"])
+                of = {"test": test["key"]}
+                yield {"key": str(uuid4()), "verb": "set_out_bench", "of": of, "put": {}}
+
+    def _entry(self, line: Line, on: date) -> dict[str, Any]:
+        """Raises Refused no_time, time_missing."""
+        entry: dict[str, Any] = {"key": line.key, "verb": line.verb, "of": dict(line.of)}
+        merges = VERBS[line.verb].merges
+        put = {
+            box.name: self._text(box)
+            for box in line.boxes
+            if (box.typed != box.stands if merges else box.typed.strip())
+        }
+        if line.verb == "set_volumes" and put:  # both or neither
+            put = {box.name: self._text(box) for box in line.boxes}
+        if merges:
+            entry["opened"] = {box.name: box.stands for box in line.boxes if box.name in put}
+        if line.timed:
+            if not line.at:
+                raise Refused("time_missing", "Type the time that stands beside it on the sheet.")
+            entry["at"] = moment(line.at, on, self.zone).isoformat()
+            if put.get("outcome") == RestorationLine.Outcome.LEFT_OUT:
+                put["handed_at"] = entry["at"]
+        return {**entry, "put": put}
+
+    def _text(self, box: Box) -> str:
+        text = box.typed.strip()
+        if box.name in QUANTITIES and text and not apart(text, QUANTITIES[box.name])[1]:
+            return f"{text} {box.unit}" if any(c.isdigit() for c in text[-1:]) else text
+        return text

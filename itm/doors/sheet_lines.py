@@ -1,0 +1,126 @@
+"""The lines of a filled sheet: what stands, what was typed over it, and what became of that."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from itm.core.errors import Refused
+from itm.doors.entry import Answer
+from itm.doors.verbs import VERBS
+
+AT = "at"  # the name of the time on each line
+
+
+@dataclass(frozen=True)
+class Box:
+    """One entry of a line. `stands` is the server's text; `unit` is meant where none is typed."""
+
+    name: str
+    label: str
+    stands: str = ""
+    typed: str = ""
+    unit: str = ""
+    choices: Sequence[tuple[str, str]] = ()
+    theirs: str = ""  # what somebody else wrote meanwhile
+
+
+@dataclass(frozen=True)
+class Line:
+    """`verb` on the row `of`; `timed` lines need the time that was written beside them."""
+
+    verb: str
+    of: Mapping[str, str]
+    key: str
+    head: str
+    boxes: tuple[Box, ...] = ()
+    timed: bool = False
+    at: str = ""
+    done: str = ""  # said in words where nothing is left to type
+    wrong: str = ""
+
+    @property
+    def name(self) -> str:
+        """Of its entries in the form: for what exists its own key, for a new row the entry's."""
+        return f"{self.verb}.{self.key}" if VERBS[self.verb].makes else f"{self.verb}.{self.row}"
+
+    @property
+    def row(self) -> str:
+        return next(iter(self.of.values()))
+
+    @property
+    def touched(self) -> bool:
+        return bool(self.at) or any(box.typed != box.stands for box in self.boxes)
+
+
+@dataclass(frozen=True)
+class Part:
+    """A heading of the sheet and its lines."""
+
+    title: str
+    caution: str = ""
+    lines: tuple[Line, ...] = ()
+    note: str = ""
+
+
+def ditto(lines: Sequence[Line]) -> list[Line]:
+    """A reading without a time has that of the reading above it, as one writes on paper."""
+    out, last = [], ""
+    for line in lines:
+        if line.verb == "add_reading":
+            last = line.at or last
+            if line.touched and not line.at:
+                line = replace(line, at=last)
+        out.append(line)
+    return out
+
+
+def moment(text: str, on: date, zone: ZoneInfo) -> datetime:
+    """A time of day as people write it: 9:05, 14.05, 14:05:30. Raises Refused no_time."""
+    parts = text.replace(".", ":").split(":")
+    try:
+        if not 2 <= len(parts) <= 3:
+            raise ValueError
+        hour, minute, *rest = (int(part) for part in parts)
+        clock = time(hour, minute, rest[0] if rest else 0)
+    except ValueError as error:
+        raise Refused(
+            "no_time", f"“{text[:20]}” is no time of day: write 14:05 or 14:05:30."
+        ) from error
+    return datetime.combine(on, clock, zone)
+
+
+def is_key(text: str) -> bool:
+    try:
+        return str(UUID(text)) == text
+    except ValueError:
+        return False
+
+
+def answered(
+    parts: Sequence[Part], answers: Mapping[str, Answer], wrong: Mapping[str, str]
+) -> list[Part]:
+    """The page that goes back: each line with its sentence and, where both wrote, both texts."""
+    return [
+        replace(part, lines=tuple(_answered(line, answers, wrong) for line in part.lines))
+        for part in parts
+    ]
+
+
+def _answered(line: Line, answers: Mapping[str, Answer], wrong: Mapping[str, str]) -> Line:
+    if line.name in wrong:
+        return replace(line, wrong=wrong[line.name])
+    answer = answers.get(line.key)
+    if answer is None or answer.taken:
+        return line
+    boxes = line.boxes
+    if answer.state == "crossed":
+        # Sent again, one's own goes in its place: `stands` is what was seen now.
+        boxes = tuple(
+            replace(box, stands=str(answer.now[box.name]), theirs=str(answer.now[box.name]))
+            if box.name in answer.now
+            else box
+            for box in boxes
+        )
+    return replace(line, boxes=boxes, wrong=answer.sentence)

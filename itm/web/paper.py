@@ -1,0 +1,85 @@
+"""Paper for a test day: the blank field sheet, labels for the bottles, and where a label leads."""
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path, reverse
+from django.utils.http import content_disposition_header
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from itm.doors.blank_sheets import LABEL, SAMPLES, SIZES, field_sheet, label_sheet
+from itm.records import queries
+from itm.records.bench_sheet import sheet
+from itm.records.drafts import require_crew
+from itm.web.guard import actor_of, signed_in
+from itm.web.visits import to_visit
+
+SHEETS: dict[str, Callable[..., bytes]] = {"field-sheet": field_sheet, "labels": label_sheet}
+
+
+@signed_in
+@require_GET
+def paper(request: HttpRequest, key: UUID) -> HttpResponse:
+    """What can be printed for a visit, and on which paper."""
+    actor = actor_of(request)
+    visit = queries.visit(actor, key)
+    require_crew(actor, visit)
+    context = {
+        "visit": visit,
+        "sizes": SIZES.items(),
+        "label": LABEL,
+        "samples": SAMPLES,
+        "prepared": any(test.state == "draft" for test in queries.visit_tests(actor, visit)),
+        "crumbs": [*to_visit(visit), ("Paper", "")],
+    }
+    return render(request, "visits/paper.html", context)
+
+
+@signed_in
+@require_GET
+def paper_pdf(request: HttpRequest, key: UUID, what: str, size: str) -> HttpResponse:
+    """Made at once and kept by nobody."""
+    actor = actor_of(request)
+    visit = queries.visit(actor, key)
+    require_crew(actor, visit)
+    made = SHEETS[what](actor, key, size=size)
+    name = f"{slugify(f'{what} {visit.site.name} {visit.planned_on}')}.pdf"
+    answer = HttpResponse(made, content_type="application/pdf")
+    answer["Content-Disposition"] = content_disposition_header(False, name) or "inline"
+    answer["Cache-Control"] = "private, no-store"
+    return answer
+
+
+@signed_in
+@require_GET
+def bottle_at(request: HttpRequest, key: UUID, label: str) -> HttpResponse:
+    """Where the code on a label leads: to the row of that bottle on the bench, once it stands."""
+    found = sheet(actor_of(request), key)
+    bench = reverse("bench", args=[key])
+    bottle: Any = found.bench.bottles.filter(label=label).first()
+    if bottle is None:
+        messages.warning(
+            request,
+            f"There is no bottle “{label[:40]}” on this bench yet: a sample stands there from the "
+            "moment it is stamped, water and standards when the bench is set out.",
+        )
+        return redirect(bench)
+    return redirect(f"{bench}#bottle-{bottle.key}")
+
+
+urls: list[URLPattern] = [
+    path("visits/<uuid:key>/paper/", paper, name="paper"),
+    *(
+        path(
+            f"visits/<uuid:key>/paper/{what}-<slug:size>.pdf",
+            paper_pdf, {"what": what}, name=f"{what.replace('-', '_')}_pdf",
+        )
+        for what in SHEETS
+    ),
+    path("tests/<uuid:key>/bottles/<str:label>/", bottle_at, name="bottle_at"),
+]  # fmt: skip
