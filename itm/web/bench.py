@@ -29,6 +29,7 @@ from itm.web.bench_page import (
     pours,
 )
 from itm.web.guard import actor_of, signed_in
+from itm.web.photographs import photos_by_thing
 from itm.web.steps import crumbs, steps
 
 
@@ -203,7 +204,8 @@ def _page(
     entries = request.GET.get("entries", "1")
     count = min(int(entries), MOST_ENTRIES) if entries in ("1", "2", "3") else 1
     so_far = preview(found.test) if not found.closed else None
-    shown = groups(found, kept, wrong or {}, count)
+    photos = photos_by_thing(actor_of(request), found.test.visit)
+    shown = groups(found, kept, wrong or {}, count, photos)
     context = {
         "sheet": found,
         "test": found.test,

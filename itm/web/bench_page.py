@@ -12,6 +12,7 @@ from itm.intake.fields import TEMPERATURE, reading_field
 from itm.intake.take import Entry, doubts
 from itm.intake.volumes import volume_doubt
 from itm.records.bench_sheet import Sheet, Stand
+from itm.web.photographs import Addresses
 
 MOST_ENTRIES = 3
 LAST = (
@@ -42,6 +43,7 @@ class Shown:
     by: str
     aside: str
     question: str
+    photos: list[str]
 
 
 @dataclass(frozen=True)
@@ -98,8 +100,9 @@ def entries_in(data: QueryDict, sheet: Sheet) -> list[Entry]:
 
 
 def groups(
-    sheet: Sheet, kept: Sequence[Entry], wrong: Mapping[str, str], entries: int
-) -> list[Group]:
+    sheet: Sheet, kept: Sequence[Entry], wrong: Mapping[str, str], entries: int,
+    photos: Addresses,
+) -> list[Group]:  # fmt: skip
     """The reading table. `kept` are entries that were typed and not saved."""
     asked = (
         {} if sheet.closed else doubts(sheet.stands, sheet.bench.instrument)
@@ -121,7 +124,7 @@ def groups(
             label=stand.bottle.label,
             what=_what(stand),
             percent="" if stand.bottle.role == "concentrate" else percent_text(stand.percent),
-            readings=[_shown(r, asked) for r in stand.readings],
+            readings=[_shown(r, asked, photos.get(r.key, [])) for r in stand.readings],
             cells=cells,
         )
 
@@ -143,7 +146,7 @@ def _what(stand: Stand) -> str:
     return stand.bottle.get_role_display()
 
 
-def _shown(reading: Any, asked: Mapping[str, str]) -> Shown:
+def _shown(reading: Any, asked: Mapping[str, str], photos: list[str]) -> Shown:
     return Shown(
         key=reading.key,
         value=reading.value_typed,
@@ -152,6 +155,7 @@ def _shown(reading: Any, asked: Mapping[str, str]) -> Shown:
         by=reading.read_by,
         aside=reading.set_aside_reason,
         question=asked.get(str(reading.key), ""),
+        photos=photos,
     )
 
 

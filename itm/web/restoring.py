@@ -20,6 +20,7 @@ from itm.records.forms import LeftOutForm
 from itm.records.progress import left_out, out_of_service, reopens
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
+from itm.web.photographs import photos_by_thing
 from itm.web.steps import steps
 from itm.web.visits import hours, to_visit
 
@@ -33,7 +34,11 @@ def restoring(request: HttpRequest, key: UUID) -> HttpResponse:
     fixed = queries.handed_in_devices(visit)
     tests = queries.visit_tests(actor, visit)
     out = {line.pk for line in left_out(visit)}
-    lines = [_shown(line, zone, line.pk in out, fixed) for line in visit.restoration_lines.all()]
+    photos = photos_by_thing(actor, visit)
+    lines = [
+        _shown(line, zone, line.pk in out, fixed) | {"photos": photos.get(line.key, [])}
+        for line in visit.restoration_lines.all()
+    ]
     groups = [
         (device, list(rows))
         for device, rows in groupby(lines, lambda row: row["line"].proportioner)

@@ -16,13 +16,14 @@ from itm.core import outbox
 from itm.core.errors import Refused
 from itm.core.outbox import Job
 from itm.core.quantities import quantity
+from itm.doors.entries import take
 from itm.intake.models import Receipt
 from itm.intake.once import once
 from itm.notices import services as notices
 from itm.records import bench as benches
 from itm.records import chain, services
 from itm.records.inspecting import Entry
-from itm.records.models import Reading, Seal, Visit
+from itm.records.models import Bottle, Reading, Seal, Visit
 from itm.registry import movements, storing
 from itm.registry.book import lines_of
 from itm.registry.stored import store_book
@@ -84,6 +85,41 @@ def test_ten_repeats_at_once_under_one_key_do_the_work_once(scene):
     assert Visit.objects.count() == Receipt.objects.count() == 1
     assert {answer.value["visit"] for answer in answers} == {str(Visit.objects.get().key)}
     assert sorted(answer.repeated for answer in answers) == [False] + [True] * 9
+
+
+def test_ten_devices_that_send_one_sample_at_once_make_one_bottle(programme, scene):
+    day = prepared(scene)
+    run = day.test.runs.first()
+    raw = {
+        "key": str(uuid.uuid4()), "verb": "add_sample", "of": {"run": str(run.key)},
+        "put": {"label": "D1"}, "at": day.now.isoformat(),
+    }  # fmt: skip
+
+    def send():
+        return take(actor=day.actor, entries=[raw], device_now=day.now, at=day.now)[0].state
+
+    states = at_once(*[send] * 10)
+    assert sorted(states) == ["taken", *["taken_before"] * 9]
+    assert str(Bottle.objects.get(role="sample").key) == raw["key"]
+
+
+def test_two_phones_write_one_field_at_once_and_one_of_them_is_told(programme, scene):
+    day = prepared(scene)
+    run = day.test.runs.first()
+
+    def write(level):
+        raw = {
+            "key": str(uuid.uuid4()), "verb": "note_run", "of": {"run": str(run.key)},
+            "put": {"level_before": level}, "opened": {"level_before": ""},
+            "at": day.now.isoformat(),
+        }  # fmt: skip
+        return take(actor=day.actor, entries=[raw], device_now=day.now, at=day.now)[0]
+
+    first, second = at_once(lambda: write("900 L"), lambda: write("880 L"))
+    assert sorted((first.state, second.state)) == ["crossed", "taken"]
+    run.refresh_from_db()
+    crossed = first if first.state == "crossed" else second
+    assert crossed.now == {"level_before": run.level_before_typed}
 
 
 def test_eight_hand_ins_with_one_key_are_one_record(programme, scene):
