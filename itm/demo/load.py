@@ -15,7 +15,7 @@ from itm.actions.sign import sign
 from itm.core import history, outbox
 from itm.core.models import Change, Installation
 from itm.demo import crew as work
-from itm.demo import programmes
+from itm.demo import papers, programmes
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
 from itm.demo.scenario import Ages, Planned, days_of_work
@@ -63,6 +63,7 @@ def load(
             progress(done, len(days))
         with transaction.atomic():
             programmes.tell(world, told["programmes"])
+            papers.bring(world, told["papers"])
             _plan_ahead(world, told["planned_visits"])
             _tell_news(now)
             history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)

@@ -16,6 +16,7 @@ from itm.core.quantities import Quantity, quantity
 PATH = Path(settings.BASE_DIR) / "fixtures" / "demo" / "scenario.json"
 EQUIPMENT = PATH.with_name("equipment.json")
 PROGRAMMES = PATH.with_name("programmes.json")
+PAPERS = PATH.with_name("papers.json")
 DAYS_A_YEAR = 365.25
 MORNING = time(8, 30)
 HOURS_RUNNING = 3  # how long the crew of the running visit has been at work
@@ -26,6 +27,7 @@ def scenario() -> dict[str, Any]:
     told: dict[str, Any] = json.loads(PATH.read_text(encoding="utf-8"))
     told["equipment"] = json.loads(EQUIPMENT.read_text(encoding="utf-8"))["sites"]
     told["programmes"] = json.loads(PROGRAMMES.read_text(encoding="utf-8"))
+    told["papers"] = json.loads(PAPERS.read_text(encoding="utf-8"))["files"]
     return told
 
 
