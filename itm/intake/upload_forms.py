@@ -54,7 +54,9 @@ class QuestionsForm(Refusing, forms.Form):
                 label=one["sentence"],
                 choices=choices if few else [("", "Choose one"), *choices],
                 widget=forms.RadioSelect if few else forms.Select,
-                required=False,
+                # A name may be none of those that are offered; everything else has an answer.
+                required=not one["code"].startswith("means:"),
+                error_messages={"required": "Choose one; nothing is guessed here."},
             )
             self.initial[name] = one["found"]
 

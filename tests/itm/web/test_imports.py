@@ -54,8 +54,13 @@ def test_a_question_is_asked_once_and_its_answer_is_shown_in_words(scene, owner)
     assert "4 Mar 2026" in page
     assert "Take in" not in page
     key = latest().key
-    number = [one["code"] for one in latest().findings["questions"]].index("order")
-    after = owner.post(reverse("import_answer", args=[key]), {f"q{number}": "dmy"}, follow=True)
+    questions = latest().findings["questions"]
+    there = reverse("import_answer", args=[key])
+    refused = owner.post(there, {})
+    assert refused.status_code == 422
+    assert "nothing is guessed here" in refused.content.decode()
+    said = {f"q{n}": one["found"] or "dmy" for n, one in enumerate(questions)}
+    after = owner.post(there, said, follow=True)
     assert "Take in 1 row" in after.content.decode()
     assert "3 Apr 2026" in after.content.decode()
 
