@@ -1,5 +1,6 @@
 """Idempotency-Key: what is sent twice under one key is done once, and answered the same."""
 
+import json
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -58,7 +59,13 @@ def answered(
             if refusal.code == "asked_at_once":
                 raise _in_flight() from refusal
             raise
-    return Response(answer.value, status=status, headers=repeated(answer))
+    return Response(told(answer), status=status, headers=repeated(answer))
+
+
+def told(answer: Answer) -> Any:
+    """In one order of keys: a database keeps them in its own, and a repeat is the same to the
+    byte."""
+    return json.loads(json.dumps(answer.value, sort_keys=True))
 
 
 def repeated(answer: Answer) -> dict[str, str]:

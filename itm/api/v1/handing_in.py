@@ -16,6 +16,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from itm.api import doing_once
 from itm.api.describing import KEY, FaultShape, describe, describe_one
 from itm.api.doing_once import at_work, key_of, repeated
 from itm.api.editing import given
@@ -207,7 +208,7 @@ def hand_in_one(view: View) -> Response:
     with at_work(view.actor, key):
         answer = hand_in(view, key, view.request.data)
     headers = {"Location": reverse("v1:visit", args=[answer.value["visit"]])}
-    return Response(answer.value, status=201, headers=headers | repeated(answer))
+    return Response(doing_once.told(answer), status=201, headers=headers | repeated(answer))
 
 
 describe_day = describe(
@@ -284,7 +285,7 @@ def one_of_many(view: View, given_day: Any) -> dict[str, Any]:
         _, code, detail, errors, _ = told(error)
         return answer_of(str(key), "refused", code=code, detail=detail, errors=errors)
     state = "taken_before" if answer.repeated else "taken"
-    return answer_of(str(key), state, made=answer.value)
+    return answer_of(str(key), state, made=doing_once.told(answer))
 
 
 class Bulk(View):
