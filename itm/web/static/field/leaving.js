@@ -16,7 +16,7 @@ let sure = false;
 async function leave(event) {
   if (sure) return;
   event.preventDefault();
-  const waiting = await unsent();
+  const waiting = await unsent().catch(() => 0); // a browser that keeps nothing holds nothing back
   if (!waiting) return out(true);
   return warn(waiting);
 }
@@ -32,7 +32,10 @@ async function out(clear) {
   sure = true;
   localStorage.removeItem("itm-field-who");
   if (clear)
-    await Promise.race([forget(here.content), new Promise((done) => setTimeout(done, 1000))]);
+    await Promise.race([
+      forget(here.content).catch(() => {}),
+      new Promise((done) => setTimeout(done, 1000)),
+    ]);
   form.submit();
 }
 

@@ -22,6 +22,13 @@ function exact(text) {
   );
 }
 
+/** Digits as one would write them: 050 is 50, .10 is 0.10 and 17. is 17. */
+const canonical = (text) =>
+  text
+    .replace(/^([+-]?)0*(?=\d)/, "$1")
+    .replace(/^([+-]?)\./, "$10.")
+    .replace(/\.$/, "");
+
 const decimals = (text) => (text.split(".")[1] ?? "").length;
 const plain = (count, digits) => (count / 10 ** SCALE).toFixed(digits);
 
@@ -94,7 +101,7 @@ export function questions(bench, percentOf) {
       bottle.readings
         .filter((one) => !one.set_aside_reason)
         .map((one) => {
-          const text = parse(one.value).text.replace(/^([+-]?)0+(?=\d)/, "$1"); // 050 is 50
+          const text = canonical(parse(one.value).text);
           return {
             key: one.key,
             sequence: one.sequence,

@@ -75,6 +75,7 @@ function row(field, line, writes) {
   );
 }
 
+const SAID = { restored: "Restored", not_fitted: "Not fitted" };
 const ENDED = { restored: "restored", not_fitted: "not fitted", left_out: "left out of service" };
 
 function ended(field, line) {
@@ -103,7 +104,7 @@ function endings(field, line) {
       "end_line",
       { line: line.key },
       { outcome },
-      { words: `${ENDED[outcome]}: ${line.text}` },
+      { words: `${SAID[outcome]}: ${line.text}` },
     );
   return h(
     "div.endings",

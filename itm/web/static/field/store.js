@@ -104,10 +104,15 @@ class Store {
     return this.db.getAllFromIndex("drafts", "visit", visit);
   }
 
-  /** Entries and photos that no server has. */
+  /** Entries and photos that no server has, and what was typed and not kept yet. */
   async unsent() {
-    const [entries, photos] = await Promise.all([this.entries(), this.photos()]);
-    return [...entries, ...photos].filter((one) => one.state !== "taken").length;
+    const [entries, photos, drafts] = await Promise.all([
+      this.entries(),
+      this.photos(),
+      this.db.getAll("drafts"),
+    ]);
+    const typed = drafts.filter(({ place, value }) => value.trim() && !place.endsWith(":count"));
+    return [...entries, ...photos].filter((one) => one.state !== "taken").length + typed.length;
   }
 
   /** Keep one entry, and let go of the drafts that became it, in one transaction. */

@@ -1,0 +1,67 @@
+"""The face of field capture: 360 px, gloves, keyboard, and nothing that sticks out."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.fielding import Phone
+
+pytestmark = pytest.mark.browser
+
+GLOVE = 56  # px, the least height of what is pressed
+PRESSED = """(least) => [...document.querySelectorAll(
+  "#field button, #field a, #field summary, #field select, #field input:not(.visually-hidden)," +
+  " #field label.pick"
+)].filter((one) => one.checkVisibility() && one.getBoundingClientRect().height < least - 0.5)
+  .map((one) => one.outerHTML.slice(0, 120))"""
+WIDE = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+SCREENS = ("", "/restore", "discharge", "stop", "bench", "result")
+
+
+def test_every_screen_fits_360_px_and_takes_gloves(
+    planned: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.offline()
+    crew.start(planned)
+    crew.screen(planned, "discharge")
+    run = planned["runs"][0][0]
+    crew.page.locator(f"#foam-{run}").click()
+    crew.page.locator(f"#sample-{run}").click()
+    crew.screen(planned, "bench")
+    crew.page.locator("#set-out").click()
+    expect(crew.page.get_by_label("S1, concentrate poured, mL")).to_be_visible()
+    for name in (*SCREENS, "days", "waiting"):
+        if name in ("days", "waiting"):
+            crew.page.goto(f"/field/#/{name}")
+        elif name in ("", "/restore"):
+            crew.open(planned, name)
+        else:
+            crew.screen(planned, name)
+        expect(crew.strip).to_contain_text("only on this device")
+        for summary in crew.page.locator("#field summary").all()[:4]:
+            summary.click()
+        assert not crew.page.evaluate(WIDE), name
+        assert crew.page.evaluate(PRESSED, GLOVE) == [], name
+
+
+def test_a_reading_is_kept_by_keyboard_alone(
+    planned: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.offline()
+    crew.screen(planned, "bench")
+    crew.page.locator("#set-out").focus()
+    crew.page.keyboard.press("Enter")
+    value = crew.page.get_by_label("water, new reading")
+    value.focus()
+    crew.page.keyboard.type("1.33304")
+    crew.page.keyboard.press("Tab")
+    crew.page.keyboard.type("20.1")
+    crew.page.keyboard.press("Enter")
+    expect(crew.said).to_contain_text("1.33304, water: kept on this device")
+    expect(crew.page.get_by_label("S1, new reading")).to_be_focused()
