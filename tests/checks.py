@@ -127,3 +127,15 @@ def sealed(check: ConcentrateCheck, by: Actor) -> None:
         actor=by, key=check.key, at=at(check.checked_on, 18), name=by.person,
         qualification="Foam systems technician", number="L-1",
     )  # fmt: skip
+
+
+def with_report(scene: Any) -> ConcentrateCheck:
+    """Sealed, with one bottle that a laboratory answered for."""
+    lot_of(scene)
+    check = begun(scene)
+    sample = sent(bottle(check, scene.contractor), scene.contractor)
+    answered([sample], scene.contractor)
+    measure(sample, scene.contractor, "laboratory", **mixed(1.0))
+    hand_in(actor=scene.contractor, key=check.key, at=at(ON + timedelta(days=30)))
+    sealed(check, scene.contractor)
+    return ConcentrateCheck.objects.get(pk=check.pk)

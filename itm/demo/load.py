@@ -14,8 +14,8 @@ from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core import history, outbox
 from itm.core.models import Change, Installation
+from itm.demo import checks, papers, programmes
 from itm.demo import crew as work
-from itm.demo import papers, programmes
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
 from itm.demo.scenario import Ages, Planned, days_of_work
@@ -57,9 +57,11 @@ def load(
     with outbox.held():
         with transaction.atomic():
             world = build(told, ages)
-        days = days_of_work(told, ages)
-        for done, planned in enumerate(days, start=1):
-            _test_day(world, planned)
+        with transaction.atomic():
+            checks.certificates(world, told["checks"])
+        days = _work(told, ages)
+        for done, (deed, planned) in enumerate(days, start=1):
+            deed(world, planned)
             progress(done, len(days))
         with transaction.atomic():
             programmes.tell(world, told["programmes"])
@@ -75,6 +77,17 @@ def _tell_news(now: datetime) -> None:
     gathering.gather(now)
     for membership in Membership.objects.select_related("user", "organisation"):
         news.read_everything(actor=acting(membership, now.date(), at=now), but=NEW)
+
+
+def _work(told: dict[str, Any], ages: Ages) -> list[tuple[Callable[..., None], Any]]:
+    """Test days and concentrate checks as their seals follow each other."""
+    tests = [(one.begins_at, _test_day, one) for one in days_of_work(told, ages)]
+    others = [(one.closes_at, checks.play, one) for one in checks.checks_of_work(told, ages)]
+    every: list[tuple[datetime, Callable[..., None], Any]] = [*tests, *others]
+    return [
+        (deed, planned)
+        for _, deed, planned in sorted(every, key=lambda one: (one[0], one[2].site, one[2].tag))
+    ]
 
 
 def _test_day(world: World, planned: Planned) -> None:

@@ -17,6 +17,7 @@ PATH = Path(settings.BASE_DIR) / "fixtures" / "demo" / "scenario.json"
 EQUIPMENT = PATH.with_name("equipment.json")
 PROGRAMMES = PATH.with_name("programmes.json")
 PAPERS = PATH.with_name("papers.json")
+CHECKS = PATH.with_name("checks.json")
 DAYS_A_YEAR = 365.25
 MORNING = time(8, 30)
 HOURS_RUNNING = 3  # how long the crew of the running visit has been at work
@@ -28,6 +29,7 @@ def scenario() -> dict[str, Any]:
     told["equipment"] = json.loads(EQUIPMENT.read_text(encoding="utf-8"))["sites"]
     told["programmes"] = json.loads(PROGRAMMES.read_text(encoding="utf-8"))
     told["papers"] = json.loads(PAPERS.read_text(encoding="utf-8"))["files"]
+    told["checks"] = json.loads(CHECKS.read_text(encoding="utf-8"))
     return told
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Case, DateField, F, Prefetch, Q, QuerySet, When
 
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
@@ -133,10 +133,14 @@ def listed_samples(actor: Actor, wanted: Wanted) -> QuerySet[ConcentrateSample]:
         rows = rows.filter(WAY_QUERIES[way])
     if site := narrow.pop("site", ""):
         rows = rows.filter(concentrate_check__site__key=site)
-    asked = replace(wanted, narrow={}, sort=wanted.sort or "sent")
-    return arranged(
+    asked = replace(wanted, narrow={})
+    found = arranged(
         rows, asked, find_in=SAMPLE_COLUMNS, sorts=SAMPLE_SORTS, narrows={}, retirable=False
     )
+    if wanted.sort:
+        return found
+    away = Case(When(UNDER_WAY, then=F("sent_on")), output_field=DateField())
+    return found.order_by(away.asc(nulls_last=True), "-taken_at", "pk")
 
 
 def value(actor: Actor, key: UUID) -> SampleValue:
@@ -163,5 +167,5 @@ def tanks_at(actor: Actor, site: Site) -> list[Tank]:
 def latest_codes(actor: Actor, tank: Tank) -> list[str]:
     """Programmes that the latest check of the tank was held against, to begin the next with."""
     for row in checks(actor).filter(tank=tank).order_by("-checked_on", "-pk")[:1]:
-        return list(dict.fromkeys(one["of"] for one in row.criteria if one["of"] != "lot"))
+        return row.programmes
     return []

@@ -148,12 +148,12 @@ def change_check(
 
 def _freeze_anew(row: ConcentrateCheck, given: Mapping[str, Any], at: datetime) -> None:
     on = given.get("checked_on", row.checked_on)
-    codes = list(given.get("programmes", codes_of(row)))
+    codes = list(given.get("programmes", row.programmes))
     uncertain = _uncertainties(
         given.get("u_refractive_index", row.u_refractive_index),
         given.get("u_density", row.u_density),
     )
-    same = on == row.checked_on and codes == codes_of(row) and all(
+    same = on == row.checked_on and codes == row.programmes and all(
         getattr(row, name) == value for name, value in uncertain.items()
     )  # fmt: skip
     if same:
@@ -178,11 +178,6 @@ def _freeze_anew(row: ConcentrateCheck, given: Mapping[str, Any], at: datetime) 
     row.criteria = _criteria(row.tank, on, codes)
     for name, value in uncertain.items():
         setattr(row, name, value)
-
-
-def codes_of(check: ConcentrateCheck) -> list[str]:
-    """Programmes whose limits were frozen into it."""
-    return list(dict.fromkeys(one["of"] for one in check.criteria if one["of"] != "lot"))
 
 
 @transaction.atomic

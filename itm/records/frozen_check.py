@@ -1,5 +1,6 @@
 """What a concentrate check is held against, frozen by value when it is begun."""
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
@@ -65,11 +66,22 @@ def _of_lots(lots: Sequence[ConcentrateLot]) -> list[dict[str, Any]]:
         condition = f", {rows[0].condition}" if rows[0].condition else ""
         out.append(
             _limit(
-                name, *_ends(rows[0]), of=LOT, title=f"certificate of {titles}", edition="",
+                name, *_written_ends(rows[0]), of=LOT, title=f"certificate of {titles}", edition="",
                 source=f"certificate of the lot{condition}", confidence="as given",
             )
         )  # fmt: skip
     return out
+
+
+def _written_ends(row: LotRange) -> tuple[Decimal | None, Decimal | None]:
+    """With the digits of the certificate, where it speaks in the engine's unit."""
+    unit = PROPERTIES[row.name].unit
+    out = []
+    for value, typed in ((row.lowest, row.lowest_typed), (row.highest, row.highest_typed)):
+        number = typed.removesuffix(unit).strip().replace(",", ".") if typed else ""
+        same = value is not None and re.fullmatch(r"-?[0-9.]+", number) is not None
+        out.append(Decimal(number) if same and Decimal(number) == value else value)
+    return out[0], out[1]
 
 
 def _ends(row: LotRange) -> tuple[Decimal | None, Decimal | None]:

@@ -39,6 +39,11 @@ class Property:
     def unit(self) -> str:
         return next(iter(self.units))
 
+    @property
+    def heading(self) -> str:
+        """At the beginning of a line; pH stays what it is."""
+        return self.words if self.name == "ph" else f"{self.words[0].upper()}{self.words[1:]}"
+
     def shown(self, number: object) -> str:
         """A number of the engine with its unit."""
         return f"{number} {self.unit}".strip()

@@ -1,7 +1,7 @@
 """The content of a report, all of it text: built from the sealed document and nothing else."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from itm.core.figures import day
 from itm.reports import content_bench as bench
@@ -29,6 +29,8 @@ class Figure:
 class Paper:
     """Everything that stands on a report, in the order in which it stands there."""
 
+    template: ClassVar[str] = "report/report.html"
+    kind: ClassVar[str] = "Proportioning test report"
     title: str
     site: str
     system: str

@@ -2,5 +2,6 @@
 
 from itm.reports.plot_calibration import CalibrationCurve, calibration_plot
 from itm.reports.plot_trend import TrendSeries, trend_plot
+from itm.reports.plot_words import PlotWords
 
-__all__ = ["CalibrationCurve", "TrendSeries", "calibration_plot", "trend_plot"]
+__all__ = ["CalibrationCurve", "PlotWords", "TrendSeries", "calibration_plot", "trend_plot"]

@@ -1,4 +1,4 @@
-"""The trend plot: one flow point over the years."""
+"""The trend plot: one flow point, or one property of a tank, over the years."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ from itm.reports import plot_marks as marks
 from itm.reports import plot_svg as svg
 from itm.reports.plot_axis import Axis, axis
 from itm.reports.plot_place import Box, Label, place, shorten, text_width
+from itm.reports.plot_words import PERCENT, PlotWords
 
 LONGEST_STEP = 548  # days: past a year and a half a result is missing, and the line is broken
 WIDE_FROM = 480
@@ -20,7 +21,7 @@ Stroke = tuple[svg.Point, svg.Point]
 
 @dataclass(frozen=True)
 class TrendSeries:
-    """The results of one flow point.
+    """The results of one flow point, or of one property at one point of a tank.
 
     points: (day, percent, low, high, limits, certainty, label) in any order; low and high are the
     ends of the 95 % interval or None; label may be "".
@@ -36,6 +37,7 @@ class TrendSeries:
     baseline: tuple[date, float] | None = None
     events: tuple[tuple[date, str], ...] = ()
     reported: tuple[tuple[date, float], ...] = ()
+    words: PlotWords = PERCENT
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def trend_plot(series: TrendSeries, *, width: int = 640, height: int = 0) -> str
     size = 13.5 if width >= WIDE_FROM else 13
     rows = marks.key_rows(key_entries(series), width - 16, size)
     first, last = years(series)
-    start = 14 + text_width("00.00", size, number=True)
+    start = 14 + label_width(series, size)
     ends = width - 14.0
     draft = Frame(first, last, start, ends, axis(0, 1, start=1, end=0, most=1), size)
     lanes = event_lanes(series, draft)
@@ -82,6 +84,13 @@ def trend_plot(series: TrendSeries, *, width: int = 640, height: int = 0) -> str
     return svg.picture(width, height, title(series), parts)
 
 
+def label_width(series: TrendSeries, size: float) -> float:
+    """Of the widest number on the axis; an index has more digits than a percent."""
+    up = axis(*reach(series), start=1, end=0, most=6)
+    widest = max(text_width(up.label(tick), size, number=True) for tick in up.ticks())
+    return max(widest, text_width("00.00", size, number=True))
+
+
 def nothing_yet(series: TrendSeries, width: int) -> str:
     size = 14
     words = shorten(f"{series.name}: no results yet", size, width - 16)
@@ -97,7 +106,7 @@ def title(series: TrendSeries) -> str:
     results = "1 result" if count == 1 else f"{count} results"
     return (
         f"Trend of {series.name}: {results}, {min(days).year} to {max(days).year}, "
-        f"{outside or 'none'} outside the acceptance band.{papers(series)} The tables have the "
+        f"{outside or 'none'} outside the {series.words.band}.{papers(series)} The tables have the "
         "figures."
     )
 
@@ -146,7 +155,7 @@ def ground(series: TrendSeries, frame: Frame, floor: float) -> list[str]:
     main += [((frame.start, top), (frame.start, floor))]
     main += [((x, floor), (x, floor + 5)) for x in (frame.at(date(year, 1, 1)) for year in marked)]
     return [
-        svg.text(8, size * 1.2, "concentrate, % by volume", size=size),
+        svg.text(8, size * 1.2, series.words.axis, size=size),
         svg.segments(fine, kind="plot-grid", stroke=svg.GRID, width=1),
         *bands(series, frame),
         svg.segments(main, kind="plot-axis", stroke=svg.AXIS, width=1),
@@ -320,8 +329,8 @@ def labels(
         if words:
             wanted.append(Label(x, up.at(percent), words, size, needed=False))
     if series.baseline:
-        wanted.insert(0, Label(frame.end + 8, up.at(series.baseline[1]) - size, "acceptance test",
-                               size, bold=True, needed=False))  # fmt: skip
+        wanted.insert(0, Label(frame.end + 8, up.at(series.baseline[1]) - size,
+                               series.words.baseline, size, bold=True, needed=False))  # fmt: skip
     strokes = [
         (at_x(one[0]), up.at(one[1]), at_x(two[0]), up.at(two[1])) for one, two in pairwise(points)
     ]
@@ -350,7 +359,7 @@ def key_entries(series: TrendSeries) -> list[marks.KeyEntry]:
 
     shown = {point[4] for point in series.points}
     entries = [
-        marks.KeyEntry(verdict(limits), limits)
+        marks.KeyEntry(verdict(limits), series.words.side(limits))
         for limits in ("in band", "lean", "rich")
         if limits in shown
     ]
@@ -362,9 +371,9 @@ def key_entries(series: TrendSeries) -> list[marks.KeyEntry]:
     if any(point[2] is not None for point in series.points):
         entries.append(marks.KeyEntry(upright, "95 % interval"))
     if series.bands:
-        entries.append(marks.KeyEntry(marks.hatch_swatch, "acceptance band"))
+        entries.append(marks.KeyEntry(marks.hatch_swatch, series.words.band))
     if series.baseline:
-        entries.append(marks.KeyEntry(marks.stroke_swatch(1.2, "7 4"), "acceptance test"))
+        entries.append(marks.KeyEntry(marks.stroke_swatch(1.2, "7 4"), series.words.baseline))
     return entries
 
 

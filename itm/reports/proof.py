@@ -3,15 +3,18 @@ the paper shows."""
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 from calc.canonical import digest_bytes
 from itm.core.errors import Refused
 from itm.records.chain import parsed
+from itm.records.document_check import KIND as CHECK
 from itm.records.models import Seal
+from itm.reports import content_check as check
 from itm.reports import content_results as results
 from itm.reports import queries
 from itm.reports.content_kept import grouped
-from itm.reports.wording import SiteClock, iso_day
+from itm.reports.wording import Fact, SiteClock, facts, iso_day
 
 LENGTH = 64
 DIGEST = re.compile(rf"[0-9a-f]{{{LENGTH}}}")
@@ -44,16 +47,12 @@ class Proof:
     digest: str
     printed: str  # the digest in groups, as the paper has it
     unchanged: bool
-    site: str = ""
-    system: str = ""
-    proportioner: str = ""
-    tested_on: str = ""
-    occasion: str = ""
-    contractor: str = ""
-    signed: str = ""
-    sealed_at: str = ""
+    facts: tuple[Fact, ...] = ()
     band: str = ""
     answers: tuple[results.Answer, ...] = ()
+    limits: str = ""  # of a concentrate check, in a sentence
+    strengths: tuple[check.Strength, ...] = ()
+    layers: tuple[str, ...] = ()
     later: Later | None = None
     earlier: Earlier | None = None
 
@@ -70,30 +69,56 @@ def proof(digest: str) -> Proof | None:
 
 def _shown(seal: Seal) -> Proof:
     document = parsed(seal)
-    sealed, test, earlier = document["seal"], document["test"], document["amends"]
-    clock = SiteClock.of(document)
+    earlier = document["amends"]
+    about = _of_check if document["kind"] == CHECK else _of_test
     return Proof(
-        number=sealed["number"],
+        number=document["seal"]["number"],
         digest=seal.digest,
         printed=grouped(seal.digest),
         unchanged=True,
-        site=document["site"]["name"],
-        system=document["system"]["name"],
-        proportioner=document["proportioner"]["tag"],
-        tested_on=iso_day(test["tested_on"]),
-        occasion=f"{test['purpose']}, {test['phase']}",
-        contractor=document["visit"]["contractor"],
-        signed=", ".join(
-            part
-            for part in (sealed["signer"], sealed["qualification"], sealed["number_of_licence"])
-            if part
-        ),
-        sealed_at=clock.moment(sealed["sealed_at"]),
-        band=results.band_words(document),
-        answers=results.answers(document),
+        **about(document),
         later=_later(seal),
         earlier=Earlier(earlier["number"], earlier["digest"]) if earlier else None,
     )
+
+
+def _of_test(document: dict[str, Any]) -> dict[str, Any]:
+    test = document["test"]
+    return {
+        "facts": facts(
+            ("Site", document["site"]["name"]),
+            ("System", document["system"]["name"]),
+            ("Proportioner", document["proportioner"]["tag"]),
+            ("Tested on", f"{iso_day(test['tested_on'])}: {test['purpose']}, {test['phase']}"),
+            ("Contractor", document["visit"]["contractor"]),
+            *_signed(document),
+        ),
+        "band": results.band_words(document),
+        "answers": results.answers(document),
+    }
+
+
+def _of_check(document: dict[str, Any]) -> dict[str, Any]:
+    done = document["check"]
+    return {
+        "facts": facts(
+            ("Site", document["site"]["name"]),
+            ("Concentrate tank", document["tank"]["tag"]),
+            ("Sampled on", f"{iso_day(done['checked_on'])}: {done['purpose']}"),
+            ("Checked by", document["checked_by"]),
+            *_signed(document),
+        ),
+        "limits": check.limits_words(document),
+        "strengths": check.strengths(document),
+        "layers": check.layers(document),
+    }
+
+
+def _signed(document: dict[str, Any]) -> list[tuple[str, str]]:
+    sealed = document["seal"]
+    names = (sealed["signer"], sealed["qualification"], sealed["number_of_licence"])
+    at = SiteClock.of(document).moment(sealed["sealed_at"])
+    return [("Signed by", ", ".join(filter(None, names))), ("Sealed", at)]
 
 
 def _later(seal: Seal) -> Later | None:

@@ -13,8 +13,10 @@ from django.urls import reverse
 
 from itm.core.errors import Refused
 from itm.reports.content import Paper
+from itm.reports.content_check_paper import CheckPaper
 
 log = logging.getLogger(__name__)
+Sheet = Paper | CheckPaper
 
 PANGO = (
     "The PDF cannot be made: the library Pango is missing on the server. Whoever runs it installs "
@@ -28,12 +30,12 @@ def verify_address(digest: str) -> str:
     return f"{settings.PUBLIC_URL}{reverse('verify', args=[digest])}"
 
 
-def page_context(paper: Paper, *, styles: list[str], **around: Any) -> dict[str, Any]:
+def page_context(paper: Sheet, *, styles: list[str], **around: Any) -> dict[str, Any]:
     """What the one template takes; the PDF has no use for the plot of a narrow screen."""
     return {"paper": paper, "figure": paper.figure, "styles": styles, **around}
 
 
-def foot_style(paper: Paper) -> str:
+def foot_style(paper: Sheet) -> str:
     """A stylesheet that prints the record's own words at the foot of each page."""
     return f'@page {{ @bottom-left {{ content: "{css_text(paper.foot)}" }} }}\n'
 
@@ -43,10 +45,10 @@ def css_text(text: str) -> str:
     return "".join(c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in text)
 
 
-def html_for_pdf(paper: Paper) -> str:
+def html_for_pdf(paper: Sheet) -> str:
     context = page_context(paper, styles=["asset:report.css"])
-    figure = {"wide": paper.figure.wide, "caption": paper.figure.caption}
-    return render_to_string("report/report.html", {**context, "figure": figure})
+    figure = paper.figure and {"wide": paper.figure.wide, "caption": paper.figure.caption}
+    return render_to_string(paper.template, {**context, "figure": figure})
 
 
 def blank_pdf(html: str, *, size: str, foot: str) -> bytes:
@@ -70,7 +72,7 @@ def require_pango() -> None:
         raise Refused("pango_missing", PANGO) from error
 
 
-def pdf(paper: Paper, *, record: bytes, digest: str) -> bytes:
+def pdf(paper: Sheet, *, record: bytes, digest: str) -> bytes:
     """The PDF of a report with its record inside. The same record gives the same bytes.
 
     That holds for one version of the libraries and fonts: seal the data, store the file.

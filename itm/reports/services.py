@@ -11,18 +11,21 @@ from itm.accounts import actor as actors
 from itm.core import outbox
 from itm.core.errors import Refused
 from itm.records import check_queries
+from itm.records.document_check import KIND as CHECK
 from itm.records.models import Record, Seal
 from itm.records.models.kept import on
 from itm.reports import queries
-from itm.reports.content import Paper, paper
+from itm.reports.content import paper
+from itm.reports.content_check_paper import check_paper
 from itm.reports.models import Report
 from itm.reports.queries import KIND, SealedRecord
-from itm.reports.render import pdf, verify_address
+from itm.reports.render import Sheet, pdf, verify_address
 
 
-def report_of(record: SealedRecord) -> Paper:
-    """The content of the report of a sealed record."""
-    return paper(record.document, digest=record.digest, verify_url=verify_address(record.digest))
+def report_of(record: SealedRecord) -> Sheet:
+    """The content of the report of a sealed record, whatever its kind."""
+    made = check_paper if record.document["kind"] == CHECK else paper
+    return made(record.document, digest=record.digest, verify_url=verify_address(record.digest))
 
 
 def render_report(record_key: str) -> None:

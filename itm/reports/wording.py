@@ -35,8 +35,9 @@ class SiteClock:
 
     @classmethod
     def of(cls, document: dict[str, Any]) -> "SiteClock":
-        tested_on = date.fromisoformat(document["test"]["tested_on"])
-        return cls(document["site"]["time_zone"], tested_on)
+        test = document.get("test")
+        worked = test["tested_on"] if test else document["check"]["checked_on"]
+        return cls(document["site"]["time_zone"], date.fromisoformat(worked))
 
     def moment(self, at: str | None) -> str:
         """12 Nov 2026 14:05 +01:00."""

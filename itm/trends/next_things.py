@@ -153,12 +153,12 @@ def kinds_of(actor: Actor) -> dict[str, str]:
 
 
 def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
-    """Without retests: an open one is told with the result that opened it.
+    """Without retests of proportioners: an open one is told with the result that opened it.
 
     The order is that of the stored standing's indexes: what is overdue by its latest day, what is
     due or open by the day on which that changes.
     """
-    rows = in_reach(actor, open_duties(actor)).exclude(cause=Duty.Cause.RETEST)
+    rows = in_reach(actor, open_duties(actor)).exclude(cause=Duty.Cause.RETEST, tank=None)
     out = {}
     for name, when, order in (
         ("overdue", "latest_on", "latest_on"),

@@ -10,8 +10,9 @@ from django.db.models import F, Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.records.check_queries import CHECK_COLUMNS, check_fits
 from itm.records.finding import RECORD_COLUMNS, record_fits
-from itm.records.models import ProportioningTest
+from itm.records.models import ConcentrateCheck, ConcentrateSample, ProportioningTest
 from itm.registry.finding import matching, terms
 from itm.registry.models import (
     Attachment,
@@ -192,6 +193,37 @@ KINDS: Iterable[Kind] = (
         ("-tested_on",),
         "records",
         record_fits,
+    ),
+    Kind(
+        "Concentrate checks",
+        _things(ConcentrateCheck, "site", "tank"),
+        CHECK_COLUMNS[:3],
+        lambda row: Hit(
+            "check",
+            row.key,
+            f"Concentrate check of {day(row.checked_on)}",
+            _words(row.site, f"tank {row.tank}", row.limits, row.get_state_display()),
+        ),
+        ("-checked_on",),
+        "checks",
+        check_fits,
+    ),
+    Kind(
+        "Concentrate samples",
+        lambda actor: (
+            ConcentrateSample.objects.visible_to(actor)
+            .filter(copied=False)
+            .select_related("concentrate_check__site", "concentrate_check__tank")
+        ),
+        ("label", "laboratory", "consignment", "report__number"),
+        lambda row: Hit(
+            "check",
+            row.concentrate_check.key,
+            row.label,
+            _words(row.concentrate_check.site, row.laboratory, row.concentrate_check),
+        ),
+        ("-taken_at",),
+        "bottles",
     ),
     Kind(
         "Photos and papers",

@@ -5,7 +5,7 @@ shows a trend cannot disagree. Below its counts the engine says nothing, and so 
 is a sentence too.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import floor, log10
@@ -21,6 +21,21 @@ SIDES = {BELOW: LEAN, ABOVE: RICH}
 WORKDAY = 0.5  # days; what is adjusted on a test day lies after its result as found
 TURNS = {engine.RISING: "rising", engine.FALLING: "falling"}
 STEPS = {engine.STEP_UP: "up", engine.STEP_DOWN: "down"}
+
+
+@dataclass(frozen=True)
+class Voice:
+    """How a series is spoken of: what it is, how a difference and a value are written, what stands
+    at its start, and the words for its two sides. Without a band there is nothing to leave."""
+
+    subject: str
+    difference: Callable[[float], str]
+    end: Callable[[float], str]  # of an interval of differences, without the unit
+    gap: Callable[[float], str]  # a difference without its sign
+    value: Callable[[float], str]
+    start: str
+    sides: Mapping[str, str]
+    band: str
 
 
 @dataclass(frozen=True)
@@ -45,13 +60,8 @@ def statement(series: FlowPointSeries, events: Sequence[Event]) -> Statement | N
         band_of(series),
     )
     kinds = {(moment(event), event.words): event.kind for event in changes}
-    sentences = [
-        *(step_words(step) for step in found.steps),
-        drift_words(found, changes),
-        *apart_words(found),
-        *baseline_words(found, series),
-        *ahead_words(found),
-    ]
+    apart = [] if start is not None and is_first(series, start) else baseline_words(found, PERCENT)
+    sentences = sentences_of(found, changes, apart, PERCENT)
     return Statement(
         sentences=tuple(sentences),
         falling=found.present is not None and found.present.statement == engine.FALLING,
@@ -62,6 +72,24 @@ def statement(series: FlowPointSeries, events: Sequence[Event]) -> Statement | N
             for event in step.events
         ),
     )
+
+
+def is_first(series: FlowPointSeries, start: Point) -> bool:
+    """The baseline is no distance from itself."""
+    return series.points[-1].record.key == start.record.key
+
+
+def sentences_of(
+    found: engine.Trend, changes: Sequence[Event], apart: Sequence[str], voice: Voice
+) -> list[str]:
+    """Steps, drift, what stands apart, the distance from the start, what lies ahead."""
+    return [
+        *(step_words(step, voice) for step in found.steps),
+        drift_words(found, changes, voice),
+        *apart_words(found, voice),
+        *apart,
+        *(ahead_words(found, voice) if voice.band else ()),
+    ]
 
 
 def history(statements: Sequence[Statement | None], side: str) -> list[str]:
@@ -94,7 +122,7 @@ def band_of(series: FlowPointSeries) -> Band:
 # Words ------------------------------------------------------------------------------------------
 
 
-def step_words(step: engine.Step) -> str:
+def step_words(step: engine.Step, voice: Voice) -> str:
     named = " and ".join(f"{event.what} ({calendar(event.day)})" for event in step.events)
     counts = f"{step.before} before, {step.after} after"
     if step.statement == engine.TOO_FEW:
@@ -103,7 +131,7 @@ def step_words(step: engine.Step) -> str:
             "four are enough, three against five, or two against eight)."
         )
     low, high = step.shift.low, step.shift.high
-    size = f"{points(step.shift.middle)}, 95 % interval {interval(low, high)}"
+    size = f"{voice.difference(step.shift.middle)}, 95 % interval {interval(low, high, voice)}"
     if step.statement == engine.NOT_SHOWN:
         return f"At {named}: no step is shown ({size}; {counts})."
     return (
@@ -113,7 +141,7 @@ def step_words(step: engine.Step) -> str:
     )
 
 
-def drift_words(found: engine.Trend, changes: Sequence[Event]) -> str:
+def drift_words(found: engine.Trend, changes: Sequence[Event], voice: Voice) -> str:
     drift = found.present
     if drift is None:
         last = max(changes, key=lambda event: event.day)
@@ -126,47 +154,51 @@ def drift_words(found: engine.Trend, changes: Sequence[Event]) -> str:
             "rare enough to mean anything."
         )
     slope = drift.slope
-    size = f"{points(slope.slope)} a year, 95 % interval {interval(slope.low, slope.high)}"
+    ends = interval(slope.low, slope.high, voice)
+    size = f"{voice.difference(slope.slope)} a year, 95 % interval {ends}"
     often = f"chance alone gives such an order in {chance(drift.test.p, 0.05)} of 100 series"
     if drift.statement == engine.NOT_SHOWN:
         return f"No trend is shown by {many} {since}: {size}; {often}."
-    return f"The percent is {TURNS[drift.statement]} {since} ({many}): {size}; {often}."
+    return f"{voice.subject} is {TURNS[drift.statement]} {since} ({many}): {size}; {often}."
 
 
-def apart_words(found: engine.Trend) -> list[str]:
+def apart_words(found: engine.Trend, voice: Voice) -> list[str]:
     drift = found.present
     if drift is None or drift.apart is None:
         return []
     return [
-        f"The result of {calendar(drift.apart.day)} ({drift.apart.value:.2f} %) stands apart from "
-        "the others. It stays in: slope and trend go by ranks and bear it."
+        f"The result of {calendar(drift.apart.day)} ({voice.value(drift.apart.value)}) stands "
+        "apart from the others. It stays in: slope and trend go by ranks and bear it."
     ]
 
 
-def baseline_words(found: engine.Trend, series: FlowPointSeries) -> list[str]:
-    apart, start = found.baseline, series.baseline
-    if apart is None or start is None or series.points[-1].record.key == start.record.key:
+def baseline_words(found: engine.Trend, voice: Voice) -> list[str]:
+    apart = found.baseline
+    if apart is None:
         return []
-    sure = "" if apart.low is None else f", 95 % interval {interval(apart.low, apart.high)}"
+    sure = "" if apart.low is None else f", 95 % interval {interval(apart.low, apart.high, voice)}"
     where = "above" if apart.difference > 0 else "below"
+    size = voice.gap(abs(apart.difference))
     return [
-        f"The latest result lies {abs(apart.difference):.2f} points ({abs(apart.share):.0f} %) "
-        f"{where} the acceptance test{sure}."
+        f"The latest result lies {size} ({abs(apart.share):.0f} %) {where} {voice.start}{sure}."
     ]
 
 
-def ahead_words(found: engine.Trend) -> list[str]:
+def ahead_words(found: engine.Trend, voice: Voice) -> list[str]:
     """The forecast, or why there is none."""
     drift = found.present
     if drift is None or drift.statement == engine.TOO_FEW:
-        return ["No date of leaving the band is forecast from so few results."]
-    if found.latest_side in SIDES:
-        return [f"The latest result is {SIDES[found.latest_side]}: there is no date to forecast."]
+        return [f"No date of leaving {voice.band} is forecast from so few results."]
+    side = found.latest_side or ""
+    if side in voice.sides:
+        return [f"The latest result is {voice.sides[side]}: there is no date to forecast."]
     if not found.leaving:
-        return ["Even at the steepest slope of the interval it stays in the band for 30 years."]
+        return [
+            f"Even at the steepest slope of the interval it stays in {voice.band} for 30 years."
+        ]
     if drift.statement == engine.NOT_SHOWN:
         sooner = [
-            f"{SIDES[one.side]} from {calendar(one.earliest_day)}"
+            f"{voice.sides[one.side]} from {calendar(one.earliest_day)}"
             for one in found.leaving
             if one.earliest_day is not None
         ]
@@ -174,11 +206,11 @@ def ahead_words(found: engine.Trend) -> list[str]:
             "Without a trend there is no date to plan by; at the steepest slopes of the interval "
             f"it would be {' or '.join(sooner)} at the earliest."
         ]
-    return [leaving_words(one) for one in found.leaving]
+    return [leaving_words(one, voice) for one in found.leaving]
 
 
-def leaving_words(left: engine.Leaving) -> str:
-    side = SIDES[left.side]
+def leaving_words(left: engine.Leaving, voice: Voice) -> str:
+    side = voice.sides[left.side]
     first = calendar(left.earliest_day) if left.earliest_day is not None else ""
     if left.likely_day is None:
         return (
@@ -205,10 +237,10 @@ def points(value: float) -> str:
     return f"{signed(value)} points"
 
 
-def interval(low: float | None, high: float | None) -> str:
+def interval(low: float | None, high: float | None, voice: Voice) -> str:
     if low is None or high is None:
         return "open: too few results"
-    return f"{signed(low)} to {signed(high)}"
+    return f"{voice.end(low)} to {voice.end(high)}"
 
 
 def signed(value: float) -> str:
@@ -216,3 +248,15 @@ def signed(value: float) -> str:
     digits = 2 if abs(value) >= 0.1 or value == 0 else min(1 - floor(log10(abs(value))), 3)
     shown = f"{value:+.{digits}f}"
     return shown.replace("-", MINUS) if float(shown) else "0"
+
+
+PERCENT = Voice(
+    subject="The percent",
+    difference=points,
+    end=signed,
+    gap=lambda value: f"{value:.2f} points",
+    value=lambda value: f"{value:.2f} %",
+    start="the acceptance test",
+    sides=SIDES,
+    band="the band",
+)

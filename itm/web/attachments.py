@@ -135,7 +135,7 @@ def _crumbs(target: Target, site: queries.Site | None) -> Crumbs:
 def attachment_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
     """Pictures open in the browser, everything else is handed over to be saved."""
     row = queries_attachments.file_to_serve(actor_of(request), key)
-    return _served(row.file, row.content_type, row.name, saved=not row.is_picture)
+    return served(row.file, row.content_type, row.name, saved=not row.is_picture)
 
 
 @signed_in
@@ -144,10 +144,10 @@ def attachment_preview(request: HttpRequest, key: UUID) -> HttpResponseBase:
     row = queries_attachments.file_to_serve(actor_of(request), key)
     if not row.preview:
         raise NotFound("preview", key)
-    return _served(row.preview, "image/jpeg", f"{row.name}.jpg", saved=False)
+    return served(row.preview, "image/jpeg", f"{row.name}.jpg", saved=False)
 
 
-def _served(file: Any, content_type: str, name: str, *, saved: bool) -> FileResponse:
+def served(file: Any, content_type: str, name: str, *, saved: bool) -> FileResponse:
     return FileResponse(
         file.open("rb"),
         as_attachment=saved,

@@ -14,6 +14,7 @@ from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
 from itm.core.conversions import like, quantity
 from itm.core.figures import day
+from itm.records import check_queries, checking
 from itm.registry import queries, queries_equipment, queries_stores, services
 from itm.registry.changing_over import may_change_over
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
@@ -33,6 +34,7 @@ from itm.web.listing import (
     wanted,
     within_site,
 )
+from itm.web.lot_ranges import shown_ranges
 from itm.web.sites import crumbs_to
 
 TANKS = Narrow("kind", "Type", queries.TANK_KINDS)
@@ -97,6 +99,8 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "devices": queries.fed_by(actor, row),
         "equipment": queries_equipment.equipment_of(actor, row),
         "moves": queries_equipment.moves_of(actor, row),
+        "checks": check_queries.checks_of(actor, row),
+        "may_check": row.retired_on is None and checking.may_check(actor, row.site),
         "crumbs": [*crumbs_to(row.site), (row.tag, "")],
     }
     return render(request, "registry/tank.html", context)
@@ -180,6 +184,7 @@ def lot(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries.lot(actor, key)
     context = {
         "lot": row,
+        "ranges": shown_ranges(row),
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
         "attached": attached(actor, row),

@@ -31,6 +31,8 @@ EVERYTHING = (
     ("Records", "records"),
     ("Results of past years", "past_results"),
     ("Imports", "imports"),
+    ("Concentrate checks", "checks"),
+    ("Concentrate samples", "bottles"),
     ("PFAS inventory", "pfas_inventory"),
 )
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))

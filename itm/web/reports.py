@@ -1,8 +1,15 @@
-"""The report of a sealed record: as a page to print, and as the PDF that the worker made."""
+"""The report of a sealed record: as a page to print, and as the PDF that the worker made.
 
+Every kind of record has the same three addresses under its own.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.templatetags.static import static
 from django.urls import URLPattern, path, reverse
@@ -10,51 +17,70 @@ from django.utils.http import content_disposition_header
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET, require_http_methods
 
+from itm.accounts.actor import Actor
 from itm.reports import queries
 from itm.reports.queries import SealedRecord
 from itm.reports.render import foot_style, page_context
 from itm.reports.services import promise, report_of
+from itm.reports.wording import SiteClock
 from itm.web.guard import actor_of, signed_in
 
 SOON, LATER = 4, 30  # seconds until the waiting page looks again, before and after a failure
 
 
+@dataclass(frozen=True)
+class Names:
+    """The addresses of one kind: the record, its printable page, the foot of it, the PDF."""
+
+    record: str
+    page: str
+    foot: str
+    pdf: str
+    read: Callable[[Actor, UUID], SealedRecord]
+
+
+TESTS = Names("test", "report", "report_foot", "report_pdf", queries.sealed_record)
+CHECKS = Names("check", "check_report", "check_report_foot", "check_report_pdf",
+               queries.sealed_check)  # fmt: skip
+
+
 @signed_in
 @require_GET
-def report(request: HttpRequest, key: UUID) -> HttpResponse:
+def report(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpResponse:
     """The printable page; it needs no PDF library and never waits."""
-    record = queries.sealed_record(actor_of(request), key)
+    record = names.read(actor_of(request), key)
     later = queries.corrected_by(record.seal)
+    sheet = report_of(record)
     context = page_context(
-        report_of(record),
-        styles=[static("report.css"), reverse("report_foot", args=[key])],
-        bar=[("Back to the record", reverse("test", args=[key])),
-             ("Report as PDF", reverse("report_pdf", args=[key]))],
+        sheet,
+        styles=[static("report.css"), reverse(names.foot, args=[key])],
+        bar=[("Back to the record", reverse(names.record, args=[key])),
+             ("Report as PDF", reverse(names.pdf, args=[key]))],
         later=later and {"number": later.number, "url": reverse("verify", args=[later.digest])},
     )  # fmt: skip
-    return render(request, "report/report.html", context)
+    return render(request, sheet.template, context)
 
 
 @signed_in
 @require_GET
-def report_foot(request: HttpRequest, key: UUID) -> HttpResponse:
+def report_foot(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpResponse:
     """What the browser's printer puts at the foot of each page of this report."""
-    record = queries.sealed_record(actor_of(request), key)
+    record = names.read(actor_of(request), key)
     return HttpResponse(foot_style(report_of(record)), content_type="text/css; charset=utf-8")
 
 
 @signed_in
 @require_http_methods(["GET", "POST"])
-def report_pdf(request: HttpRequest, key: UUID) -> HttpResponse:
+def report_pdf(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpResponse:
     """The file if it is made; else a page that says so and looks again. POST tries again now."""
-    record = queries.sealed_record(actor_of(request), key)
+    record = names.read(actor_of(request), key)
     if request.method == "POST":
         promise(record.seal, now=True)
-        return redirect("report_pdf", key=key)
+        return redirect(names.pdf, key=key)
     made = queries.report_bytes(record.seal)
     if made is None:
         promise(record.seal)
-        return waiting(request, record, key)
+        return waiting(request, record, key, names)
     name = content_disposition_header(False, file_name(record)) or "inline"
     return HttpResponse(
         made,
@@ -63,32 +89,47 @@ def report_pdf(request: HttpRequest, key: UUID) -> HttpResponse:
     )
 
 
-def waiting(request: HttpRequest, record: SealedRecord, key: UUID) -> HttpResponse:
+def waiting(request: HttpRequest, record: SealedRecord, key: UUID, names: Names) -> HttpResponse:
     made = queries.making(record.seal)
+    what, tag = thing(record.document)
     context = {
         "key": key,
+        "names": names,
         "making": made,
         "seconds": LATER if made.tries else SOON,
         "site": record.document["site"]["name"],
-        "proportioner": record.document["proportioner"]["tag"],
+        "thing": f"{what} {tag}",
         "zone": record.document["site"]["time_zone"],
-        "crumbs": [("Record", reverse("test", args=[key])), ("Report", "")],
+        "crumbs": [("Record", reverse(names.record, args=[key])), ("Report", "")],
     }
     return render(request, "report/waiting.html", context, status=202)
 
 
+def thing(document: dict[str, Any]) -> tuple[str, str]:
+    """What the record is of, and its tag."""
+    if "proportioner" in document:
+        return "proportioner", document["proportioner"]["tag"]
+    return "tank", document["tank"]["tag"]
+
+
 def file_name(record: SealedRecord) -> str:
     document = record.document
-    words = (
-        document["site"]["name"],
-        document["proportioner"]["tag"],
-        document["test"]["tested_on"],
-    )
+    on = SiteClock.of(document).tested_on.isoformat()
+    words = (document["site"]["name"], thing(document)[1], on)
     return f"{slugify(' '.join(words)) or 'report'}.pdf"
 
 
-urls: list[URLPattern] = [
-    path("tests/<uuid:key>/report/", report, name="report"),
-    path("tests/<uuid:key>/report/foot.css", report_foot, name="report_foot"),
-    path("tests/<uuid:key>/report.pdf", report_pdf, name="report_pdf"),
-]
+def addresses(at: str, names: Names) -> list[URLPattern]:
+    View = Callable[..., HttpResponseBase]
+    views: list[tuple[str, View, str]] = [
+        ("report/", report, names.page),
+        ("report/foot.css", report_foot, names.foot),
+        ("report.pdf", report_pdf, names.pdf),
+    ]
+    return [
+        path(f"{at}/<uuid:key>/{end}", view, {"names": names}, name=name)
+        for end, view, name in views
+    ]
+
+
+urls: list[URLPattern] = [*addresses("tests", TESTS), *addresses("checks", CHECKS)]

@@ -1,5 +1,7 @@
 """Everything that an address can name, for the tables of pages and of the interface."""
 
+from datetime import timedelta
+
 import pytest
 from django.utils import timezone
 
@@ -11,6 +13,7 @@ from itm.actions.settle_rows import confirm
 from itm.notices import services as notices
 from itm.records import restoration
 from itm.schedule.models import Duty, Programme
+from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
 from tests.factories import (
     TODAY,
@@ -47,8 +50,18 @@ def things(scene) -> dict[str, dict]:
         happened_on=TODAY, words="new seal", today=TODAY,
     )  # fmt: skip
     stored = StoreMovementFactory(store__site=scene.site)
+    papered = with_report(scene)
+    drafted = checked(scene, until="draft", on=TODAY - timedelta(days=400))
+    bottle_of_check = drafted.samples.first()
+    drafted_report = answered([bottle_of_check], scene.contractor)
     return {
         "": {},
+        "sealed check": {"key": papered.key},
+        "sealed laboratory report": {"key": papered.laboratory_reports.get().key},
+        "draft check": {"key": drafted.key},
+        "bottle": {"key": bottle_of_check.key},
+        "value": {"key": bottle_of_check.values.first().key},
+        "laboratory report": {"key": drafted_report.key},
         "duty": {"key": Duty.objects.filter(site=scene.site).latest("pk").key},
         "happening": {"key": happened.key},
         "inspection": {"key": inspected.key},

@@ -18,6 +18,8 @@ from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
 from itm.records.chain import verify
 from itm.records.models import (
+    ConcentrateCheck,
+    ConcentrateSample,
     InspectionLine,
     ProportioningTest,
     Reading,
@@ -200,7 +202,8 @@ def test_every_change_has_a_person_or_the_command() -> None:
 def test_reports_of_the_newest_seals_come_first() -> None:
     jobs = list(outbox.waiting().order_by("-pk"))  # as they are claimed
     seals = {
-        str(seal.test.key): seal.sealed_at.date() for seal in Seal.objects.select_related("test")
+        str(seal.record.key): seal.sealed_at.date()
+        for seal in Seal.objects.select_related("test", "concentrate_check")
     }
     when = [seals[job.payload["record_key"]] for job in jobs]
     assert len(when) == len(seals)
@@ -258,3 +261,18 @@ def test_a_programme_is_adopted_and_its_rounds_leave_their_marks() -> None:
     looked = Duty.objects.filter(site=site, requirement__task="inspection", withdrawn_on=None)
     assert looked.exclude(done_on=None).exists()
     assert looked.filter(done_on=None, stands__in=["open", "due", "overdue"]).exists()
+
+
+def test_concentrate_was_checked_over_the_years_and_one_tank_is_diluted() -> None:
+    sealed = ConcentrateCheck.objects.filter(state="sealed")
+    assert sealed.count() == 7
+    last = sealed.filter(tank__tag="VF-1").latest("checked_on")
+    assert (last.strength, last.layers) == ("diluted", "stratified")
+    again = Duty.objects.get(tank=last.tank, cause="retest", done_on=None, withdrawn_on=None)
+    assert again.counts_from == last.checked_on
+
+
+def test_one_laboratory_has_not_answered_yet() -> None:
+    waiting = ConcentrateSample.objects.filter(sent_on__isnull=False, report=None)
+    assert {sample.concentrate_check.tank.tag for sample in waiting} == {"CT-2"}
+    assert all(sample.under_way for sample in waiting)

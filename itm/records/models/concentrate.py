@@ -127,6 +127,11 @@ class ConcentrateCheck(Tracked, Scoped):
         """The organisation whose record it is."""
         return self.organisation_id
 
+    @property
+    def programmes(self) -> list[str]:
+        """Those whose limits were frozen into it, by code."""
+        return list(dict.fromkeys(one["of"] for one in self.criteria if one["of"] != "lot"))
+
 
 def report_path(report: "LaboratoryReport", filename: str) -> str:
     """Nothing of the name that a person gave a file reaches the disk."""
