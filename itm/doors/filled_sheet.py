@@ -46,22 +46,22 @@ class Sheet:
         return ZoneInfo(self.day["visit"]["site"]["time_zone"])
 
     def parts(self) -> list[Part]:
-        day, cautions = self.day, self.day["cautions"]
-        out = [Part("1. Before", cautions["prepare"], tuple(self._before()))]
+        day = self.day
+        out = [Part("1. Before", tuple(self._before()))]
         for test in day["tests"]:
             if test["state"] != "draft":
                 continue
             name = f"{test['system']}, {test['tag']}"
             for run in test["runs"]:
                 title = f"2. Discharge, {name}: {run['name']}, planned {run['flow_typed']}"
-                out.append(Part(title, cautions["discharge"], tuple(self._run(run))))
+                out.append(Part(title, tuple(self._run(run))))
             steps = tuple(self._steps(test))
-            out.append(Part(f"3. Stop and flush, {name}", cautions["stop"], steps))
-        out.append(Part("4. Put back", cautions["restore"], tuple(self._put_back())))
+            out.append(Part(f"3. Stop and flush, {name}", steps))
+        out.append(Part("4. Put back", tuple(self._put_back())))
         for bench in day["benches"]:
             title = f"5. Bench: {bench['instrument']['name']}"
             lines = () if bench["closed"] else tuple(self._bench(bench))
-            out.append(Part(title, cautions["bench"], lines, bench["closed"]))
+            out.append(Part(title, lines, bench["closed"]))
         return [part for part in out if part.lines or part.note]
 
     # Lines -------------------------------------------------------------------------------------

@@ -59,7 +59,6 @@ class Part:
     """A heading of the sheet and its lines."""
 
     title: str
-    caution: str = ""
     lines: tuple[Line, ...] = ()
     note: str = ""
 

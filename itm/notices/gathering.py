@@ -16,7 +16,13 @@ from django.db import transaction
 
 from itm.core.history import Change
 from itm.notices.models import SUBJECT_OF, Gathering, News
-from itm.records.models import Inspection, ProportioningTest, RestorationLine, Visit
+from itm.records.models import (
+    ConcentrateCheck,
+    Inspection,
+    ProportioningTest,
+    RestorationLine,
+    Visit,
+)
 from itm.registry.models import Attachment, Grant, Site, SiteAuthority
 from itm.schedule.models import Adoption, Duty
 
@@ -184,6 +190,11 @@ def tests(keys: Keys) -> Keyed:
     return one_each(rows.values_list("key", "key", "site", "visit__contractor"))
 
 
+def checks(keys: Keys) -> Keyed:
+    rows = ConcentrateCheck.objects.filter(key__in=keys)
+    return one_each(rows.values_list("key", "key", "site", "organisation"))
+
+
 def visits(keys: Keys) -> Keyed:
     return one_each(
         Visit.objects.filter(key__in=keys).values_list("key", "key", "site", "contractor")
@@ -254,6 +265,7 @@ def whom_it_meets(row: Adoption) -> set[int]:
 
 RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Keyed]]] = {
     "records.ProportioningTest": (of_test, tests),
+    "records.ConcentrateCheck": (of_test, checks),
     "records.Visit": (of_visit, visits),
     "records.RestorationLine": (of_line, lines_of_visits),
     "records.Inspection": (of_inspection, inspections),

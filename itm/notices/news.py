@@ -25,6 +25,11 @@ class Line:
     new: bool
     told: Told
 
+    @property
+    def zone(self) -> str:
+        """On whose clock its time is written: the site's, where it is of one."""
+        return self.news.site.time_zone if self.news.site else "UTC"
+
 
 def _wish(actor: Actor) -> QuerySet[Wish]:
     rows = Wish.objects.filter(

@@ -17,7 +17,7 @@ from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.notices.models import News
 from itm.records.inspection_queries import inspections
-from itm.records.models import ProportioningTest, Visit
+from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
 from itm.registry.models import Attachment, Grant, Site, SiteAuthority
 from itm.schedule.adoption_queries import rows_of
 from itm.schedule.models import Adoption, Duty
@@ -59,6 +59,8 @@ def each(
 def tests(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     things = ProportioningTest.objects.visible_to(actor)
     told = each(rows, things.select_related("site", "proportioner__system"), of_test)
+    checks = ConcentrateCheck.objects.visible_to(actor).select_related("site", "tank")
+    told |= each(rows, checks, of_check)
     # A record that was sent back is a draft again, which is its crew's alone. That it went back,
     # and why, the owner learns all the same, through the visit.
     left = [row for row in rows if row.pk not in told and row.kind == K.SENT_BACK]
@@ -80,6 +82,16 @@ def of_test(row: News, test: ProportioningTest) -> Told:
         test.limits if judged else "",
         test.certainty if judged else "",
     )
+
+
+def of_check(row: News, check: ConcentrateCheck) -> Told:
+    said = [f"concentrate check of {day(check.checked_on)}"]
+    if row.kind == K.SENT_BACK:
+        said.append(row.note)
+    elif check.state in ("handed_in", "sealed"):
+        said += [words for words in (check.limits, check.strength, check.layers) if words]
+    where = f"{check.site.name}: tank {check.tank.tag}"
+    return Told(row.get_kind_display(), where, reverse("check", args=[check.key]), ", ".join(said))
 
 
 def of_draft(row: News, test: ProportioningTest) -> Told:

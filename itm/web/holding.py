@@ -51,7 +51,7 @@ def brief(tank: Tank, held: Contents) -> str:
 
 def there(store: Store) -> str:
     """What is left in a store that came with its book."""
-    return amount(held(store), LITRES)
+    return amount(held(store), like(LITRES))
 
 
 def shown(tank: Tank, held: Contents) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
+from itm.core.conversions import like
 from itm.core.errors import NotFound
 from itm.core.figures import day
 from itm.records.cautions import TANK
@@ -88,7 +89,7 @@ def store(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "store": row,
         "writes": queries.may_change(actor, row) and row.site.retired_on is None,
-        "left": amount(lines[-1].left, LITRES) if lines else "",
+        "left": amount(lines[-1].left, like(LITRES)) if lines else "",
         "empty": not lines or lines[-1].left == 0,
         "book": [_line(movement, left) for movement, left in reversed(lines)],
         "withdrawn": [one for one in movements if one.withdrawn_at is not None],
@@ -104,7 +105,7 @@ def _line(movement: StoreMovement, left: float) -> dict[str, Any]:
         "day": day(movement.moved_on),
         "what": movement.get_kind_display(),
         "sign": "+" if movement.goes_in else "−",
-        "left": amount(left, LITRES),
+        "left": amount(left, like(LITRES)),
         "note": "; ".join(filter(None, notes)),
     }
 

@@ -28,6 +28,7 @@ from itm.schedule.models import Duty, Programme
 from itm.schedule.services import start_duties
 from itm.schedule.shifting import Shift
 from itm.schedule.sweep import sweep
+from tests.checks import checked
 from tests.deeds import discharged, inspection_of, prepared, read, restored, signed
 from tests.factories import (
     TODAY,
@@ -105,6 +106,18 @@ def test_the_owner_learns_that_a_result_went_back_though_it_is_a_draft_again(sce
     assert sent.told.url == reverse("visit", args=[day.test.visit.key])
     # What was handed in is a draft now: nothing of it is told, and there is nothing to open.
     assert (handed.told.what, handed.told.url) == (GONE.what, "")
+
+
+def test_a_concentrate_check_is_told_as_a_test_is(scene, told):
+    check = checked(scene)
+    assert check.state == "sealed"
+    assert told(scene.owner)[:2] == [K.SEALED, K.HANDED_IN]
+    assert told(scene.authority) == [K.SEALED]
+    assert told(scene.contractor) == []
+    [line, *_] = lines(scene.authority)
+    assert line.told.where == f"{scene.site.name}: tank {scene.tank.tag}"
+    assert line.told.url == reverse("check", args=[check.key])
+    assert "within limits" in line.told.detail
 
 
 def test_what_is_left_out_of_service_is_told_with_its_reason(scene, told):
