@@ -58,7 +58,13 @@ def once(
             "Something else was asked under this key before. Each new thing needs a key of its "
             "own; only an exact repeat may carry the same.",
         )
-    return Answer(first.answer, repeated=True)
+    return Answer(_ordered(first.answer), repeated=True)
+
+
+def _ordered(value: Any) -> Any:
+    """As JSON holds it, names in one order: PostgreSQL keeps an order of its own, and the first
+    answer and its repeat shall not differ by a byte."""
+    return json.loads(json.dumps(value, cls=DjangoJSONEncoder, sort_keys=True))
 
 
 class _Taken(Exception):
@@ -76,8 +82,7 @@ def _done(receipt: Receipt, do: Callable[[], Any]) -> Answer:
             receipt.save(force_insert=True)
     except IntegrityError as error:
         raise _Taken from error
-    # As a repeat will read it.
-    receipt.answer = json.loads(json.dumps(do(), cls=DjangoJSONEncoder))
+    receipt.answer = _ordered(do())  # as a repeat will read it
     receipt.save(update_fields=["answer"])
     return Answer(receipt.answer)
 
