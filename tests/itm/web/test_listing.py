@@ -91,9 +91,9 @@ BUDGET = {
     "/lots/": 6,
     "/equipment/": 6,
     "/attachments/": 6,
-    "/sites/{site}/": 20,
+    "/sites/{site}/": 21,
     "/systems/{system}/": 14,
-    "/tanks/{tank}/": 10,
+    "/tanks/{tank}/": 11,
     "/proportioners/{proportioner}/": 12,
 }
 
