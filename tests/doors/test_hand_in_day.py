@@ -11,7 +11,7 @@ from itm.core.errors import Refused
 from itm.core.history import Change
 from itm.doors.hand_in_day import DayRefused
 from itm.intake.models import Receipt
-from itm.records.models import Bottle, ProportioningTest, Reading, Visit
+from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, Visit
 from tests.doors.documents import day_document, handed_in
 from tests.factories import OrganisationFactory, ProportionerFactory, actor_of
 
@@ -212,6 +212,14 @@ def test_a_planned_visit_takes_its_day(scene, document):
     assert answer.value["visit"] == str(planned.key)
     planned.refresh_from_db()
     assert planned.weather == "rain"
+
+
+def test_outlets_of_a_run_make_its_flow(scene, document):
+    run = document["tests"][0]["runs"][0]
+    del run["solution_flow"], run["flow_source"]
+    run["outlets"] = ["38 mm; 0.90; 2.1 bar"]
+    handed_in(scene, document, EVENING)
+    assert FlowRun.objects.filter(outlets=run["outlets"], flow_source="pitot").count() == 1
 
 
 def test_a_stranger_hands_in_nothing(scene, document):
