@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import pytest
 from django.core.cache import cache
-from django.db import connections
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections, connections
 from django.test import Client, TransactionTestCase
 from hypothesis import settings as laws
 
@@ -48,6 +49,17 @@ def _flush_lifts_the_guards() -> Iterator[None]:
     TransactionTestCase._fixture_teardown = lifted_flush  # type: ignore[method-assign]
     yield
     TransactionTestCase._fixture_teardown = flush  # type: ignore[method-assign]
+
+
+@pytest.fixture
+def one_connection() -> Iterator[None]:
+    """For a test that serves requests inside its own transaction: the end of a request closes the
+    connection there, which PostgreSQL does not survive."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
 
 
 @pytest.fixture(autouse=True)

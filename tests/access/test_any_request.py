@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 import schemathesis
+from django.core.wsgi import get_wsgi_application
 from django.db import transaction
 from hypothesis import HealthCheck, Phase, given
 from hypothesis import settings as laws
@@ -19,7 +20,6 @@ from schemathesis.specs.openapi import checks as conformance
 from itm.accounts.models import ApiToken
 from itm.api.docs import description
 from itm.api.v1 import urls
-from itm.wsgi import application
 from tests.access.api_table import API
 from tests.access.test_api import KINDS, program
 
@@ -45,7 +45,7 @@ def named() -> dict[str, str]:
 
 def operations() -> list[Any]:
     schema = schemathesis.openapi.from_dict(description())
-    schema.app = application
+    schema.app = get_wsgi_application()
     return [found.ok() for found in schema.get_all_operations()]
 
 
@@ -56,7 +56,7 @@ def test_every_operation_is_tried() -> None:
 
 @pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
 def test_no_request_is_answered_otherwise_than_described(
-    scene: Any, things: Any, settings: Any, mode: GenerationMode
+    scene: Any, things: Any, settings: Any, mode: GenerationMode, one_connection: None
 ) -> None:
     settings.API_REQUESTS_A_MINUTE = 1_000_000
     tokens = [

@@ -10,6 +10,7 @@ from wsgiref.simple_server import WSGIRequestHandler, make_server
 
 import pytest
 from django.contrib.staticfiles import finders
+from django.core.wsgi import get_wsgi_application
 from django.db import connections
 from django.test import Client
 from django.utils import timezone
@@ -17,7 +18,6 @@ from django.utils import timezone
 from itm.accounts import tokens
 from itm.api.docs import EXAMPLE, description
 from itm.records.models import ProportioningTest
-from itm.wsgi import application
 
 pytestmark = pytest.mark.django_db
 
@@ -28,12 +28,12 @@ class Quiet(WSGIRequestHandler):
 
 
 @pytest.fixture
-def server() -> Iterator[str]:
+def server(one_connection: None) -> Iterator[str]:
     """The program behind a real socket, inside the transaction of the test: while one thread asks,
     the other waits."""
     ours = connections["default"]
     ours.inc_thread_sharing()
-    with make_server("127.0.0.1", 0, application, handler_class=Quiet) as serving:
+    with make_server("127.0.0.1", 0, get_wsgi_application(), handler_class=Quiet) as serving:
 
         def serve() -> None:
             connections["default"] = ours
