@@ -11,14 +11,17 @@ from itm.records.loading import whole
 from itm.records.models import Bottle, ProportioningTest
 
 
-def problems(test: ProportioningTest, *, no_result: str | None = None) -> list[Problem]:
+def problems(
+    test: ProportioningTest, *, no_result: str | None = None,
+    loaded: ProportioningTest | None = None,
+) -> list[Problem]:  # fmt: skip
     """Everything that stands in the way of handing in, in the order of the day.
 
     `place` is the step where it is mended: prepare, discharge, flush, restoring or bench.
     `no_result` is why there is no result, empty where there is one, from a page that has just
-    worked it out.
+    worked it out; `loaded` is the test whole, from a page that has it.
     """
-    loaded = whole(test.pk)
+    loaded = loaded or whole(test.pk)
     found = [*_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *_bench(loaded)]
     if any(p.place == "bench" for p in found):
         return found

@@ -10,16 +10,17 @@ from itm.records.models import Evaluation, ProportioningTest, Record
 State = ProportioningTest.State
 
 
-def record_form(record: Record) -> tuple[dict[str, Any], str]:
+def record_form(record: Record, loaded: Record | None = None) -> tuple[dict[str, Any], str]:
     """The form and, for a draft without a result, the sentence that says what is missing.
 
     A sealed record is read from its bytes, never from the rows. `evaluation` is None where there is
-    no result. For code that read the record through its scope.
+    no result. For code that read the record through its scope; `loaded` is the same record whole,
+    from a page that needs it for more.
     """
     if record.state == State.SEALED:
         return parsed(record.seal), ""
     kind = kind_of(record)
-    loaded = kind.whole(record.pk)
+    loaded = loaded or kind.whole(record.pk)
     if record.state == State.HANDED_IN and (last := record.evaluations.last()):
         return kind.document(loaded, last), ""
     now = kind.preview(loaded)

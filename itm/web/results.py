@@ -18,6 +18,7 @@ from itm.intake.complete import problems
 from itm.records import queries, states
 from itm.records.as_it_stands import record_form
 from itm.records.cautions import LOOK
+from itm.records.loading import whole
 from itm.trends.where_to_look import where_to_look
 from itm.web.guard import actor_of, signed_in
 from itm.web.record_steps import Pages, step_addresses
@@ -37,10 +38,11 @@ test.__test__ = False  # type: ignore[attr-defined]  # a page, whatever its name
 def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpResponse:
     actor = actor_of(request)
     row = queries.test(actor, key)
-    form, missing = record_form(row)
+    loaded = None if row.state == "sealed" else whole(row.pk)
+    form, missing = record_form(row, loaded)
     left: list[Problem] = []
     if states.possible(actor, "hand_in", row):
-        left = problems(row, no_result=missing)
+        left = problems(row, no_result=missing, loaded=loaded)
     context = page(form) | {
         "test": row,
         "missing": missing,

@@ -220,7 +220,7 @@ def test_queries_do_not_grow_with_the_bottles(
     day = deeds.discharged(deeds.prepared(scene), samples=bottles)
     deeds.read(deeds.restored(day), {"minimum": 3.2, "design": 3.4})
     sign_in(client, scene.contractor)
-    with django_assert_max_num_queries(54):
+    with django_assert_max_num_queries(42):
         record = read(client, day.test)
     with django_assert_max_num_queries(45):
         bench = client.get(url(day.test, "bench"))
