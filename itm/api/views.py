@@ -1,5 +1,6 @@
 """What every address of the interface does: who asks, how often, what for, and one wording."""
 
+from abc import ABC, abstractmethod
 from typing import Any, ClassVar
 
 from django.db.models import QuerySet
@@ -72,14 +73,15 @@ class View(APIView):
         return Response(representation, headers={"ETag": tag, **more})
 
 
-class ListView(View):
+class ListView(View, ABC):
     """Rows in pages. A subclass says the rows, and its `get` only describes itself."""
 
     shape: ClassVar[type[serializers.Serializer]]
     pages: ClassVar[Pages] = Pages()
 
+    @abstractmethod
     def rows(self) -> QuerySet[Any]:
-        raise NotImplementedError
+        """Those that the actor may see, narrowed as was asked."""
 
     def context(self) -> dict[str, Any]:
         """What the shape needs beside the rows."""
