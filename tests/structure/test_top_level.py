@@ -50,3 +50,14 @@ def test_modules_stay_short(root: Path) -> None:
         and len((root / path).read_text().splitlines()) > LONGEST
     }
     assert long == set()
+
+
+def test_nothing_is_kept_half_merged(root: Path) -> None:
+    marks = [f"{mark * 7} ".encode() for mark in "<>"]
+    torn = {
+        str(path)
+        for path in kept(root)
+        if (root / path).is_file()
+        and any(line.startswith(mark) for line in (root / path).open("rb") for mark in marks)
+    }
+    assert torn == set()
