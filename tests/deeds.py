@@ -19,10 +19,10 @@ from itm.actions.start_test_day import start_test_day
 from itm.core.quantities import quantity
 from itm.records import bench as benches
 from itm.records import discharge, preparing, restoration, services
+from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
 from itm.records.models import Bottle, Inspection, ProportioningTest
-from itm.schedule.models import Duty
-from itm.schedule.services import start_duties
+from itm.schedule.models import Duty, Programme, Requirement
 
 WATER = Decimal("1.33300")
 SLOPE = Decimal("0.0002")
@@ -150,12 +150,33 @@ def signed(day: Day) -> ProportioningTest:
     )  # fmt: skip
 
 
+LOOKED = {"places": "top and bottom", "paper": "R-1", "fit": "yes"}
+
+
+def look_duty(scene: Any) -> Duty:
+    """A yearly look at the scene's tank, invented, laid among the rows that hold everywhere."""
+    text = {"kind": "text"}
+    row, _ = Requirement.objects.get_or_create(
+        programme=Programme.objects.get(everywhere=True), code="yearly-look",
+        defaults={
+            "task": "inspection", "words": "Look at the tank from outside",
+            "applies_to": ["tank:any"], "interval": 12, "earliest": 9, "latest": 15,
+            "source": "invented for tests", "confidence": "looked up",
+            "evidence": [
+                {"key": "places", "label": "Places looked at", **text},
+                {"key": "paper", "label": "Paper", **text},
+                {"key": "fit", "label": "Free of leaks", "kind": "yes_no"},
+            ],
+        },
+    )  # fmt: skip
+    derive_site(actor=scene.owner, site=scene.site)
+    duty: Duty = Duty.objects.get(tank=scene.tank, done_on=None, requirement=row)
+    return duty
+
+
 def inspection_of(scene: Any, *, on: date = date(2026, 6, 15)) -> Inspection:
-    """A concentrate check of the scene's tank by the contractor, found in order."""
-    start_duties(actor=scene.owner, tank=scene.tank)
-    duty = Duty.objects.get(tank=scene.tank, done_on=None, requirement__task="concentrate_check")
-    answers = {"sample_points": "top and bottom", "laboratory_report": "R-1", "fit": "yes"}
+    """A look at the scene's tank by the contractor, found in order."""
     return record_inspection(
         actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
-        at=datetime.combine(on, time(12), UTC), entries=[Entry(duty, answers)],
+        at=datetime.combine(on, time(12), UTC), entries=[Entry(look_duty(scene), LOOKED)],
     )  # fmt: skip

@@ -54,10 +54,11 @@ def body_of(status: int, code: str, detail: str, errors: Iterable[Fault] = ()) -
 
 @contextmanager
 def named_at(*steps: str | int) -> Iterator[None]:
-    """What a body names and is not there is a fault of the body, not of the address."""
+    """What a body names and is not there, or cannot stand there, is a fault of the body, not of the
+    address."""
     try:
         yield
-    except NotFound as error:
+    except (NotFound, Refused) as error:
         raise Refused(error.code, error.sentence, pointer(*steps)) from error
 
 

@@ -1,5 +1,6 @@
 """What a person may read of concentrate checks, their bottles and papers."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 from uuid import UUID
@@ -72,6 +73,11 @@ def checks_of(actor: Actor, tank: Tank) -> list[ConcentrateCheck]:
     """Newest first; what was given up is not among them."""
     rows = checks(actor).filter(tank=tank).exclude(state=ConcentrateCheck.State.ABANDONED)
     return list(rows.order_by("-checked_on", "-pk"))
+
+
+def checks_among(actor: Actor, keys: Iterable[UUID]) -> set[UUID]:
+    """Those of the keys that are checks, where a key may be of another kind of record."""
+    return set(checks(actor).filter(key__in=set(keys)).values_list("key", flat=True))
 
 
 def listed_checks(actor: Actor, wanted: Wanted) -> QuerySet[ConcentrateCheck]:

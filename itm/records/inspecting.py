@@ -17,8 +17,12 @@ from itm.schedule.models import Duty, Requirement
 from itm.schedule.models.duties import LINKS
 
 Outcome = InspectionLine.Outcome
-# Completed by a record of its own, never by a form.
-OTHERWISE = (Requirement.Task.PROPORTIONING_TEST,)
+# Completed by the seal of a record of its own, never by a form; and where such a record begins.
+OWN_RECORD = {
+    Requirement.Task.PROPORTIONING_TEST: "a proportioning test, which begins with a visit",
+    Requirement.Task.CONCENTRATE_CHECK: "a concentrate check, which begins on the page of its tank",
+}
+OTHERWISE = tuple(OWN_RECORD)
 
 
 @dataclass(frozen=True)
@@ -92,8 +96,6 @@ def record(
 
 def line_of(entry: Entry, done_on: date) -> InspectionLine:
     duty, row = entry.duty, entry.duty.requirement
-    if row.task in OTHERWISE:
-        raise Refused("other_record", f"{row}: the sealed test is its record.")
     begun = begun_on(duty)
     if begun is not None and done_on < begun:
         raise Refused(
@@ -112,8 +114,18 @@ def line_of(entry: Entry, done_on: date) -> InspectionLine:
     )
 
 
+def require_form(row: Requirement) -> None:
+    """Raises Refused other_record."""
+    if (record := OWN_RECORD.get(Requirement.Task(row.task))) is not None:
+        raise Refused(
+            "other_record",
+            f"No inspection completes “{row}”: only the seal of {record}, does.",
+        )
+
+
 def judged(entry: Entry) -> dict[str, object]:
-    """Outcome, answers, reason and note of one entry."""
+    """Outcome, answers, reason and note of one entry, before any of its files is stored."""
+    require_form(entry.duty.requirement)
     pk, reason = entry.duty.pk, entry.reason.strip()
     if reason:
         if not wants.untouched(entry.entered):
@@ -171,7 +183,9 @@ def correct(
     """Another line takes the place of a wrong one, which stays to be read with the reason.
 
     `possible` false says that it had not been possible after all. May run twice.
-    Raises Forbidden; Refused corrected_already, why_missing, and what `wants` raises.
+    What older inspections say of a check stays in force and can be corrected; but one that had not
+    been possible is not made to have been done.
+    Raises Forbidden; Refused corrected_already, why_missing, other_record, and what `wants` raises.
     """
     require_recorder(actor, line)
     old = line.inspection
@@ -184,6 +198,8 @@ def correct(
         raise Refused("why_missing", "Say why it is corrected.", "why")
     values: dict[str, object] = {"outcome": Outcome.NOT_POSSIBLE, "answers": []}
     if possible:
+        if line.outcome == Outcome.NOT_POSSIBLE:
+            require_form(line.requirement)
         asked = [want for want in line.requirement.evidence if want["kind"] != "photo"]
         answers = wants.answers(asked, entered)
         fine = all(one["in_order"] for one in answers) and not broken

@@ -24,7 +24,12 @@ NARROWS = {"site": "site__key", "since": "done_on__gte", "until": "done_on__lte"
 def to_inspect(actor: Actor, site: Site, *, ahead: bool = False) -> list[Duty]:
     """Open cycles at the site that a form completes, in the order of a walk: by system, thing and
     task. `ahead` brings those whose window is not open yet: done now they complete nothing."""
-    rows = open_duties(actor).filter(site=site).exclude(requirement__task__in=OTHERWISE)
+    return [row for row in asked_at(actor, site, ahead=ahead) if not by_own_record(row)]
+
+
+def asked_at(actor: Actor, site: Site, *, ahead: bool) -> list[Duty]:
+    """Also those that a record of their own completes."""
+    rows = open_duties(actor).filter(site=site)
     if not ahead:
         rows = rows.filter(stands__in=NOW)
     found = rows.select_related(
@@ -32,6 +37,10 @@ def to_inspect(actor: Actor, site: Site, *, ahead: bool = False) -> list[Duty]:
         "equipment__system", "equipment__tank", "equipment__site",
     )  # fmt: skip
     return sorted(found, key=walk)
+
+
+def by_own_record(duty: Duty) -> bool:
+    return duty.requirement.task in OTHERWISE
 
 
 def walk(duty: Duty) -> tuple[str, int, str, int]:

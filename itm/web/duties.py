@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from itm.core.figures import day
+from itm.records import check_queries
 from itm.schedule import queries, wording
 from itm.schedule.due import creep, days_missed
 from itm.schedule.rules import window_of
@@ -26,6 +27,8 @@ def duty(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries.duty(actor, key)
     said, window = told(row), window_of(row.requirement)
     turned = queries.cycles_like(actor, row)
+    records = [one.done_by_record for one in turned if one.done_by_record]
+    checks = check_queries.checks_among(actor, records)
     today = site_date(row.site.time_zone)
     spans = [
         (one.counts_from, one.done_on)
@@ -41,17 +44,19 @@ def duty(request: HttpRequest, key: UUID) -> HttpResponse:
         "thing": reverse(said.page, args=[said.key]),
         "when": wording.when(row.requirement, window),
         "stands": queries.standing_of(row, timezone.now()) if is_open else None,
-        "cycles": [cycle_row(one, today) for one in turned],
+        "cycles": [cycle_row(one, today, checks) for one in turned],
         "creep": creep(window, spans) if window else None,
         "crumbs": [*crumbs_to(row.site), (said.what, "")],
     }
     return render(request, "programmes/duty.html", context)
 
 
-def cycle_row(row: Any, today: Any) -> dict[str, Any]:
-    """Spacing in days, days late, and the record that ended it."""
+def cycle_row(row: Any, today: Any, checks: set[UUID]) -> dict[str, Any]:
+    """Spacing in days, days late, and the record that ended it; an inspection ended older cycles
+    of the check."""
     spacing = (row.done_on - row.counts_from).days if row.done_on else None
     page = "test" if row.requirement.task == "proportioning_test" else "inspection"
+    page = "check" if row.done_by_record in checks else page
     return {
         "row": row,
         "spacing": spacing,

@@ -19,6 +19,7 @@ from itm.records.inspection_forms import CorrectForm, RoundForm
 from itm.registry import queries as registry
 from itm.schedule import wording
 from itm.schedule.queries import standing_of
+from itm.schedule.told import told
 from itm.web.editing import site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, show, wanted
@@ -34,7 +35,8 @@ def inspect(request: HttpRequest, key: UUID) -> HttpResponse:
     inspecting.require_inspector(actor, site)
     ahead = request.GET.get("ahead") == "yes"
     visit = visit_asked_for(request, actor, site)
-    duties = queries.to_inspect(actor, site, ahead=ahead)
+    every = queries.asked_at(actor, site, ahead=ahead)
+    duties = [duty for duty in every if not queries.by_own_record(duty)]
     form = RoundForm(
         request.POST or None, request.FILES or None, duties=duties,
         initial={"done_on": site_date(site.time_zone)},
@@ -70,6 +72,7 @@ def inspect(request: HttpRequest, key: UUID) -> HttpResponse:
             }
             for task in form.tasks()
         ],
+        "others": [told(duty) for duty in every if queries.by_own_record(duty)],
         "ahead": ahead,
         "lost": bool(request.FILES),
         "visit": visit,

@@ -23,7 +23,7 @@ from itm.api.views import ListView, View
 from itm.core.errors import Refused
 from itm.records import inspection_queries as queries
 from itm.records import queries as records
-from itm.records.inspecting import Entry
+from itm.records.inspecting import Entry, require_form
 from itm.registry import queries as registry
 
 MOST_LINES = 300
@@ -129,7 +129,7 @@ class Inspections(ListView):
         with named_at("visit"):
             key_of_visit = body.get("visit")
             visit = key_of_visit and records.visit_at(self.actor, site, key_of_visit)
-        duties = {row.key: row for row in queries.to_inspect(self.actor, site, ahead=True)}
+        duties = {row.key: row for row in queries.asked_at(self.actor, site, ahead=True)}
         places: dict[str, str] = {}
         entries = []
         for place, line in enumerate(body["lines"]):
@@ -139,6 +139,8 @@ class Inspections(ListView):
                     "not_asked", "No inspection of the site is open under this key, or two lines "
                     "name it.", pointer("lines", place, "duty"),
                 )  # fmt: skip
+            with named_at("lines", place, "duty"):
+                require_form(duty.requirement)
             places |= answer_places(duty, line, place)
             entries.append(
                 Entry(

@@ -9,23 +9,21 @@ from django.core.cache import cache
 
 from itm.records.models import Inspection
 from itm.schedule.models import Duty
-from itm.schedule.services import start_duties
+from tests.deeds import LOOKED, look_duty
 from tests.factories import SiteFactory
 from tests.itm.api.conftest import refused
 
 pytestmark = pytest.mark.django_db
-FINE = {"sample_points": "top and bottom", "laboratory_report": "R-1", "fit": "yes"}
 
 
 @pytest.fixture
 def duty(scene: Any) -> Duty:
-    start_duties(actor=scene.owner, tank=scene.tank)
-    return Duty.objects.get(tank=scene.tank, done_on=None, requirement__task="concentrate_check")
+    return look_duty(scene)
 
 
 @pytest.fixture
 def body(scene: Any, duty: Duty) -> dict[str, Any]:
-    lines = [{"duty": str(duty.key), "answers": dict(FINE)}]
+    lines = [{"duty": str(duty.key), "answers": dict(LOOKED)}]
     return {"site": str(scene.site.key), "done_on": "2026-06-15", "lines": lines}
 
 
@@ -123,6 +121,16 @@ def test_photo_is_not_taken_by_its_name(scene: Any, program: Any, duty: Duty, bo
     body["lines"][0]["answers"]["photo"] = "tank.jpg"
     [fault] = refused(hand_in(program(scene.contractor), body), 422, "photo_by_page")
     assert fault["pointer"] == "/lines/0/answers/photo"
+
+
+def test_a_check_is_not_completed_by_an_inspection(scene: Any, program: Any, body: Any) -> None:
+    check = Duty.objects.get(tank=scene.tank, done_on=None, requirement__task="concentrate_check")
+    body["lines"][0]["duty"] = str(check.key)
+    [fault] = refused(hand_in(program(scene.contractor), body), 422, "other_record")
+    assert fault["pointer"] == "/lines/0/duty"
+    assert "only the seal of a concentrate check" in fault["detail"]
+    check.refresh_from_db()
+    assert check.done_on is None
 
 
 def test_authority_does_not_inspect_and_a_stranger_finds_no_site(

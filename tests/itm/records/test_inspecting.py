@@ -9,9 +9,11 @@ from django.db import DatabaseError, transaction
 from itm.actions.adopt import adopt
 from itm.actions.record_inspection import correct_inspection, record_inspection
 from itm.core.errors import Forbidden, Refused
+from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
 from itm.records.models import Inspection, InspectionLine
 from itm.schedule.models import Duty, Programme
+from itm.schedule.services import start_duties
 from tests.factories import OrganisationFactory, actor_of
 
 FROM = date(2026, 6, 1)
@@ -98,10 +100,49 @@ def test_strangers_and_authorities_do_not_inspect(scene, duty):
             )  # fmt: skip
 
 
-def test_a_test_is_recorded_by_its_own_record(scene, duty):
-    test = Duty.objects.get(requirement__task="proportioning_test", done_on=None)
-    with pytest.raises(Refused, match="the sealed test is its record"):
-        look(scene, test, entered={"x": "y"})
+@pytest.mark.parametrize("record", ["proportioning test", "concentrate check"])
+def test_a_test_and_a_check_are_completed_by_their_own_record(scene, duty, record):
+    other = Duty.objects.get(requirement__task=record.replace(" ", "_"), done_on=None)
+    with pytest.raises(Refused, match=f"only the seal of a {record}"):
+        look(scene, other, entered={"x": "y"})
+    other.refresh_from_db()
+    assert other.done_on is None
+
+
+def older_line(scene, **values) -> InspectionLine:
+    """What an inspection said of a check when a form still completed it."""
+    start_duties(actor=scene.owner, tank=scene.tank)
+    check = Duty.objects.get(
+        tank=scene.tank, done_on=None, requirement__code="annual-concentrate-check"
+    )
+    made = Inspection(
+        site=scene.site, organisation=scene.contractor.organisation, person="Somebody",
+        done_on=date(2026, 6, 10), entered_at=NOW, once=uuid4(),
+    )  # fmt: skip
+    made.save(by=scene.contractor)
+    line = InspectionLine(
+        inspection=made, requirement=check.requirement, tank=scene.tank, words="Sample", place="T",
+        source="S", **values,
+    )  # fmt: skip
+    line.save(by=scene.contractor)
+    derive_site(actor=scene.owner, site=scene.site)
+    return line
+
+
+def test_a_check_that_an_older_inspection_completed_stays_completed(scene):
+    line = older_line(scene, outcome="in_order")
+    done = Duty.objects.get(requirement=line.requirement, done_on__isnull=False)
+    assert (done.done_on, done.done_by_record) == (date(2026, 6, 10), line.inspection.key)
+
+
+def test_no_correction_makes_a_check_to_have_been_done(scene):
+    line = older_line(scene, outcome="not_possible", reason="laboratory is closed")
+    with pytest.raises(Refused, match="only the seal of a concentrate check"):
+        correct_inspection(
+            actor=scene.contractor, line=line, at=NOW, once=uuid4(), why="it was open",
+            entered={"fit": "yes"}, possible=True,
+        )  # fmt: skip
+    assert not Duty.objects.filter(requirement=line.requirement, done_on__isnull=False).exists()
 
 
 def test_a_backdated_round_counts_on_its_day(scene, duty):
@@ -111,14 +152,6 @@ def test_a_backdated_round_counts_on_its_day(scene, duty):
     look(scene, following, on=date(2026, 6, 2))
     done = Duty.objects.get(requirement__code="N25-04", done_on__isnull=False)
     assert done.done_on == date(2026, 6, 2)
-
-
-def test_a_concentrate_check_completes_the_duty_that_holds_everywhere(scene):
-    from tests.deeds import inspection_of
-
-    made = inspection_of(scene)
-    done = Duty.objects.get(requirement__code="annual-concentrate-check", done_on__isnull=False)
-    assert done.done_by_record == made.key
 
 
 # Kept for good ----------------------------------------------------------------------------------

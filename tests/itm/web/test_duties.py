@@ -10,6 +10,7 @@ from itm.core.clock import add_months
 from itm.schedule.due import Result
 from itm.schedule.models import Duty
 from itm.schedule.services import refresh
+from tests.checks import checked
 from tests.deeds import inspection_of
 
 
@@ -54,3 +55,7 @@ def test_the_record_that_ended_a_cycle_is_one_step_away(enter, scene):
     duty = Duty.objects.get(done_by_record=made.key)
     said = text(enter("contractor").get(reverse("duty", args=[duty.key])))
     assert reverse("inspection", args=[made.key]) in said
+    check = checked(scene)
+    duty = Duty.objects.get(done_by_record=check.key)
+    said = text(enter("contractor").get(reverse("duty", args=[duty.key])))
+    assert reverse("check", args=[check.key]) in said

@@ -14,7 +14,7 @@ from itm.actions.adopt import adopt
 from itm.records.models import Inspection
 from itm.registry.models import Attachment
 from itm.schedule.models import Duty, Programme
-from tests.deeds import inspection_of, prepared
+from tests.deeds import inspection_of, look_duty, prepared
 
 
 @pytest.fixture
@@ -47,11 +47,13 @@ def test_the_page_lists_what_is_due_with_its_wants_and_its_source(enter, scene, 
         assert escape(want["label"]) in said
     assert "Caution" in said
     assert "Proportioner operational test" not in said  # its record is the sealed test
+    assert "the seal of the test or check does" in said
+    assert reverse("tank", args=[scene.tank.key]) in said  # where the check begins
 
 
 def test_many_tasks_are_recorded_at_once(enter, scene, duty):
-    check = Duty.objects.get(requirement__task="concentrate_check", done_on=None)
-    more = {f"{check.pk}-reason": "laboratory is closed"}
+    other = look_duty(scene)
+    more = {f"{other.pk}-reason": "laboratory is closed"}
     answer = enter("owner").post(
         reverse("inspect", args=[scene.site.key]), {**filled(duty), **more}
     )
@@ -65,10 +67,10 @@ def test_many_tasks_are_recorded_at_once(enter, scene, duty):
 
 
 def test_what_is_wrong_is_said_for_all_tasks_and_what_was_typed_stays(enter, scene, duty):
-    check = Duty.objects.get(requirement__task="concentrate_check", done_on=None)
+    other = look_duty(scene)
     wrong = filled(duty, level="full", gauge_readings="kept words")
     answer = enter("owner").post(
-        reverse("inspect", args=[scene.site.key]), {**wrong, f"{check.pk}-sample_points": "top"}
+        reverse("inspect", args=[scene.site.key]), {**wrong, f"{other.pk}-places": "top"}
     )
     assert answer.status_code == 422
     for words in ("write one number", "is not answered", "kept words", 'value="full"'):
@@ -112,7 +114,7 @@ def test_a_line_is_corrected_beside_itself(enter, scene):
     address = reverse("inspection_correct", args=[line.key])
     client = enter("contractor")
     assert 'value="top and bottom"' in text(client.get(address))
-    data = {"sample_points": "top only", "laboratory_report": "R-1", "fit": "no", "once": uuid4()}
+    data = {"places": "top only", "paper": "R-1", "fit": "no", "once": uuid4()}
     assert client.post(address, data).status_code == 422  # says no why
     answer = client.post(address, {**data, "why": "bottom was dry"})
     said = text(client.get(answer.url))
