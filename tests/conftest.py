@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import pytest
 from django.core.cache import cache
@@ -14,6 +15,7 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core import triggers
 from itm.registry.models import FoamSystem, Instrument, Proportioner, Site, Tank
+from tests import migrated
 from tests.factories import (
     ConcentrateLotFactory,
     FoamSystemFactory,
@@ -31,6 +33,24 @@ from tests.factories import (
 # The seeds of every law are fixed, and no machine is too slow for one.
 laws.register_profile("fixed", derandomize=True, deadline=None, max_examples=100, database=None)
 laws.load_profile("fixed")
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, pytestconfig: pytest.Config
+) -> Iterator[None]:
+    """What pytest-django asks for just before it makes the database."""
+    with migrated.begun_from(migrated.copy(pytestconfig)):
+        yield
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    django_db_setup: None, django_db_blocker: Any, pytestconfig: pytest.Config
+) -> None:
+    """And what it does then, before the first test writes anything."""
+    with django_db_blocker.unblock():
+        migrated.keep(migrated.copy(pytestconfig))
 
 
 @pytest.fixture(autouse=True, scope="session")
