@@ -4,6 +4,7 @@ A model names its guard:
   guard = "append_only"   no UPDATE, no DELETE, ever
   guard = "sealed"        no UPDATE, no DELETE once its own `sealed_at` is set
   guard_parent = "test"   and no INSERT under a parent (named foreign key) whose `sealed_at` is set
+  guard_rules = {name: Rule(…)}   and what is refused of this model alone, in SQL of OLD and NEW
 
 SQLite drops a table's triggers silently when a migration rebuilds it, and a trigger that looks at
 another table breaks that table's rebuild. So all are dropped before migrate and laid after it, and
@@ -12,11 +13,22 @@ a system check counts them.
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 from django.apps import apps
 from django.db import connections, models
 from django.db.backends.base.base import BaseDatabaseWrapper
+
+
+@dataclass(frozen=True)
+class Rule:
+    """No row may be written while `refused` holds: SQL of OLD and NEW that both databases read."""
+
+    verb: str  # INSERT, UPDATE or DELETE
+    refused: str
+    sentence: str
+
 
 REFUSAL = "itm: sealed rows and history are never changed"
 
@@ -37,7 +49,29 @@ END $$;
 
 
 def _guarded() -> list[type[models.Model]]:
-    return [m for m in apps.get_models() if getattr(m, "guard", "")]
+    return [m for m in apps.get_models() if getattr(m, "guard", "") or _rules(m)]
+
+
+def _rules(model: type[models.Model]) -> dict[str, Rule]:
+    """Under the names of their triggers. Laid from the code of today with every migrate, so that a
+    rule may follow a list; where the list stands in its name, an older trigger counts as missing.
+    """
+    rules: dict[str, Rule] = getattr(model, "guard_rules", {})
+    return {f"guard_{model._meta.db_table}_{name}": rule for name, rule in rules.items()}
+
+
+def _function(name: str, rule: Rule) -> str:
+    """PostgreSQL has no query in the WHEN of a trigger, so the rule stands in its function."""
+    row = "OLD" if rule.verb == "DELETE" else "NEW"
+    return f"""
+CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  IF {rule.refused} THEN
+    RAISE EXCEPTION 'itm: {rule.sentence}' USING ERRCODE = 'integrity_constraint_violation';
+  END IF;
+  RETURN {row};
+END $$;
+"""
 
 
 def _parent(model: type[models.Model]) -> tuple[str, str] | None:
@@ -51,9 +85,16 @@ def _parent(model: type[models.Model]) -> tuple[str, str] | None:
 
 def _sqlite(model: type[models.Model]) -> dict[str, str]:
     table = model._meta.db_table
+    out = {
+        name: f'BEFORE {rule.verb} ON "{table}" FOR EACH ROW WHEN {rule.refused} '
+        f"BEGIN SELECT RAISE(ABORT, 'itm: {rule.sentence}'); END"
+        for name, rule in _rules(model).items()
+    }
+    if not getattr(model, "guard", ""):
+        return out
     when = "WHEN OLD.sealed_at IS NOT NULL" if model.guard == "sealed" else ""  # type: ignore[attr-defined]
     refuse = f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
-    out = {
+    out |= {
         f"guard_{table}_{verb.lower()}": f'BEFORE {verb} ON "{table}" FOR EACH ROW {when} {refuse}'
         for verb in ("UPDATE", "DELETE")
     }
@@ -68,9 +109,15 @@ def _sqlite(model: type[models.Model]) -> dict[str, str]:
 
 def _postgres(model: type[models.Model]) -> dict[str, str]:
     table = model._meta.db_table
+    out = {
+        name: f'BEFORE {rule.verb} ON "{table}" FOR EACH ROW EXECUTE FUNCTION "{name}"()'
+        for name, rule in _rules(model).items()
+    }
+    if not getattr(model, "guard", ""):
+        return out
     when = "WHEN (OLD.sealed_at IS NOT NULL)" if model.guard == "sealed" else ""  # type: ignore[attr-defined]
     refuse = "EXECUTE FUNCTION itm_refuse()"
-    out = {
+    out |= {
         f"guard_{table}_change": (
             f'BEFORE UPDATE OR DELETE ON "{table}" FOR EACH ROW {when} {refuse}'
         ),
@@ -119,6 +166,8 @@ def drop(connection: BaseDatabaseWrapper) -> None:
         for name, table in _present(connection).items():
             on = f' ON "{table}"' if connection.vendor == "postgresql" else ""
             cursor.execute(f'DROP TRIGGER "{name}"{on}')
+            if connection.vendor == "postgresql":
+                cursor.execute(f'DROP FUNCTION IF EXISTS "{name}"()')
 
 
 def lay(connection: BaseDatabaseWrapper) -> None:
@@ -127,6 +176,9 @@ def lay(connection: BaseDatabaseWrapper) -> None:
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(POSTGRES_FUNCTIONS)
+            for model in _guarded():
+                for name, rule in _rules(model).items():
+                    cursor.execute(_function(name, rule))
         for name, (_, body) in _wanted(connection).items():
             cursor.execute(f'CREATE TRIGGER "{name}" {body}')
 

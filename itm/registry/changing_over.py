@@ -11,7 +11,7 @@ from django.db.models import Max, QuerySet
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.core.quantities import Quantity
-from itm.registry.book import lines_of, refuse_new_problems
+from itm.registry.book import opened, settled
 from itm.registry.contents import Contents, as_of
 from itm.registry.finding import one
 from itm.registry.models import (
@@ -22,7 +22,7 @@ from itm.registry.models import (
     Tank,
     TankMovement,
 )
-from itm.registry.movements import judge, opened, place, strike, write
+from itm.registry.movements import judge, place, strike, write
 from itm.registry.services import keep, require_in_use, require_own
 
 Kind, Pfas = TankMovement.Kind, ConcentrateLot.Pfas
@@ -102,7 +102,7 @@ def withdraw_changeover(
         raise Conflict("This changeover was withdrawn already.")
     strike(changeover.fill, because, by=actor, at=at)
     strike(changeover.drain, because, by=actor, at=at)
-    refuse_new_problems(before, lines_of(tank))
+    settled(tank, before)
     for row in rows:
         keep(row, {"withdrawn_because": because.strip()}, by=actor, verb="withdrawn")
     return next(row for row in rows if row.fill_id == changeover.fill_id)

@@ -13,7 +13,7 @@ from django.db.models import Max, Min, Q
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
-from itm.registry.book import lines_of, refuse_new_problems
+from itm.registry.book import opened, settled
 from itm.registry.contents import MIXED, Line, differences
 from itm.registry.models import ChangeOver, Store, StoreMovement, Tank, TankMovement
 from itm.registry.services import keep, require_in_use, require_own
@@ -70,7 +70,7 @@ def withdraw(
     _require_alone(movement)
     tank, before = opened(movement.tank)
     row = strike(movement, because, by=actor, at=at)
-    refuse_new_problems(before, lines_of(tank))
+    settled(tank, before)
     return row
 
 
@@ -84,14 +84,8 @@ def _require_alone(movement: TankMovement) -> None:
         )
 
 
-# Steps of a write, inside the caller's transaction: opened, any number of write and strike, judged
-# once over the whole book.
-
-
-def opened(tank: Tank) -> tuple[Tank, list[Line]]:
-    """The tank, locked, and its book as it stands."""
-    row = Tank.objects.select_for_update().select_related("site").get(pk=tank.pk)
-    return row, lines_of(row)
+# Steps of a write, inside the caller's transaction: `book.opened`, any number of write and strike,
+# judged once over the whole book.
 
 
 def place(book: Tank | Store, on: date, *, first: bool = False) -> int:
@@ -128,12 +122,11 @@ def write(row: TankMovement, values: dict[str, Any], *, by: Actor, today: date) 
 
 
 def judge(rows: list[TankMovement], before: list[Line]) -> None:
-    """The whole book with the new rows in it. Refused not_needed, and what
+    """The whole book with the new rows in it, which closes it. Refused not_needed, and what
     `book.refuse_new_problems` refuses."""
-    after = lines_of(rows[0].tank)
     # The field where the matter can be mended: a name answers for a mixture, all else is volume.
     try:
-        refuse_new_problems(before, after, "volume")
+        after = settled(rows[0].tank, before, "volume")
     except Refused as refused:
         refused.place = "allowed_by" if refused.code == MIXED else "volume"
         raise
@@ -150,8 +143,9 @@ def judge(rows: list[TankMovement], before: list[Line]) -> None:
 
 def strike(movement: TankMovement, because: str, *, by: Actor, at: datetime) -> TankMovement:
     """Refused because_missing; Conflict when it was withdrawn already."""
-    rows = TankMovement.objects.select_related("tank__site", "lot")
-    return struck(rows.get(pk=movement.pk), because, by=by, at=at)
+    row = TankMovement.objects.select_related("tank__site", "lot").get(pk=movement.pk)
+    row.held = row.left = row.excess = None
+    return struck(row, because, by=by, at=at)
 
 
 def struck(row: M, because: str, *, by: Actor, at: datetime) -> M:

@@ -5,6 +5,7 @@ of the first thing wrong, Conflict when somebody else saved the same thing a mom
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, TypeVar
@@ -234,8 +235,12 @@ def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
     """Refused over_capacity, already_in_use where its own book would contradict it."""
     require_own(actor, tank, "change a tank")
     before = lines_of(tank)
+    wanted = copy(tank)
+    for name, value in columns(values, tank).items():
+        setattr(wanted, name, value)
+    # Asked before it is saved, where the database would refuse it without a sentence.
+    refuse_new_problems(before, lines_of(wanted), "capacity")
     row = keep(tank, values, by=actor)
-    refuse_new_problems(before, lines_of(row), "capacity")
     first = before[0].movement.moved_on if before else None
     if first and row.installed_on and first < row.installed_on:
         raise Refused(

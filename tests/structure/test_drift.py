@@ -39,12 +39,16 @@ SLIPS = {
          "test_lot_of_another_nominal_percent_is_remarked_upon"),
 }  # fmt: skip
 
-# What nobody can have meant: (what, module, test). Where the database refuses it as well, the test
-# asks both; DEVELOPERS.md says which it cannot hold, and why.
+# What nobody can have meant: (what, module, test). It is refused with a sentence, and the database
+# refuses it past the services.
 BAD_INPUT = [
     ("a fill onto a fill", "itm/web/test_concentrate.py", "test_impossible_movement_is_refused"),
+    ("a fill onto a fill, past the services", "itm/registry/test_movement_constraints.py",
+     "test_a_book_that_does_not_hold_together_is_not_closed"),
     ("more than a tank holds", "itm/web/test_concentrate.py",
      "test_impossible_movement_is_refused"),
+    ("a movement past the book of its tank", "itm/registry/test_movement_constraints.py",
+     "test_no_movement_goes_past_the_book"),
     ("a day before the tank stood there", "itm/web/test_concentrate.py",
      "test_tank_was_not_installed_after_it_was_filled"),
     ("retired before it began", "itm/registry/test_days_in_order.py",

@@ -89,6 +89,8 @@ class MovementForm(RegistryForm):
 
     def __init__(self, data: Any = None, *, actor: Actor, kind: str, row: Any = None, **on: Any):
         super().__init__(data, row=row, **({} if row else {**on, "kind": kind}))
+        for name in TankMovement.derived:  # of the wrong one; the right one's follow from the book
+            setattr(self.instance, name, None)
         goes_out = kind in TankMovement.OUT
         asked = {*WORDS[Kind(kind)], "because" if row else "first_of_day"}
         asked.add("as_waste" if goes_out else "store")

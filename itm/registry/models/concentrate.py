@@ -9,6 +9,7 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.access import Scoped, ScopedQuerySet
+from itm.registry.models import guards
 from itm.registry.models.sites import Site
 
 
@@ -20,7 +21,9 @@ class Tank(Tracked, Scoped):
         ATMOSPHERIC = "atmospheric", "Atmospheric"
         PRESSURE_NO_BLADDER = "pressure_no_bladder", "Pressure tank without bladder"
 
+    derived = frozenset({"writing_id"})
     site_path = "site"
+    guard_rules = guards.TANK
     site = models.ForeignKey(Site, models.PROTECT, related_name="tanks")
     tag = models.CharField(max_length=40)
     kind = models.CharField(max_length=20, choices=Kind.choices)
@@ -32,6 +35,11 @@ class Tank(Tracked, Scoped):
     # From papers older than this record, so that a new installation does not call all of it late.
     earlier_check_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)
+    # Points to no tank while movements are being written, and to nothing otherwise (guards.py).
+    writing = models.ForeignKey(
+        "self", models.DO_NOTHING, null=True, blank=True, editable=False, related_name="+",
+        db_index=False,
+    )  # fmt: skip
     objects = ScopedQuerySet.as_manager()
 
     class Meta:

@@ -1,11 +1,13 @@
 """What went into a tank and out of it. A wrong movement is withdrawn, never edited away."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from itm.core.history import Tracked
 from itm.registry.access import Scoped, ScopedQuerySet
+from itm.registry.models import guards
 from itm.registry.models.concentrate import ConcentrateLot, Tank
+from itm.registry.models.guards import SLACK
 
 
 class MovementQuerySet(ScopedQuerySet):
@@ -20,6 +22,10 @@ class TankMovement(Tracked, Scoped):
 
     A fill goes into an empty tank, a top-up onto what stands there; a draw-off takes of every lot
     in proportion; a drain empties, whatever was measured of it.
+
+    `held` and `left` are what the book says before and after it. They are worked out with every
+    write of the book and kept, because only in a column can the database refuse what is wrong over
+    the whole of it. Those withdrawn have none.
     """
 
     class Kind(models.TextChoices):
@@ -31,7 +37,9 @@ class TankMovement(Tracked, Scoped):
     IN = (Kind.FILL, Kind.TOP_UP)
     OUT = (Kind.DRAW_OFF, Kind.DRAIN)
 
+    derived = frozenset({"held", "left", "excess"})
     site_path = "tank__site"
+    guard_rules = guards.MOVEMENT
     tank = models.ForeignKey(Tank, models.PROTECT, related_name="movements")
     kind = models.CharField(max_length=10, choices=Kind.choices)
     lot = models.ForeignKey(
@@ -42,6 +50,10 @@ class TankMovement(Tracked, Scoped):
     position = models.IntegerField(default=0)
     volume = models.FloatField(null=True, blank=True, help_text="m³; of a drain, if measured")
     volume_typed = models.CharField(max_length=40, blank=True)
+    held = models.FloatField(null=True, editable=False, help_text="m³ in the tank before it")
+    left = models.FloatField(null=True, editable=False, help_text="m³ in the tank after it")
+    # Empty unless older papers had the tank overfull, short, or filled onto a fill: by how much.
+    excess = models.FloatField(null=True, editable=False, help_text="m³; 0 for a fill onto a fill")
     reason = models.CharField(max_length=200, blank=True)
     # Of a drain: how the tank was cleaned after it, and what of PFAS an analysis then found.
     cleaned = models.CharField(max_length=200, blank=True)
@@ -79,6 +91,48 @@ class TankMovement(Tracked, Scoped):
                 violation_error_message=(
                     "The volume is above 0; only that of a drain may stay empty."
                 ),
+            ),
+            models.CheckConstraint(
+                condition=Q(held=None, left=None, excess=None)
+                | Q(held__isnull=False, left__isnull=False, withdrawn_at=None),
+                name="movement_book_is_whole",
+                violation_error_message="What a withdrawn movement left in the tank is nothing.",
+            ),
+            models.CheckConstraint(
+                condition=Q(held=None)
+                | Q(kind="drain", left=0)
+                | Q(kind="draw_off", left=0, excess__isnull=False)
+                | Q(
+                    kind="draw_off",
+                    left__gte=F("held") - F("volume") - SLACK,
+                    left__lte=F("held") - F("volume") + SLACK,
+                )
+                | Q(
+                    kind__in=["fill", "top_up"],
+                    left__gte=F("held") + F("volume") - SLACK,
+                    left__lte=F("held") + F("volume") + SLACK,
+                ),
+                name="movement_left_follows",
+                violation_error_message=(
+                    "More cannot have come out of a tank than stood in it by its book."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(held=None) | Q(held__gte=0, left__gte=0),
+                name="movement_never_below_zero",
+                violation_error_message="A tank never holds less than nothing.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="fill") | Q(held=None) | Q(held=0) | Q(excess__isnull=False),
+                name="movement_fill_into_empty",
+                violation_error_message=(
+                    "A fill goes into an empty tank: note it as a top-up, or the drain before it."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(excess=None) | Q(excess__gte=0),
+                name="movement_excess_not_negative",
+                violation_error_message="What older papers had too much is 0 m³ or more.",
             ),
             models.CheckConstraint(
                 condition=Q(kind__in=["fill", "top_up"]) | ~Q(reason=""),

@@ -1,9 +1,7 @@
 """Sites, the authorities that oversee them and the contractors engaged there."""
 
 from datetime import date
-from functools import cache
 from typing import Self
-from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -13,11 +11,8 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.access import Scoped, ScopedQuerySet
-
-
-@cache
-def known_zones() -> frozenset[str]:
-    return frozenset(available_timezones())
+from itm.registry.models import guards
+from itm.registry.models.guards import known_zones
 
 
 def validate_zone(name: str) -> None:
@@ -31,6 +26,7 @@ class Site(Tracked, Scoped):
     """A place with foam systems. Its clock decides its dates. Retired, never deleted."""
 
     site_path = ""
+    guard_rules = guards.SITE
     owner = models.ForeignKey(Organisation, models.PROTECT, related_name="sites")
     name = models.CharField(max_length=80)
     address = models.TextField(max_length=400, blank=True)

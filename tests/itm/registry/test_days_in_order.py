@@ -1,15 +1,20 @@
-"""Days and zones that cannot be: refused with a sentence, and by the database where it can."""
+"""Days and zones that cannot be: refused with a sentence, and by the database."""
 
 from datetime import date
 from typing import Any
+from zoneinfo import available_timezones
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
+from itm.core import triggers
 from itm.core.errors import Refused
+from itm.core.triggers import Rule
 from itm.registry import retiring, services
+from itm.registry.models import Site
+from itm.registry.models.sites import known_zones
 from tests.conftest import Scene
-from tests.factories import TODAY, FoamSystemFactory, TankFactory
+from tests.factories import TODAY, FoamSystemFactory, SiteFactory, TankFactory
 
 BEGAN, BEFORE = date(2020, 5, 6), date(2020, 5, 5)
 
@@ -42,5 +47,25 @@ def test_a_time_zone_that_does_not_exist_is_refused(scene: Scene, zone: str) -> 
     with pytest.raises(Refused) as refused:
         services.change_site(actor=scene.owner, site=scene.site, time_zone=zone)
     assert refused.value.place == "time_zone"
+    rows = Site._base_manager.filter(pk=scene.site.pk)
+    with pytest.raises(IntegrityError, match="no time zone"), transaction.atomic():
+        rows.update(time_zone=zone)
+    with pytest.raises(IntegrityError, match="no time zone"), transaction.atomic():
+        SiteFactory(time_zone=zone)
     scene.site.refresh_from_db()
     assert scene.site.time_zone == "Europe/Lisbon"
+    rows.update(time_zone="Asia/Tokyo")
+
+
+def test_every_zone_that_is_offered_has_a_clock() -> None:
+    """Held against the standard library, which may know more from the machine's own list."""
+    assert known_zones() <= available_timezones()
+    assert {"UTC", "Europe/Lisbon", "America/Argentina/Buenos_Aires"} <= known_zones()
+
+
+@pytest.mark.django_db
+def test_an_older_list_of_zones_in_the_database_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As after an update of the list without a migrate."""
+    later = Rule("UPDATE", "1 = 0", "of a later list")
+    monkeypatch.setattr(Site, "guard_rules", {**Site.guard_rules, "zone_later": later})
+    assert triggers.missing(connection) == ["guard_registry_site_zone_later"]
