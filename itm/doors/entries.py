@@ -18,12 +18,16 @@ from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
 from itm.doors.entry import Answer, Call, Done, Entry, entry_of, instant_of
 from itm.doors.verbs import VERBS, Verb
 from itm.intake.once import once
-from itm.records import device_clocks, queries
+from itm.records import check_queries, device_clocks, queries
 from itm.records.merge import Crossed
-from itm.records.models import Visit
+from itm.records.models import ConcentrateCheck, Visit
+from itm.registry import queries as registry
+from itm.registry.models import Tank
 
+Whole = Visit | ConcentrateCheck | Tank
 MOST_ENTRIES = 500  # a day has some hundred; a device sends more in parts
-FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Visit]]] = {
+# How each kind of row is found, and the visit or check that it belongs to.
+FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Whole]]] = {
     "visit": (queries.visit, lambda row: row),
     "test": (queries.test, lambda row: row.visit),
     "run": (queries.run, lambda row: row.test.visit),
@@ -31,8 +35,13 @@ FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Visi
     "line": (queries.restoration_line, lambda row: row.visit),
     "bottle": (queries.bottle, lambda row: row.bench.visit),
     "reading": (queries.reading, lambda row: row.bottle.bench.visit),
+    "tank": (registry.tank, lambda row: row),
+    "check": (check_queries.check, lambda row: row),
+    "sample": (check_queries.sample, lambda row: row.concentrate_check),
+    "value": (check_queries.value, lambda row: row.sample.concentrate_check),
 }
-MADE_BY_ENTRIES = ("bottle", "reading")
+MADE_BY_ENTRIES = ("bottle", "reading", "check", "sample", "value")
+HAND_INS = ("hand_in", "hand_in_check")
 WAITS = "waits"
 # Refusals that time heals: what is missing is on another device, or later in the same queue.
 PASSING = {("flush_done", "out_of_order")} | {(name, "not_started") for name in VERBS}
@@ -54,12 +63,12 @@ def take(
             "too_many", f"{len(entries)} entries at once; send at most {MOST_ENTRIES}.", "entries"
         )
     answers: list[Answer] = []
-    failed: set[int | None] = set()  # visits of entries that were not taken; None is not known
+    failed: set[Whole | None] = set()  # of entries that were not taken; None is not known
     for raw in entries:
         taking = _Taking(actor, clock, at, failed)
         answer = taking.answer(raw)
         if not answer.taken:
-            failed.add(taking.visit_id)
+            failed.add(taking.whole)
         answers.append(answer)
     return answers
 
@@ -68,10 +77,10 @@ class _Taking:
     """One entry on its way."""
 
     def __init__(
-        self, actor: Actor, device_now: datetime | None, at: datetime, failed: set[int | None]
+        self, actor: Actor, device_now: datetime | None, at: datetime, failed: set[Whole | None]
     ) -> None:
         self.actor, self.device_now, self.at, self.failed = actor, device_now, at, failed
-        self.visit_id: int | None = None
+        self.whole: Whole | None = None
         self.verb = ""
 
     def answer(self, raw: Any) -> Answer:
@@ -110,8 +119,8 @@ class _Taking:
 
     def _do(self, verb: Verb, entry: Entry) -> dict[str, Any]:
         row = row_of(self.actor, verb, entry)
-        self.visit_id = visit_id_of(verb, row)
-        if verb.name == "hand_in" and self.failed & {None, self.visit_id}:
+        self.whole = FIND[verb.of][1](row) if verb.of else None
+        if verb.name in HAND_INS and self.failed & {None, self.whole}:
             raise Refused(
                 WAITS,
                 "Something that was entered before this could not be taken; see to that first, or "
@@ -152,10 +161,6 @@ def row_of(actor: Actor, verb: Verb, entry: Entry) -> Any:
         ) from None
 
 
-def visit_id_of(verb: Verb, row: Any) -> int | None:
-    return FIND[verb.of][1](row).pk if verb.of else None
-
-
 @transaction.atomic
 def perform(
     *, actor: Actor, verb: Verb, entry: Entry, row: Any, device_now: datetime | None, at: datetime
@@ -163,9 +168,10 @@ def perform(
     """The deed itself, and the clock that stamped it where that is off."""
     stamp = entry.at or at
     latest = max(stamp, at, device_now or at)
-    done = verb.does(Call(actor, entry, row, stamp, at, latest))
     off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
-    device_clocks.note(actor=actor, visit=done.visit, off=off, at=at)
+    done = verb.does(Call(actor, entry, row, stamp, at, latest, off))
+    if done.visit is not None:
+        device_clocks.note(actor=actor, visit=done.visit, off=off, at=at)
     return done
 
 

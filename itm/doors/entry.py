@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from itm.core.errors import Refused
@@ -75,13 +75,15 @@ class Call:
     at: datetime  # the device's stamp
     now: datetime  # the server's clock
     latest: datetime  # nothing typed may be later than this
+    off: timedelta  # of the device's clock, above 0 when it is ahead
 
 
 @dataclass(frozen=True)
 class Done:
-    """What a deed did: the texts that stand now, and the visit that it belongs to."""
+    """What a deed did: the texts that stand now, and the visit that it belongs to. A concentrate
+    check belongs to none."""
 
-    visit: Visit
+    visit: Visit | None
     now: Mapping[str, Any] = field(default_factory=dict)
     code: str = ""
     sentence: str = ""

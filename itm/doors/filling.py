@@ -67,8 +67,11 @@ def require_known(put: Texts, known: Mapping[str, Any]) -> None:
         )
 
 
+LISTED = (forms.ModelMultipleChoiceField, forms.MultipleChoiceField, OutletsField)
+
+
 def _data(name: str, field: forms.Field, value: "str | list[str]") -> dict[str, Any]:
-    many = isinstance(field, forms.ModelMultipleChoiceField | OutletsField)
+    many = isinstance(field, LISTED)
     if many != isinstance(value, list):
         raise Refused(
             "not_a_list", "Write a list here." if many else "Write one text here, no list.", name

@@ -8,9 +8,17 @@ from dataclasses import dataclass
 
 from calc import units
 from itm.core.measures import TEMPERATURE
-from itm.doors.deeds import bench, discharge, restoring, visits
+from itm.doors.deeds import bench, checks, discharge, restoring, visits
 from itm.doors.entry import Call, Done
-from itm.records.models import FlowRun, ProportioningTest, RestorationLine
+from itm.records.models import (
+    ConcentrateCheck,
+    ConcentrateSample,
+    FlowRun,
+    ProportioningTest,
+    RestorationLine,
+    SampleValue,
+)
+from itm.registry.properties import PROPERTIES
 
 FLOW, PRESSURE, VOLUME = tuple(units.FLOW), tuple(units.PRESSURE), tuple(units.VOLUME)
 SOURCES = tuple(FlowRun.FlowSource.values)
@@ -240,4 +248,91 @@ BENCH = (
     ),
 )  # fmt: skip
 
-VERBS = {verb.name: verb for verb in (*VISIT, *DISCHARGE, *RESTORE, *BENCH)}
+CHECK_PURPOSES = tuple(ConcentrateCheck.Purpose.values)
+POINTS = tuple(ConcentrateSample.Point.values)
+HELD_AGAINST = (
+    Field("programmes", "codes of limits beside those of the certificate", listed=True),
+    Field("u_refractive_index", "standard uncertainty of an index beside the certificate"),
+    Field("u_density", "standard uncertainty of a density beside the certificate, kg/m³"),
+)
+CHECK_NOTES = (
+    Field("circulated", "the tank was circulated before the bottles were filled", choices=YES_NO),
+    Field("notes", "anything else"),
+)
+CHECK = (
+    Verb(
+        "begin_check", "A concentrate check; what it is held against is frozen now.",
+        checks.begin_check, "tank",
+        (
+            Field("checked_on", "day of the bottles; that of the stamp if nothing is said"),
+            Field("purpose", "what it is for", needed=True, choices=CHECK_PURPOSES),
+            *HELD_AGAINST,
+            *CHECK_NOTES,
+        ),
+        makes="check",
+    ),
+    Verb(
+        "note_check", "What is known of the check; what it is held against before any value only.",
+        checks.note_check, "check",
+        (
+            Field("checked_on", "day of the bottles"),
+            Field("purpose", "what it is for", choices=CHECK_PURPOSES),
+            *HELD_AGAINST,
+            *CHECK_NOTES,
+        ),
+        merges=True,
+    ),
+    Verb(
+        "add_check_sample", "A bottle was filled at a point of the tank.", checks.add_check_sample,
+        "check",
+        (
+            Field("point", "where it was filled", needed=True, choices=POINTS),
+            Field("label", "as it stands on the bottle; the next of its point if nothing is said"),
+            Field("taken_at", "when, if not at the stamp of the entry"),
+            Field("look", "colour, smell, layers, sediment"),
+        ),
+        makes="sample",
+    ),
+    Verb(
+        "note_check_sample", "What is known of a bottle, and its way to the laboratory.",
+        checks.note_check_sample, "sample",
+        (
+            Field("label", "as it stands on the bottle"),
+            Field("point", "where it was filled", choices=POINTS),
+            Field("taken_at", "when it was filled"),
+            Field("look", "colour, smell, layers, sediment"),
+            Field("laboratory", "where it was sent"),
+            Field("sent_on", "2026-05-04; sending it completes nothing"),
+            Field("consignment", "number of the dispatch"),
+            Field("received_on", "day it reached the laboratory"),
+        ),
+        merges=True,
+    ),
+    Verb(
+        "withdraw_check_sample", "Broken, lost or wrongly filled.", checks.withdraw_check_sample,
+        "sample", (REASON,),
+    ),
+    Verb(
+        "bring_back_check_sample", "It counts again.", checks.bring_back_check_sample, "sample"
+    ),
+    Verb(
+        "add_value", "What was measured of one property of a bottle, once.", checks.add_value,
+        "sample",
+        (
+            Field("property", "which", needed=True, choices=tuple(PROPERTIES)),
+            Field("value", "every digit, and the unit where the property has one", needed=True),
+            Field("temperature", "°C, of the liquid"),
+            Field(
+                "origin", "own if nothing is said; a laboratory's needs its report before the "
+                "hand-in", choices=tuple(SampleValue.Origin.values),
+            ),
+        ),
+        makes="value",
+    ),
+    Verb("set_aside_value", "It counts no more, and stays.", checks.set_aside_value, "value",
+         (REASON,)),
+    Verb("bring_back_value", "It counts again.", checks.bring_back_value, "value"),
+    Verb("hand_in_check", "The check goes to whoever signs it.", checks.hand_in_check, "check"),
+)  # fmt: skip
+
+VERBS = {verb.name: verb for verb in (*VISIT, *DISCHARGE, *RESTORE, *BENCH, *CHECK)}
