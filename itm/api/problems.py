@@ -14,7 +14,7 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
-from itm.doors.hand_in_day import DayRefused
+from itm.doors.document import DocumentRefused
 
 MEDIA_TYPE = "application/problem+json"
 Fault = dict[str, str]  # pointer, code, detail
@@ -113,7 +113,7 @@ def told(error: ItmError) -> Told:
     """Status, code, sentence, faults and headers of a refusal."""
     status = {NotFound: 404, Forbidden: 403, Conflict: 409}.get(type(error), 422)
     errors = []
-    if isinstance(error, DayRefused):
+    if isinstance(error, DocumentRefused):
         errors = [fault(one.place, one.code, one.sentence) for one in error.problems]
     elif isinstance(error, Refused):
         place = error.place

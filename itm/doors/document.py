@@ -1,9 +1,9 @@
 """Walking through a document: each part knows its place, and what is wrong is told there."""
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import DataError, IntegrityError, transaction
 
@@ -16,6 +16,17 @@ from itm.intake.check import Problem
 
 MOST_PARTS = 3000  # of one document; the largest day has some hundred
 MOST_PROBLEMS = 100  # nobody reads more
+T = TypeVar("T")
+
+
+class DocumentRefused(Refused):
+    """`problems` holds each with its place in the document, as a JSON pointer (RFC 6901)."""
+
+    def __init__(self, code: str, problems: list[Problem]) -> None:
+        first = problems[0]
+        more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
+        super().__init__(code, f"{first.sentence}{more}", first.place)
+        self.problems = problems
 
 
 class Walk:
@@ -104,7 +115,12 @@ class Part:
         """Perform the entry that this part stands for: `put` are its texts, `stamp` the name of its
         moment. `extra` comes from the part `beside`, and `named` says what the document calls what
         the entry calls otherwise. What it made, or nothing where it was refused, which is told."""
-        names = {"at": stamp, **{name: name for name in put}, **(named or {})}
+        names = {
+            "at": stamp,
+            **({stamp: stamp} if stamp else {}),
+            **{name: name for name in put},
+            **(named or {}),
+        }
         if stamp:
             at = self._stamp(stamp)
             if at is None:
@@ -116,8 +132,16 @@ class Part:
             "put": {**{n: self.value[n] for n in put if n in self.value}, **(extra or {})},
             "at": at.isoformat() if at else None,
         }
+        return self.attempt(lambda: self._performed(raw), names, beside)
+
+    def attempt(
+        self, do: Callable[[], T], names: Mapping[str, str], beside: "Part | None" = None
+    ) -> T | None:
+        """What it gave, or nothing where it was refused, which is told at its place: `names` are
+        the places of what is done in those of the document."""
         try:
-            return self._performed(raw)
+            with transaction.atomic():
+                return do()
         except Wrong as wrong:
             for one in wrong.problems:
                 self._tell(one, names, beside)
@@ -125,7 +149,7 @@ class Part:
             one = Problem(refused.place, refused.code, refused.sentence)
             self._tell(one, names, beside)
         except ItmError as error:
-            self.wrong("", error.code, error.sentence)
+            self.wrong(names.get("of", ""), error.code, error.sentence)
         except (IntegrityError, DataError):
             self.wrong("", "not_kept", "The database refused this part: it contradicts another.")
         return None
@@ -134,7 +158,6 @@ class Part:
         """Of the row that it makes: the same document under the same key makes the same."""
         return uuid.uuid5(self.walk.key, f"{self.pointer} {verb}")
 
-    @transaction.atomic
     def _performed(self, raw: dict[str, Any]) -> Mapping[str, Any]:
         entry = entry_of(raw)
         verb = verb_of(entry)

@@ -12,17 +12,17 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
-from itm.core.errors import Refused
-from itm.doors.document import Part, Walk
+from itm.doors.document import DocumentRefused, Part, Walk
 from itm.doors.document_bench import BENCH_TEXTS, Readings, benches_by_name, read, set_out
+from itm.doors.document_check import taken
 from itm.intake.check import Problem
 from itm.intake.complete import problems as left_to_do
 from itm.intake.once import Answer, once
-from itm.records import queries
+from itm.records import check_queries, queries
 from itm.records.models import FlowRun, ProportioningTest
 
 FORM = 1
-DAY = ("form", "about", "visit", "notices", "start", "benches", "tests")
+DAY = ("form", "about", "visit", "notices", "start", "benches", "tests", "checks")
 VISIT = ("key", "site", "planned_on", "crew", "effluent_plan", "ambient_c", "weather")
 NOTICE = ("told", "told_at", "how", "reference")
 START = ("at", "reason", "coordinator")
@@ -37,21 +37,11 @@ RUN = ("flow_point", *RUN_TEXTS, "foam_seen_at", "samples")
 LINE = ("text", "outcome", "ended_at", "reason", "handed_to", "handed_at")
 
 
-class DayRefused(Refused):
-    """`problems` holds each with its place in the document, as a JSON pointer (RFC 6901)."""
-
-    def __init__(self, problems: list[Problem]) -> None:
-        first = problems[0]
-        more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
-        super().__init__("day_refused", f"{first.sentence}{more}", first.place)
-        self.problems = problems
-
-
 def hand_in_day(*, actor: Actor, document: Any, key: uuid.UUID, at: datetime) -> Answer:
     """Take a day and hand its tests in, in one transaction, under the key of who asks.
 
-    The answer names the visit and each test with its outcome. An exact repeat is answered as the
-    first time. Raises Forbidden; DayRefused; Refused other_body, bad_body.
+    The answer names the visit, and each test and check with its outcome. An exact repeat is
+    answered as the first time. Raises Forbidden; DocumentRefused; Refused other_body, bad_body.
     """
 
     def do() -> dict[str, Any]:
@@ -59,7 +49,7 @@ def hand_in_day(*, actor: Actor, document: Any, key: uuid.UUID, at: datetime) ->
             walk = Walk(actor, key, at)
             made = _take(walk, Part(walk, document, ""))
             if walk.problems:
-                raise DayRefused(walk.problems)
+                raise DocumentRefused("day_refused", walk.problems)
         return made
 
     return once(actor=actor, key=key, what="day", body=document, do=do, at=at)
@@ -78,8 +68,9 @@ def _take(walk: Walk, day: Part) -> dict[str, Any]:
     start = day.part("start")
     start.only(START)
     parts = day.parts("tests")
-    if not parts:
-        day.wrong("tests", "no_tests", "A day holds at least one test.")
+    checks = day.parts("checks")
+    if not parts and not checks:
+        day.wrong("tests", "no_tests", "A day holds at least one test or check.")
     benches = benches_by_name(day)
     prepared = _prepare(walk, parts, benches, visit, start)
     if start.value:
@@ -89,10 +80,23 @@ def _take(walk: Walk, day: Part) -> dict[str, Any]:
         readings += _work(part, test)
     rests_on = {part.text("bench"): test for part, test in reversed(prepared)}
     read([*set_out(benches, rests_on), *readings])
-    return {
+    made: dict[str, Any] = {
         "visit": str(visit),
         "tests": [_hand_in(walk, part, test) for part, test in prepared],
     }
+    if checks:
+        made["checks"] = [_check(walk, part, visit) for part in checks]
+    return made
+
+
+def _check(walk: Walk, part: Part, visit: uuid.UUID) -> dict[str, Any]:
+    """Of a tank of the visit's own site: another's belongs to another day."""
+    site = queries.visit(walk.actor, visit).site
+    tanks = {str(tank.key) for tank in check_queries.tanks_at(walk.actor, site)}
+    if part.text("tank").lower() not in tanks:
+        part.wrong("tank", "no_tank", f"No tank in use at {site.name} has this key.")
+        return {}
+    return taken(walk, part)
 
 
 def _visit(walk: Walk, day: Part) -> uuid.UUID | None:

@@ -167,13 +167,18 @@ def bring_back_sample(*, actor: Actor, sample: ConcentrateSample) -> Concentrate
 def attach_report(
     *, actor: Actor, check: ConcentrateCheck, upload: Upload, laboratory: str, number: str,
     reported_on: date, samples: Sequence[ConcentrateSample], at: datetime,
+    key: uuid.UUID | None = None,
 ) -> LaboratoryReport:  # fmt: skip
-    """The paper of the laboratory, on the bottles that it answers for.
+    """The paper of the laboratory, on the bottles that it answers for. May run twice by its `key`.
 
     Raises Forbidden; Refused not_draft, samples_missing, report_there, before_samples, day_ahead
     and what `files.inspect` refuses.
     """
     row = locked_check(actor, check)
+    if key is not None:
+        there = LaboratoryReport.objects.filter(key=key, concentrate_check=row).first()
+        if there is not None:
+            return there
     _require_report(row, laboratory, number, reported_on, at)
     chosen = list(row.samples.in_use().filter(pk__in=[sample.pk for sample in samples]))
     if not chosen:
@@ -184,6 +189,7 @@ def attach_report(
         concentrate_check=row, laboratory=laboratory.strip(), number=number.strip(),
         reported_on=reported_on, name=found.name, content_type=found.content_type,
         size=found.size, sha256=found.sha256, added_by=actor.person, added_at=at,
+        **({"key": key} if key else {}),
     )  # fmt: skip
     report.file.save(f"file{found.suffix}", File(upload.file), save=False)
     try:

@@ -43,4 +43,10 @@ API: dict[tuple[str, str], Row] = {
     ("test", "get"): ("draft", "read", "404", "ok", "404"),
     ("sealed", "get"): ("sealed", "read", "ok", "ok", "ok"),
     ("report", "get"): ("sealed", "read", "ok", "ok", "ok"),
+    ("checks", "get"): ("", "read", "ok", "ok", "ok"),
+    ("checks", "post"): ("", "hand_in", "ok", "ok", "ok"),
+    ("check", "get"): ("draft check", "read", "404", "ok", "404"),
+    ("laboratory_reports", "post"): ("draft check", "hand_in", "404", "ok", "404"),
+    ("check_sealed", "get"): ("sealed check", "read", "ok", "ok", "ok"),
+    ("check_report", "get"): ("sealed check", "read", "ok", "ok", "ok"),
 }

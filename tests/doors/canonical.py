@@ -4,19 +4,21 @@ import json
 import re
 from typing import Any
 
-from itm.records.models import ProportioningTest
+from itm.records.models import ConcentrateCheck, ProportioningTest
 
 KEY = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
-def handed_in(test: ProportioningTest) -> dict[str, Any]:
+def handed_in(test: ProportioningTest | ConcentrateCheck) -> dict[str, Any]:
     found: dict[str, Any] = json.loads(bytes(test.moves.get(verb="hand_in").document))
     return found
 
 
 def same(form: dict[str, Any], scene: Any, *, without: tuple[str, ...] = ()) -> str:
     """The document without the keys of what the door made; those of the register stay."""
-    register = {str(row.key) for row in (scene.site, scene.proportioner, scene.instrument)}
+    register = {
+        str(row.key) for row in (scene.site, scene.proportioner, scene.instrument, scene.tank)
+    }
     text = KEY.sub(lambda key: key[0] if key[0] in register else "(key)", json.dumps(form))
     found = _less(json.loads(text), without)
     for table in found["rows"].values():

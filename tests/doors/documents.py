@@ -27,6 +27,15 @@ def day_document(scene: Any) -> dict[str, Any]:
     return document
 
 
+def check_document(scene: Any) -> dict[str, Any]:
+    """The invented check of fixtures/intake/check.json, of the scene's tank."""
+    text = FIXTURE.with_name("check.json").read_text()
+    placeholder = "00000007-0000-4000-8000-000000000000"
+    assert placeholder in text
+    document: dict[str, Any] = json.loads(text.replace(placeholder, str(scene.tank.key)))
+    return document
+
+
 def handed_in(scene: Any, document: Any, at: Any, *, key: Any = None, actor: Any = None) -> Answer:
     return hand_in_day(
         actor=actor or scene.contractor, document=document, key=key or uuid4(), at=at

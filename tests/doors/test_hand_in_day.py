@@ -9,7 +9,7 @@ import pytest
 
 from itm.core.errors import Refused
 from itm.core.history import Change
-from itm.doors.hand_in_day import DayRefused
+from itm.doors.document import DocumentRefused
 from itm.intake.models import Receipt
 from itm.records.models import Bottle, FlowRun, ProportioningTest, Reading, Visit
 from tests.doors.documents import day_document, handed_in
@@ -25,7 +25,7 @@ def document(scene):
 
 def problems(scene, document, **options) -> list[tuple[str, str]]:
     before = Change.objects.count()
-    with pytest.raises(DayRefused) as refusal:
+    with pytest.raises(DocumentRefused) as refusal:
         handed_in(scene, document, EVENING, **options)
     assert not Visit.objects.exists()
     assert not Receipt.objects.exists()

@@ -162,6 +162,10 @@ class MadeTestShape(serializers.Serializer):
 class MadeDayShape(serializers.Serializer):
     visit = serializers.UUIDField()
     tests = MadeTestShape(many=True)
+    checks = serializers.ListField(
+        child=serializers.DictField(), required=False,
+        help_text="Of a day with checks: each as `POST /checks/` answers one",
+    )  # fmt: skip
 
 
 DAY_WORDS = (
@@ -192,9 +196,14 @@ DAY = {
         "notices": {"type": "array", "items": {"type": "object"}},
         "start": {"type": "object", "description": "at, reason, coordinator"},
         "benches": {"type": "array", "items": {"type": "object"}},
-        "tests": {"type": "array", "items": {"type": "object"}, "minItems": 1},
+        "tests": {"type": "array", "items": {"type": "object"}},
+        "checks": {
+            "type": "array", "items": {"type": "object"},
+            "description": "Concentrate checks of tanks at the site, each as `POST /checks/` takes "
+            "one. A day holds at least one test or check.",
+        },
     },
-    "required": ["visit", "benches", "tests"],
+    "required": ["visit"],
 }  # fmt: skip
 
 

@@ -218,11 +218,14 @@ class SealedBytes(View):
     def get(self, request: Request, key: UUID) -> HttpResponse:
         """Exactly what was sealed: its SHA-256 is the digest on the report. Refused while the
         record is not sealed."""
-        record = reports.sealed_record(self.actor, key)
-        return HttpResponse(
-            bytes(record.seal.document), content_type="application/json",
-            headers={"ETag": f'"{record.digest}"'},
-        )  # fmt: skip
+        return sealed_bytes(reports.sealed_record(self.actor, key))
+
+
+def sealed_bytes(record: reports.SealedRecord) -> HttpResponse:
+    return HttpResponse(
+        bytes(record.seal.document), content_type="application/json",
+        headers={"ETag": f'"{record.digest}"'},
+    )  # fmt: skip
 
 
 class WaitingShape(serializers.Serializer):
@@ -244,14 +247,18 @@ class Report(View):
     )  # fmt: skip
     def get(self, request: Request, key: UUID) -> HttpResponse | Response:
         """Refused while the record is not sealed."""
-        record = reports.sealed_record(self.actor, key)
-        made = reports.report_bytes(record.seal)
-        if made is not None:
-            return HttpResponse(made, content_type="application/pdf")
-        promise(record.seal)
-        how = reports.making(record.seal)
-        body = {"state": "being made", "said": how.said, "tries": how.tries}
-        return Response(body, status=202, headers={"Retry-After": "30" if how.tries else "4"})
+        return report_of(reports.sealed_record(self.actor, key))
+
+
+def report_of(record: reports.SealedRecord) -> HttpResponse | Response:
+    """The file, or that it is being made, which is promised once more."""
+    made = reports.report_bytes(record.seal)
+    if made is not None:
+        return HttpResponse(made, content_type="application/pdf")
+    promise(record.seal)
+    how = reports.making(record.seal)
+    body = {"state": "being made", "said": how.said, "tries": how.tries}
+    return Response(body, status=202, headers={"Retry-After": "30" if how.tries else "4"})
 
 
 urls: list[URLPattern] = [

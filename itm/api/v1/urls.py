@@ -1,6 +1,7 @@
 from django.urls import URLPattern
 
 from itm.api.v1 import (
+    checks,
     computing,
     concentrate,
     duties,
@@ -22,5 +23,6 @@ urlpatterns: list[URLPattern] = [
     *inspections.urls,
     *handing_in.urls,
     *records.urls,
+    *checks.urls,
     *trends.urls,
 ]
