@@ -16,8 +16,10 @@ from django.db import transaction
 
 from itm.core.history import Change
 from itm.notices.models import SUBJECT_OF, Gathering, News
+from itm.records.check_queries import UNDER_WAY
 from itm.records.models import (
     ConcentrateCheck,
+    ConcentrateSample,
     Inspection,
     ProportioningTest,
     RestorationLine,
@@ -28,6 +30,8 @@ from itm.schedule.models import Adoption, Duty
 
 K = News.Kind
 MARGIN = timedelta(minutes=10)  # longer than a transaction; own choice
+# What a laboratory of the trade usually takes, from memory; after it somebody asks. Own choice.
+LONG_AWAY = timedelta(days=28)
 ZONES = timedelta(days=2)  # the day of a site is at most one off that of the server
 AT_A_TIME = 500
 
@@ -58,6 +62,7 @@ def gather(now: datetime) -> None:
                 some = []
         write(news_of(some))
         write(overdue(held.at, now))
+        write(outstanding(held.at, now))
         held.at = max(held.at, now)
         held.save()
 
@@ -85,6 +90,20 @@ def overdue(since: datetime, now: datetime) -> Iterator[News]:
     rows = rows.order_by("latest_on", "site").distinct()
     for site, key, latest in rows.values_list("site", "site__key", "latest_on"):
         yield line(K.OVERDUE, Found(key, site), f"overdue {site} {latest}", at=now, on=latest)
+
+
+def outstanding(since: datetime, now: datetime) -> Iterator[News]:
+    """One line a check and day of sending, however many bottles, to whoever sent them."""
+    rows = ConcentrateSample.objects.filter(
+        UNDER_WAY,
+        sent_on__gt=since.date() - ZONES - LONG_AWAY,
+        sent_on__lte=now.date() - LONG_AWAY,
+    )  # fmt: skip
+    sent = rows.order_by("sent_on", "concentrate_check").values_list(
+        "concentrate_check", "concentrate_check__key", "organisation", "sent_on"
+    )
+    for check, key, to, on in sent.distinct():
+        yield line(K.OUTSTANDING, Found(key, None, to), f"outstanding {check} {on}", at=now, on=on)
 
 
 def line(kind: News.Kind, found: Found, source: str, **values: Any) -> News:

@@ -94,6 +94,23 @@ def of_check(row: News, check: ConcentrateCheck) -> Told:
     return Told(row.get_kind_display(), where, reverse("check", args=[check.key]), ", ".join(said))
 
 
+def outstanding(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    """Of each check what still waits of the bottles that were sent on that day."""
+    things = ConcentrateCheck.objects.visible_to(actor).select_related("site", "tank")
+    return each(rows, things.prefetch_related("samples"), of_away)
+
+
+def of_away(row: News, check: ConcentrateCheck) -> Told:
+    sent = [one for one in check.samples.all() if one.sent_on == row.on]
+    waiting = [one for one in sent if one.under_way]
+    detail = f"sent on {day(row.on)}: " + (
+        f"{', '.join(one.label for one in waiting)}, {waiting[0].laboratory}" if waiting
+        else "answered or withdrawn since"
+    )  # fmt: skip
+    where = f"{check.site.name}: tank {check.tank.tag}"
+    return Told(row.get_kind_display(), where, reverse("check", args=[check.key]), detail)
+
+
 def of_draft(row: News, test: ProportioningTest) -> Told:
     where = f"{test.site.name}: {test.proportioner.system.name}, {test.proportioner.tag}"
     url = reverse("visit", args=[test.visit.key])
@@ -246,6 +263,7 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.HANDED_IN, K.SENT_BACK, K.SEALED}, tests),
     ({K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED}, visits),
     ({K.INSPECTED}, rounds),
+    ({K.OUTSTANDING}, outstanding),
     ({K.OVERDUE}, overdue),
     ({K.SHIFTED}, shifted),
     ({K.ENGAGED, K.ENGAGEMENT_CHANGED}, grants),

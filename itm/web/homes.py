@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 
 from itm.schedule import sweep
 from itm.trends import next_things, systems, weeks, work
+from itm.trends.checks_at_hand import checks_at_hand
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import LABELS, address
 
@@ -36,7 +37,12 @@ def due(request: HttpRequest) -> HttpResponse:
     return things(request)
 
 
-def things(request: HttpRequest) -> HttpResponse:
+def owner_home(request: HttpRequest) -> HttpResponse:
+    """With the checks of its own people, which nobody else is led to."""
+    return things(request, checks=checks_at_hand(actor_of(request)))
+
+
+def things(request: HttpRequest, **more: Any) -> HttpResponse:
     actor, site, kind = actor_of(request), asked(request, "site"), asked(request, "kind")
     page = next_things.next_things(
         actor, timezone.now(), site=site, kind=kind, page=asked(request, "page") or 1
@@ -51,7 +57,7 @@ def things(request: HttpRequest) -> HttpResponse:
         "whose": WHOSE[actor.kind],
         "here": request.path,
     }
-    return render(request, "homes/things.html", context)
+    return render(request, "homes/things.html", context | more)
 
 
 @signed_in
@@ -95,6 +101,7 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "running": work.running_visits(actor, now),
         "planned": work.planned_visits(actor),
         "unsigned": work.unsigned(actor),
+        "checks": checks_at_hand(actor),
         "calibrations": work.calibrations_due(actor, now),
         "page": work.sites_due(actor, asked(request, "page") or 1),
     }
@@ -127,7 +134,7 @@ def authority_home(request: HttpRequest) -> HttpResponse:
     return render(request, "homes/authority.html", {**context, "narrowed": bool(site or stands)})
 
 
-HOMES = {"owner": things, "contractor": contractor_home, "authority": authority_home}
+HOMES = {"owner": owner_home, "contractor": contractor_home, "authority": authority_home}
 
 
 def asked(request: HttpRequest, name: str) -> str:

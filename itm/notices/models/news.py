@@ -26,6 +26,7 @@ class News(Scoped):
         SENT_BACK = "sent_back", "Result sent back"
         SEALED = "sealed", "Record sealed"
         INSPECTED = "inspected", "Inspection recorded"
+        OUTSTANDING = "outstanding", "Result of a laboratory outstanding"
         OUT = "out", "Taken out of service for a test"
         OUT_TAKEN_BACK = "out_taken_back", "Start of the test day taken back"
         LEFT_OUT = "left_out", "Left out of service"
@@ -109,8 +110,8 @@ K = News.Kind
 SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
     "duties": ("Duties: overdue, moved", (K.OVERDUE, K.SHIFTED)),
     "records": (
-        "Records: handed in, sent back, sealed, inspections",
-        (K.HANDED_IN, K.SENT_BACK, K.SEALED, K.INSPECTED),
+        "Records: handed in, sent back, sealed, outstanding at a laboratory, inspections",
+        (K.HANDED_IN, K.SENT_BACK, K.SEALED, K.INSPECTED, K.OUTSTANDING),
     ),
     "service": (
         "Systems out of service, and back",
@@ -135,6 +136,7 @@ EVERYBODY = (
 )  # fmt: skip
 SERVICE = (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED)
 ENGAGEMENT = (K.ENGAGED, K.ENGAGEMENT_CHANGED)
+# A bottle under way belongs to a draft, so that its line goes to the maker of the check alone.
 # An authority sees no draft and nothing that is only handed in; the contractor of a visit is told
 # as the one to whom the line goes, and another contractor of the site not at all.
 TOLD: dict[str, tuple[News.Kind, ...]] = {

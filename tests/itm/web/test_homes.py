@@ -13,6 +13,7 @@ from itm.accounts.models import Organisation
 from itm.schedule.models import Duty
 from itm.schedule.services import start_duties
 from itm.schedule.standing import stand
+from tests.checks import begun, bottle, checked, mixed, sent
 from tests.factories import FoamSystemFactory, OrganisationFactory, ProportionerFactory, actor_of
 from tests.itm.trends.kept import BY, kept, line, moved, visited
 
@@ -209,3 +210,23 @@ def test_ninety_days_show_by_week_and_one_week_whole(client, scene, sign_in, tim
 def test_a_strange_week_in_the_address_gets_a_page(client, scene, sign_in, week):
     sign_in(client, scene.owner)
     assert client.get(reverse("due_weeks"), {"week": week}).status_code == 200
+
+
+def test_checks_at_hand_stand_on_the_home_of_who_makes_them(client, scene, sign_in):
+    check = begun(scene)
+    sent(bottle(check, scene.contractor), scene.contractor)
+    handed = checked(scene, until="handed_in", top={**mixed(0.9), "ph": "7.6"})
+    checked(scene)
+    text = page(sign_in(client, scene.contractor))
+    assert "1 bottle at a laboratory, the first since 15 Jun 2026" in text
+    assert "handed in, not signed yet" in text
+    assert "diluted" in text
+    links = URL.findall(text)
+    assert [reverse("check", args=[one.key]) for one in (check, handed)] == [
+        link for link in links if link.startswith("/checks/") and len(link) > 10
+    ]
+    assert "Concentrate checks</h2>" not in page(sign_in(client, scene.owner))
+    own = begun(scene, by=scene.owner)
+    text = page(sign_in(client, scene.owner))
+    assert reverse("check", args=[own.key]) in text
+    assert "draft, 0 bottles noted" in text
