@@ -16,7 +16,8 @@ from itm.schedule import calibrations
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties
 from itm.schedule.told import READ, told
-from itm.trends.next_things import KINDS, Thing, next_things, standings
+from itm.trends.next_things import KINDS, next_things, standings
+from itm.trends.thing import Thing
 
 MOST = 50  # lines of what comes; the page has the rest
 BELONGS = {"lean": "result", "rich": "result", "undecided": "result"}

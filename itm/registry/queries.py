@@ -278,6 +278,12 @@ def certificates_in_force(actor: Actor, today: date) -> QuerySet[Certificate]:
     return Certificate.objects.visible_to(actor).filter(pk=Subquery(there.values("pk")[:1]))
 
 
+def instruments_without_certificate(actor: Actor, today: date) -> QuerySet[Instrument]:
+    """In use, and none is in force: never calibrated, or each paper withdrawn."""
+    there = _newest_certificates(today).order_by().filter(instrument=OuterRef("pk"))
+    return Instrument.objects.visible_to(actor).filter(~Exists(there), retired_on=None)
+
+
 def certificates_of(actor: Actor, instrument: Instrument) -> list[Certificate]:
     """The newest first, those withdrawn by mistake too."""
     return list(Certificate.objects.visible_to(actor).filter(instrument=instrument))

@@ -1,18 +1,19 @@
 """Calibrations of instruments as things to do.
 
 An instrument stands at no site, so what is due of it is no duty of one: it follows from the
-certificates, for the organisation that keeps the instrument, and nothing of it is stored.
+certificates, for the organisation that keeps the instrument, and nothing of it is stored. One
+without any certificate is due, with no day that a calendar could hold.
 """
 
 from collections import Counter
 from datetime import date, datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import DateField, Q, QuerySet, Value
 
 from itm.accounts.actor import Actor
 from itm.core.clock import LAST_TO_BEGIN, date_at
-from itm.registry.models import Certificate
-from itm.registry.queries import certificates_in_force
+from itm.registry.models import Certificate, Instrument
+from itm.registry.queries import certificates_in_force, instruments_without_certificate
 from itm.schedule.due import Standing, standing
 
 # A laboratory keeps an instrument for weeks and is asked for a date before that: own choice, no
@@ -36,10 +37,21 @@ def calibrations(actor: Actor, now: datetime) -> QuerySet[Certificate]:
     return rows.filter(due_on__isnull=False, instrument__retired_on=None)
 
 
+def not_on_record(actor: Actor, now: datetime) -> QuerySet[Instrument]:
+    """Own instruments in use of which nobody knows when they were calibrated, by name."""
+    if actor.kind != "contractor":
+        return Instrument.objects.none()
+    return instruments_without_certificate(actor, day_of(now)).order_by("name", "pk")
+
+
 def standing_of(row: Certificate, now: datetime) -> Standing:
     """By the day that the certificate gives; that day itself still counts."""
     assert row.due_on is not None  # `calibrations` leaves the others out
-    return standing(row.due_on - OPENS, row.due_on - DUE, row.due_on, day_of(now))
+    return _by_day(row.due_on, now)
+
+
+def _by_day(on: date, now: datetime) -> Standing:
+    return standing(on - OPENS, on - DUE, on, day_of(now))
 
 
 def by_standing(actor: Actor, now: datetime) -> dict[str, QuerySet[Certificate]]:
@@ -64,7 +76,10 @@ def counted(actor: Actor, now: datetime, most: int) -> Counter[str]:
     """How many of each standing, in one query; never more than one beyond `most`."""
     if actor.kind != "contractor":
         return Counter()
-    return Counter(standing_of(row, now).name for row in to_do(actor, now)[: most + 1])
+    days = to_do(actor, now).order_by().values_list("due_on")
+    none = not_on_record(actor, now).order_by().values_list(Value(None, DateField()))
+    found = days.union(none, all=True)[: most + 1]
+    return Counter("due" if on is None else _by_day(on, now).name for (on,) in found)
 
 
 def ahead(actor: Actor, now: datetime, last: date) -> QuerySet[Certificate]:

@@ -1,14 +1,14 @@
 """The owner's one list: what to do next over all sites, worst first."""
 
 from collections.abc import Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
-from uuid import UUID
 
 from django.db.models import (
     Case,
     CharField,
+    DateField,
     F,
     IntegerField,
     OuterRef,
@@ -23,15 +23,24 @@ from django.db.models.functions import TruncDate
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.records.models import LatestRecord, Move, ProportioningTest, Visit
-from itm.registry.models import Certificate, Grant
+from itm.registry.models import Certificate, Grant, Instrument
 from itm.schedule import calibrations
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties, standing_of
-from itm.schedule.told import READ, told
-from itm.trends.impairments import hours_out, impairments, visits_with_what_is_out
+from itm.schedule.told import READ
+from itm.trends.impairments import impairments, visits_with_what_is_out
 from itm.trends.latest import LatestResult, State, results_of
 from itm.trends.stretch import PAGE, Stretch, page_number, stretch
+from itm.trends.thing import (
+    Thing,
+    never_calibrated,
+    not_proven,
+    not_restored,
+    sent_back,
+    to_calibrate,
+    to_do,
+)
 
 MOST = 500  # counted of one standing; beyond it the number says nothing more
 KINDS = {
@@ -47,25 +56,8 @@ KINDS = {
 RANK = {"impairment": 0, "lean": 1, "rich": 2, "undecided": 3,
         "overdue": 4, "due": 5, "open": 6, "sent_back": 7}  # fmt: skip
 CALIBRATION = "calibration "  # before the standing, in the kind of a row
+NOT_ON_RECORD = "not on record"  # the same of an instrument without a certificate
 Row = tuple[str, int, Any, int]  # kind, rank, day, primary key
-
-
-@dataclass(frozen=True)
-class Thing:
-    """One line: what, where, how long, who has it, and the page where it goes on."""
-
-    kind: str
-    what: str
-    site: str
-    where: str
-    how_long: str
-    who: str
-    page: str
-    key: UUID
-    detail: str = ""
-    standing: Standing | None = None
-    limits: str = ""
-    certainty: str = ""
 
 
 def next_things(
@@ -172,11 +164,17 @@ def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
 
 
 def calibration_branches(actor: Actor, now: datetime) -> list[tuple[str, QuerySet[Any]]]:
-    """What is due of the own instruments, beside the duties of the same standing."""
-    return [
+    """What is due of the own instruments, beside the duties of the same standing. One without a
+    certificate is due today, for want of a day of its own."""
+    out = [
         (name, marked(rows, CALIBRATION + name, RANK[name], F("due_on")).order_by("due_on", "pk"))
         for name, rows in calibrations.by_standing(actor, now).items()
     ]
+    if out:
+        today = Value(calibrations.day_of(now), output_field=DateField())
+        rows = calibrations.not_on_record(actor, now)
+        out.append(("due", marked(rows, NOT_ON_RECORD, RANK["due"], today)))
+    return out
 
 
 def marked_results(actor: Actor) -> QuerySet[Any]:
@@ -246,6 +244,7 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
     papers = keyed(
         Certificate.objects.select_related("instrument"), by_kind.get("certificate", set())
     )
+    instruments = keyed(Instrument.objects.all(), by_kind.get("instrument", set()))
     results = results_of(tests)
     retests = retests_of({test.proportioner_id for test in tests.values()}, now)
     reasons = reasons_of(by_kind.get("test", set()))
@@ -256,6 +255,8 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
             out.append(not_restored(visits[pk], now))
         elif source(kind) == "certificate":
             out.append(to_calibrate(papers[pk], now, actor))
+        elif kind == NOT_ON_RECORD:
+            out.append(never_calibrated(instruments[pk], actor))
         elif kind == "sent_back":
             out.append(sent_back(tests[pk], reasons.get(pk, ("", ""))))
         elif source(kind) == "test":
@@ -272,6 +273,8 @@ def source(kind: str) -> str:
         return "visit"
     if kind.startswith(CALIBRATION):
         return "certificate"
+    if kind == NOT_ON_RECORD:
+        return "instrument"
     return "duty" if kind in ("overdue", "due", "open") else "test"
 
 
@@ -302,93 +305,3 @@ def contractors_at(actor: Actor, sites: Set[int]) -> dict[int, str]:
         if name not in names.setdefault(site, []):
             names[site].append(name)
     return {site: ", ".join(found) for site, found in names.items()}
-
-
-def not_restored(visit: Visit, now: datetime) -> Thing:
-    left = [line for line in visit.out if line.outcome == "left_out"]  # type: ignore[attr-defined]
-    systems = sorted({line.proportioner.system.name for line in visit.out})  # type: ignore[attr-defined]
-    detail = "; ".join(f"{line.text} ({line.reason})" for line in left)
-    return Thing(
-        kind="impairment",
-        what="Out of service: left so after the test" if left else "Out of service for a test",
-        site=visit.site.name,
-        where=", ".join(systems) or "systems not named yet",
-        how_long=hours_out(visit, now),
-        who=visit.coordinator or visit.contractor.name,
-        page="visit",
-        key=visit.key,
-        detail=detail,
-    )
-
-
-def not_proven(
-    kind: str, latest: LatestResult, retest: Standing | None, engaged: dict[int, str]
-) -> Thing:
-    test = latest.test
-    figures = ", ".join(f"{figure} % at {name}" for name, figure in latest.figures)
-    waits = test.state == State.HANDED_IN
-    how_long = f"tested {latest.tested_on}"
-    if waits:
-        how_long += ", not signed yet"
-    elif retest is not None:
-        how_long += f"; retest: {retest.words}"
-    return Thing(
-        kind=kind,
-        what="Latest result",
-        site=test.site.name,
-        where=f"{test.proportioner.system.name}, {test.proportioner.tag}",
-        how_long=how_long,
-        who=test.visit.contractor.name if waits else engaged.get(test.site_id, ""),
-        page="test",
-        key=test.key,
-        detail=figures,
-        limits=test.limits,
-        certainty=test.certainty,
-    )
-
-
-def to_do(duty: Duty, stands: Standing, engaged: dict[int, str]) -> Thing:
-    said = told(duty)
-    return Thing(
-        kind=stands.name,
-        what=said.what,
-        site=duty.site.name,
-        where=said.where,
-        how_long=stands.words,
-        who=engaged.get(duty.site_id, ""),
-        page=said.page,
-        key=said.key,
-        detail=f"counted from {day(duty.counts_from)}, latest {day(duty.latest_on)}",
-        standing=stands,
-    )
-
-
-def to_calibrate(paper: Certificate, now: datetime, actor: Actor) -> Thing:
-    stands = calibrations.standing_of(paper, now)
-    return Thing(
-        kind=stands.name,
-        what="Calibration",
-        site="",
-        where=str(paper.instrument),
-        how_long=stands.words,
-        who=actor.organisation_name,
-        page="instrument",
-        key=paper.instrument.key,
-        detail=f"certificate {paper}, next due on {day(paper.due_on)}",
-        standing=stands,
-    )
-
-
-def sent_back(test: ProportioningTest, told: tuple[str, str]) -> Thing:
-    on, reason = told
-    return Thing(
-        kind="sent_back",
-        what="Result sent back, not handed in again",
-        site=test.site.name,
-        where=f"{test.proportioner.system.name}, {test.proportioner.tag}",
-        how_long=f"since {on}",
-        who=test.visit.contractor.name,
-        page="visit",
-        key=test.visit.key,
-        detail=reason,
-    )

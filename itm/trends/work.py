@@ -101,6 +101,11 @@ def calibrations_due(actor: Actor, now: datetime) -> Few:
     return found
 
 
+def never_calibrated(actor: Actor, now: datetime) -> Few:
+    """Own instruments without a certificate in force."""
+    return few(calibrations.not_on_record(actor, now))
+
+
 def own_tests(actor: Actor) -> QuerySet[ProportioningTest]:
     rows = ProportioningTest.objects.visible_to(actor)
     rows = rows.filter(visit__contractor=actor.organisation_id)

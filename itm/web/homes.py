@@ -103,6 +103,7 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "unsigned": work.unsigned(actor),
         "checks": checks_at_hand(actor),
         "calibrations": work.calibrations_due(actor, now),
+        "never_calibrated": work.never_calibrated(actor, now),
         "page": work.sites_due(actor, asked(request, "page") or 1),
     }
     return render(request, "homes/contractor.html", context)

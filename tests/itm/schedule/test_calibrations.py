@@ -17,7 +17,7 @@ from itm.registry.models import Certificate, Instrument
 from itm.schedule import calibrations
 from itm.trends.next_things import next_things, standings
 from itm.trends.weeks import weeks
-from itm.trends.work import calibrations_due
+from itm.trends.work import calibrations_due, never_calibrated
 from tests.conftest import Scene
 from tests.factories import (
     CertificateFactory,
@@ -74,12 +74,14 @@ def test_calibration_stands_by_the_day_of_its_certificate(scene, instrument, day
 
 def test_nobody_else_is_told_of_it(scene, instrument):
     due(instrument, DAY - timedelta(days=1))
+    InstrumentFactory(organisation=instrument.organisation, certified=False)
     other = actor_of(OrganisationFactory(kind="contractor"))
     for actor in (scene.owner, scene.authority, other):
         assert next_things(actor, NOW).object_list == []
         assert [line for week in weeks(actor, NOW) for line in week.lines] == []
         assert events(actor) == {}
         assert calibrations_due(actor, NOW).rows == []
+        assert never_calibrated(actor, NOW).rows == []
 
 
 def test_it_is_late_only_when_its_last_day_is_over_everywhere(scene, instrument):
@@ -106,6 +108,36 @@ def test_retired_instrument_and_certificate_without_a_day_ask_for_nothing(scene,
     instrument.retired_on = DAY
     instrument.save(by=scene.contractor)
     assert next_things(scene.contractor, NOW).object_list == []
+
+
+def test_instrument_without_any_certificate_is_due(scene, instrument):
+    """Until it has one; a paper that was withdrawn is none."""
+    bare = InstrumentFactory(organisation=instrument.organisation, certified=False)
+
+    def told(kind: str = "") -> list[tuple[str, str, str]]:
+        found = next_things(scene.contractor, NOW, kind=kind).object_list
+        return [(thing.kind, thing.where, thing.how_long) for thing in found]
+
+    expected = [("due", str(bare), "not on record")]
+    assert told() == told("due") == expected
+    assert told("overdue") == told("open") == []
+    assert {name: count for name, _, count in standings(scene.contractor, NOW)}["due"] == "1"
+    assert [row.pk for row in never_calibrated(scene.contractor, NOW).rows] == [bare.pk]
+    mail.send(scene.contractor, NOW, DAY, 30, "token")
+    assert sent.outbox[-1].subject.startswith(
+        f"{scene.contractor.organisation_name}: 0 overdue, 1 due"
+    )
+    assert f"  - Calibration - {bare}\n    not on record" in sent.outbox[-1].body
+    late = due(bare, DAY - timedelta(days=3))  # told once, by its day
+    assert told() == [("overdue", str(bare), "3 days late")]
+    late.withdrawn_because = "of another meter"
+    late.save(by=scene.contractor)
+    assert told() == expected
+    due(bare, DAY + timedelta(days=300), issued_on=DAY + timedelta(days=1))  # not in force yet
+    assert told() == expected
+    bare.retired_on = DAY
+    bare.save(by=scene.contractor)
+    assert told() == []
 
 
 def test_list_of_one_site_leaves_out_what_stands_at_none(scene, instrument):
@@ -178,12 +210,15 @@ def test_cost_does_not_grow_with_the_instruments(scene, instrument):
             next_things(scene.contractor, NOW)
             standings(scene.contractor, NOW)
             calibrations_due(scene.contractor, NOW)
+            never_calibrated(scene.contractor, NOW)
             feed(scene.contractor, NOW)
         return len(caught)
 
     due(instrument, DAY)
+    InstrumentFactory(organisation=instrument.organisation, certified=False)
     few = asked()
     for number in range(30):
+        InstrumentFactory(organisation=instrument.organisation, certified=False)
         made = InstrumentFactory(organisation=instrument.organisation, certified=False)
         due(made, DAY + timedelta(days=number))
     assert asked() == few
@@ -194,6 +229,7 @@ def test_no_table_is_scanned_for_it(scene, instrument):
     for rows in (
         calibrations.to_do(scene.contractor, NOW),
         calibrations.ahead(scene.contractor, NOW, DAY),
+        calibrations.not_on_record(scene.contractor, NOW),
         *calibrations.by_standing(scene.contractor, NOW).values(),
     ):
         plan = rows.explain()
@@ -204,12 +240,16 @@ def test_no_table_is_scanned_for_it(scene, instrument):
 def test_home_list_and_page_show_it(client, sign_in, scene, instrument, time_machine):
     time_machine.move_to(NOW)
     due(instrument, date(2026, 6, 14))
+    bare = InstrumentFactory(organisation=instrument.organisation, certified=False)
     page = sign_in(client, scene.contractor)
     text = page.get("/").content.decode()
     assert "Calibration of instruments" in text
     assert "1 day late" in text
     assert "next due on 14 Jun 2026" in text
+    assert "no certificate" in text
+    assert f"/instruments/{bare.key}/" in text
     assert f"/instruments/{instrument.key}/" in page.get("/due/?kind=overdue").content.decode()
+    assert f"/instruments/{bare.key}/" in page.get("/due/?kind=due").content.decode()
     assert "1 day late" in page.get(f"/instruments/{instrument.key}/").content.decode()
     assert (
         "Calibration of instruments" not in sign_in(client, scene.owner).get("/").content.decode()
