@@ -39,8 +39,8 @@ def withdraw(*, actor: Actor, movement: TankMovement, because: str, at: datetime
 def change_over(
     *, actor: Actor, tank: Tank, new: changing_over.New, today: date
 ) -> list[ChangeOver]:  # fmt: skip
-    """Raises what `registry.changing_over.change_over` raises."""
-    rows = changing_over.change_over(actor=actor, tank=tank, new=new, today=today)
+    """Raises what `registry.drawing.change_over` raises."""
+    rows = drawing.change_over(actor=actor, tank=tank, new=new, today=today)
     derive_site(actor=actor, site=tank.site)
     return rows
 
@@ -49,9 +49,7 @@ def change_over(
 def withdraw_changeover(
     *, actor: Actor, changeover: ChangeOver, because: str, at: datetime
 ) -> ChangeOver:  # fmt: skip
-    """Raises what `registry.changing_over.withdraw_changeover` raises."""
-    row = changing_over.withdraw_changeover(
-        actor=actor, changeover=changeover, because=because, at=at
-    )
+    """Raises what `registry.drawing.withdraw_changeover` raises."""
+    row = drawing.withdraw_changeover(actor=actor, changeover=changeover, because=because, at=at)
     derive_site(actor=actor, site=changeover.tank.site)
     return row

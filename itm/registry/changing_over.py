@@ -1,5 +1,7 @@
 """A tank, and with it the systems that it feeds, goes over to a fluorine-free concentrate."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -19,6 +21,7 @@ from itm.registry.models import (
     ConcentrateLot,
     FoamSystem,
     Proportioner,
+    Store,
     Tank,
     TankMovement,
 )
@@ -39,11 +42,15 @@ class New:
     cleaned: str
     papers: str
     residue_mg_l: Decimal | None = None
+    drained: Quantity | None = None  # where it was measured
+    as_waste: bool = False  # what was drained waits at the site to be taken away
+    store: Store | None = None  # what was filled in came out of it
 
 
 @transaction.atomic
 def change_over(*, actor: Actor, tank: Tank, new: New, today: date) -> list[ChangeOver]:
-    """Drain, cleaning and fill as two movements, and one changeover for each system fed.
+    """Drain, cleaning and fill as two movements, and one changeover for each system fed. What they
+    draw from a store or leave in one is written by `drawing.change_over`, which doors call.
 
     `today` on the clock of the site. Refused not_free, nothing_to_change, feeds_nothing, and as
     `movements.write` and `movements.judge` do.
@@ -71,7 +78,8 @@ def change_over(*, actor: Actor, tank: Tank, new: New, today: date) -> list[Chan
     day = {"moved_on": new.changed_on, "reason": REASON}
     drain = TankMovement(tank=tank, kind=Kind.DRAIN, position=place(tank, new.changed_on))
     cleaned = {"cleaned": new.cleaned, "residue_mg_l": new.residue_mg_l}
-    write(drain, {**day, **cleaned}, by=actor, today=today)
+    with _named("drained"):
+        write(drain, {**day, **cleaned, "volume": new.drained}, by=actor, today=today)
     fill = TankMovement(tank=tank, kind=Kind.FILL, position=place(tank, new.changed_on))
     write(fill, {**day, "lot": new.lot, "volume": new.volume}, by=actor, today=today)
     judge([drain, fill], before)
@@ -106,6 +114,16 @@ def withdraw_changeover(
     for row in rows:
         keep(row, {"withdrawn_because": because.strip()}, by=actor, verb="withdrawn")
     return next(row for row in rows if row.fill_id == changeover.fill_id)
+
+
+@contextmanager
+def _named(volume: str) -> Iterator[None]:
+    """Two volumes stand on the form: a refusal of one says which."""
+    try:
+        yield
+    except Refused as refused:
+        refused.place = volume if refused.place == "volume" else refused.place
+        raise
 
 
 def _worst_of(held: Contents) -> ConcentrateLot | None:

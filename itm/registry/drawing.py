@@ -12,10 +12,10 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.core.quantities import Quantity
-from itm.registry import movements, storing
+from itm.registry import changing_over, movements, storing
 from itm.registry.book import lines_of
 from itm.registry.contents import amount
-from itm.registry.models import Store, StoreMovement, Tank, TankMovement
+from itm.registry.models import ChangeOver, Store, StoreMovement, Tank, TankMovement
 
 Kind, Standing = StoreMovement.Kind, Store.Standing
 
@@ -54,6 +54,33 @@ def withdraw(
     """Refused as `movements.withdraw` does; more_than_in_store where its waste was taken away."""
     row = movements.withdraw(actor=actor, movement=movement, because=because, at=at)
     storing.settle(_let_go(movement, because, by=actor, at=at), "because")
+    return row
+
+
+@transaction.atomic
+def change_over(
+    *, actor: Actor, tank: Tank, new: changing_over.New, today: date
+) -> list[ChangeOver]:  # fmt: skip
+    """Refused as `changing_over.change_over` and `move` do."""
+    rows = changing_over.change_over(actor=actor, tank=tank, new=new, today=today)
+    drain, fill = rows[0].drain, rows[0].fill
+    touched = _draw(drain, None, as_waste=new.as_waste, by=actor, today=today)
+    touched |= _draw(fill, new.store, as_waste=False, by=actor, today=today)
+    storing.settle(touched)
+    return rows
+
+
+@transaction.atomic
+def withdraw_changeover(
+    *, actor: Actor, changeover: ChangeOver, because: str, at: datetime
+) -> ChangeOver:  # fmt: skip
+    """Refused as `changing_over.withdraw_changeover` and `withdraw` do."""
+    row = changing_over.withdraw_changeover(
+        actor=actor, changeover=changeover, because=because, at=at
+    )
+    touched = _let_go(row.drain, because, by=actor, at=at)
+    touched |= _let_go(row.fill, because, by=actor, at=at)
+    storing.settle(touched, "because")
     return row
 
 

@@ -34,7 +34,7 @@ def changeover_new(request: HttpRequest, key: UUID) -> HttpResponse:
     tank = queries.tank(actor, key)
     services.require_own(actor, tank, "change a system over")
     services.require_in_use(tank, "tank")
-    form = ChangeOverForm(request.POST or None, actor=actor)
+    form = ChangeOverForm(request.POST or None, actor=actor, tank=tank)
 
     def write() -> Any:
         rows = keep_book.change_over(

@@ -17,7 +17,7 @@ from itm.registry.forms.base import CHOOSE, Refusing, RegistryForm
 from itm.registry.models import ConcentrateLot, Store, Tank, TankMovement
 from itm.registry.queries_stores import held, supply_at, with_book
 
-Kind = TankMovement.Kind
+Kind, Pfas = TankMovement.Kind, ConcentrateLot.Pfas
 WORDS = {
     Kind.FILL: ("lot", "moved_on", "volume", "reason"),
     Kind.TOP_UP: ("lot", "moved_on", "volume", "reason", "allowed_by", "allowed_because"),
@@ -39,6 +39,25 @@ def because_field() -> forms.CharField:
     )
 
 
+def store_field() -> StoreField:
+    return StoreField(
+        Store.objects.none(),
+        label="Taken from the store",
+        required=False,
+        empty_label="no: straight from a delivery",
+        help_text="What went in then leaves the store with it.",
+    )
+
+
+def waste_field() -> forms.BooleanField:
+    return forms.BooleanField(
+        label="What came out stands at the site as waste, to be taken away",
+        required=False,
+        help_text="It is then noted in the store by its lots, and in the PFAS inventory until it "
+        "is taken away.",
+    )
+
+
 class MovementForm(RegistryForm):
     """The fields of one kind. With a `row` it is put right, and says what was wrong with it."""
 
@@ -50,19 +69,8 @@ class MovementForm(RegistryForm):
         required=False,
         help_text="Sum of PFAS in the rinse water or the new fill, as the laboratory reports it.",
     )
-    store = StoreField(
-        Store.objects.none(),
-        label="Taken from the store",
-        required=False,
-        empty_label="no: straight from a delivery",
-        help_text="What went in then leaves the store with it.",
-    )
-    as_waste = forms.BooleanField(
-        label="What came out stands at the site as waste, to be taken away",
-        required=False,
-        help_text="It is then noted in the store by its lots, and in the PFAS inventory until it "
-        "is taken away.",
-    )
+    store = store_field()
+    as_waste = waste_field()
     first_of_day = forms.BooleanField(
         label="It came before what is noted on that day already", required=False
     )
@@ -138,6 +146,14 @@ class ChangeOverForm(Refusing, forms.Form):
         help_text="Of your list, those that are fluorine-free by their certificate.",
     )
     volume = QuantityField(units=VOLUME, label="Volume filled")
+    store = store_field()
+    drained = QuantityField(
+        units=VOLUME,
+        label="Volume drained",
+        required=False,
+        help_text="If it was measured. The tank counts as empty either way.",
+    )
+    as_waste = waste_field()
     cleaned = forms.CharField(
         label="How it was cleaned",
         max_length=200,
@@ -155,10 +171,15 @@ class ChangeOverForm(Refusing, forms.Form):
         help_text="Waste papers, who cleaned, certificate of the new lot, consent: by number.",
     )
 
-    def __init__(self, *args: Any, actor: Actor, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, actor: Actor, tank: Tank, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        free = queries.lots_to_choose(actor).filter(pfas=ConcentrateLot.Pfas.FREE)
+        free = queries.lots_to_choose(actor).filter(pfas=Pfas.FREE)
         self.fields["lot"].queryset = free  # type: ignore[attr-defined]
+        offered = [store.pk for store in supply_at(tank.site) if store.lot.pfas == Pfas.FREE]
+        field: Any = self.fields["store"]
+        field.queryset = with_book(Store.objects.filter(pk__in=offered))
+        if not offered:
+            del self.fields["store"]
 
     @contextmanager
     def refusals(self) -> Iterator[None]:

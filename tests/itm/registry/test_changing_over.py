@@ -9,13 +9,16 @@ from typing import Any
 import pytest
 
 from calc.units import VOLUME
+from itm.actions import keep_book
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.quantities import quantity
+from itm.registry import storing
 from itm.registry.book import lines_of
 from itm.registry.changing_over import New, change_over, changed_over_on, withdraw_changeover
 from itm.registry.contents import pfas_words
-from itm.registry.models import ChangeOver, ConcentrateLot
+from itm.registry.models import ChangeOver, ConcentrateLot, Store
 from itm.registry.movements import withdraw
+from itm.registry.queries_stores import held, stores_of
 from itm.trends.queries import series
 from tests.conftest import Scene
 from tests.factories import (
@@ -23,6 +26,7 @@ from tests.factories import (
     ConcentrateLotFactory,
     FoamSystemFactory,
     ProportionerFactory,
+    StoreMovementFactory,
     TankFactory,
     TankFillFactory,
 )
@@ -130,6 +134,59 @@ def test_changeover_is_withdrawn_whole_and_its_movements_not_alone(scene: Scene)
     assert lines_of(scene.tank)[-1].holds.volume == pytest.approx(0.95)
     with pytest.raises(Conflict):
         withdraw_changeover(**undo, because="again")
+
+
+def test_changeover_draws_from_a_store_and_leaves_its_waste_in_one(scene: Scene) -> None:
+    """By hand: of 1000 L in store 900 L go in; what stood in the tank, 950 L by its book, waits as
+    waste, or as much as was measured of it."""
+    old, free = scene.tank.movements.get().lot, new(scene).lot
+    drums = StoreMovementFactory(store__site=scene.site, store__lot=free, volume=1.0)
+
+    def there() -> dict[str, float]:
+        rows = [store for store in stores_of(scene.owner, scene.site) if held(store)]
+        return {f"{row.standing} {row.lot.batch}": round(held(row) * 1000, 6) for row in rows}
+
+    def go_over(**changes: Any) -> ChangeOver:
+        made = new(scene, store=drums.store, as_waste=True, **changes)
+        [row] = keep_book.change_over(actor=scene.owner, tank=scene.tank, new=made, today=TODAY)
+        return row
+
+    row = go_over()
+    assert there() == {"supply FREE": 100, f"waste {old.batch}": 950}
+    undo = {"actor": scene.owner, "because": "another tank", "at": NOW}
+    keep_book.withdraw_changeover(**undo, changeover=row)
+    assert there() == {"supply FREE": 1000}
+    row = go_over(drained=quantity("930", "L", VOLUME))
+    assert there() == {"supply FREE": 100, f"waste {old.batch}": 930}
+    with pytest.raises(Refused, match="put that right or withdraw it"):
+        storing.withdraw(**undo, movement=row.fill.in_store.get())
+    waste = row.drain.in_store.get().store
+    storing.note(
+        actor=scene.owner, store=waste, today=TODAY, kind="disposal", paper="W-17",
+        moved_on=date(2024, 6, 1), volume=quantity("930", "L", VOLUME),
+    )  # fmt: skip
+    with pytest.raises(Refused) as refused:  # it was taken away, so it was drained
+        keep_book.withdraw_changeover(**undo, changeover=row)
+    assert (refused.value.code, refused.value.place) == ("more_than_in_store", "because")
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "place"),
+    [
+        ({"drained": quantity("1001", "L", VOLUME)}, "more_than_tank", "drained"),
+        ({"volume": quantity("901", "L", VOLUME)}, "more_than_in_store", "volume"),
+    ],
+)
+def test_changeover_that_its_store_cannot_bear_leaves_nothing_behind(
+    scene: Scene, changes: dict[str, Any], code: str, place: str
+) -> None:
+    drums = StoreMovementFactory(store__site=scene.site, store__lot=new(scene).lot, volume=0.9)
+    made = new(scene, store=drums.store, as_waste=True, **changes)
+    with pytest.raises(Refused) as refused:
+        keep_book.change_over(actor=scene.owner, tank=scene.tank, new=made, today=TODAY)
+    assert (refused.value.code, refused.value.place) == (code, place)
+    assert (scene.tank.movements.count(), drums.store.movements.count()) == (1, 1)
+    assert not Store.objects.filter(standing="waste").exists()
 
 
 def test_baseline_restarts_with_the_changeover_and_comes_back_with_its_withdrawal(

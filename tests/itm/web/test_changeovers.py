@@ -4,7 +4,7 @@ from typing import Any
 
 from itm.registry.models import ChangeOver
 from tests.conftest import Scene
-from tests.factories import ConcentrateLotFactory
+from tests.factories import ConcentrateLotFactory, StoreMovementFactory
 
 
 def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> None:
@@ -42,3 +42,23 @@ def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> No
     assert "another tank" in system
     assert address in page.get(f"/tanks/{tank.key}/").content.decode()
     assert "changeover" not in page.get(f"/trends/{scene.proportioner.key}/").content.decode()
+
+
+def test_changeover_offers_what_is_in_store_and_keeps_the_waste(enter: Any, scene: Scene) -> None:
+    page, address = enter("owner"), f"/tanks/{scene.tank.key}/changeover/"
+    lot = ConcentrateLotFactory(owner=scene.owner.organisation, pfas="free", batch="FREE")
+    assert "Taken from the store" not in page.get(address).content.decode()
+    store = StoreMovementFactory(store__site=scene.site, store__lot=lot, volume=1.0).store
+    other = StoreMovementFactory(store__site=scene.site).store  # of a lot that is not free
+    text = page.get(address).content.decode()
+    assert f'value="{store.pk}"' in text
+    assert str(other.lot) not in text
+    entry = {"changed_on": "2024-05-06", "lot": lot.pk, "volume": "900", "volume_unit": "L",
+             "store": store.pk, "drained": "930", "drained_unit": "L", "as_waste": "on",
+             "cleaned": "three rinses", "papers": "W-17"}  # fmt: skip
+    too_much = page.post(address, {**entry, "drained": "1001"})
+    assert 'id="id_drained_error"' in too_much.content.decode()
+    page.post(address, entry)
+    row = ChangeOver.objects.get()
+    assert (row.fill.in_store.get().store, row.drain.volume_typed) == (store, "930 L")
+    assert row.drain.in_store.get().store.standing == "waste"
