@@ -36,10 +36,8 @@ def systems_out(actor: Actor) -> set[int]:
     lines = RestorationLine.objects.filter(OUT, visit__in=visits)
     unsaid = visits.filter(restoration_lines=None)
     systems = FoamSystem.objects.filter(site__in=unsaid.order_by().values("site"))
-    return {
-        *lines.order_by().values_list("proportioner__system", flat=True),
-        *systems.order_by().values_list("pk", flat=True),
-    }
+    of_lines = lines.order_by().values_list("proportioner__system", flat=True)
+    return set(of_lines.union(systems.order_by().values_list("pk", flat=True)))
 
 
 def hours_out(visit: Visit, now: datetime) -> str:

@@ -27,7 +27,7 @@ from itm.registry.models import Certificate, Grant, Instrument
 from itm.schedule import calibrations
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty
-from itm.schedule.queries import in_reach, open_duties, standing_of
+from itm.schedule.queries import at_sites, few_sites, open_duties, standing_of
 from itm.schedule.told import READ
 from itm.trends.impairments import impairments, visits_with_what_is_out
 from itm.trends.latest import LatestResult, State, results_of
@@ -102,7 +102,7 @@ def standings(actor: Actor, now: datetime) -> list[tuple[str, str, str]]:
     """(kind, name, how many) of what is overdue, due and open; never counted beyond MOST."""
     out = []
     of_instruments = calibrations.counted(actor, now, MOST)
-    for name, rows in duty_branches(actor).items():
+    for name, rows in duty_branches(actor, few_sites(actor)).items():
         count = rows.order_by().values("pk")[: MOST + 1].count() + of_instruments[name]
         out.append((name, KINDS[name], f"more than {MOST}" if count > MOST else str(count)))
     return out
@@ -127,12 +127,13 @@ def number(value: int) -> Value:
 
 def branches_of(actor: Actor) -> list[tuple[str, QuerySet[Any]]]:
     """Kinds and their rows, the worst of them first."""
+    sites = few_sites(actor)
     out = marked(impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at"))
     rows = [
         ("impairment", out.order_by("started_at", "pk")),
-        ("result", marked_results(actor).order_by("rank", "tested_on", "pk")),
+        ("result", marked_results(actor, sites).order_by("rank", "tested_on", "pk")),
         ("result", marked_waiting(actor).order_by("place", "tested_on", "pk")),
-        *duty_branches(actor).items(),
+        *duty_branches(actor, sites).items(),
     ]
     if "sent_back" in kinds_of(actor):  # what went back is a draft again
         rows.append(("sent_back", marked_sent_back(actor).order_by("day", "pk")))
@@ -144,13 +145,15 @@ def kinds_of(actor: Actor) -> dict[str, str]:
     return {name: words for name, words in KINDS.items() if name != hidden}
 
 
-def duty_branches(actor: Actor) -> dict[str, QuerySet[Any]]:
-    """Without retests of proportioners: an open one is told with the result that opened it.
+def duty_branches(actor: Actor, sites: list[int] | None) -> dict[str, QuerySet[Any]]:
+    """`sites` where they are few enough to be named (`few_sites`).
+
+    Without retests of proportioners: an open one is told with the result that opened it.
 
     The order is that of the stored standing's indexes: what is overdue by its latest day, what is
     due or open by the day on which that changes.
     """
-    rows = in_reach(actor, open_duties(actor)).exclude(cause=Duty.Cause.RETEST, tank=None)
+    rows = at_sites(open_duties(actor), sites).exclude(cause=Duty.Cause.RETEST, tank=None)
     out = {}
     for name, when, order in (
         ("overdue", "latest_on", "latest_on"),
@@ -177,9 +180,9 @@ def calibration_branches(actor: Actor, now: datetime) -> list[tuple[str, QuerySe
     return out
 
 
-def marked_results(actor: Actor) -> QuerySet[Any]:
+def marked_results(actor: Actor, sites: list[int] | None) -> QuerySet[Any]:
     """The latest record of a device when it does not prove it."""
-    rows = in_reach(actor, LatestRecord.objects.visible_to(actor)).filter(
+    rows = at_sites(LatestRecord.objects.visible_to(actor), sites).filter(
         rank__isnull=False,
         proportioner__retired_on=None,
         proportioner__system__retired_on=None,

@@ -135,9 +135,14 @@ def before(*columns: str) -> Q:
 
 
 def with_devices(found: list[tuple[str, int]], now: datetime) -> list[SystemRow]:
-    systems = FoamSystem.objects.select_related("site__owner").in_bulk([key for _, key in found])
-    devices = Proportioner.objects.filter(system__in=systems, retired_on=None)
-    rows = device_rows(list(devices.select_related("tank").order_by("tag", "pk")), now)
+    keys = [key for _, key in found]
+    rows_of = Proportioner.objects.filter(system__in=keys, retired_on=None).order_by("tag", "pk")
+    devices = list(rows_of.select_related("tank", "system__site__owner"))
+    # They bring their systems along; only one without any has to be asked for.
+    systems = {device.system_id: device.system for device in devices}
+    bare = FoamSystem.objects.select_related("site__owner")
+    systems |= bare.in_bulk([key for key in keys if key not in systems])
+    rows = device_rows(devices, now)
     by_system: dict[int, list[DeviceRow]] = {}
     for row in rows:
         by_system.setdefault(row.proportioner.system_id, []).append(row)

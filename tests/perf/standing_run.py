@@ -21,6 +21,7 @@ from itm.accounts.models import Organisation
 from itm.notices.calendar import feed, shown
 from itm.registry.models import Site
 from itm.schedule.models import Duty
+from itm.schedule.queries import few_sites
 from itm.schedule.sweep import days_of, passed, sweep
 from itm.trends.next_things import duty_branches
 from itm.trends.stretch import PAGE
@@ -144,7 +145,8 @@ def searches(found: Client, none: Client) -> None:
 
 def plans(actor: Actor, authority: Actor) -> None:
     how: dict[str, Any] = {"analyze": True} if connection.vendor == "postgresql" else {}
-    things = [(name, rows.values("pk")) for name, rows in duty_branches(actor).items()]
+    duties = duty_branches(actor, few_sites(actor))
+    things = [(name, rows.values("pk")) for name, rows in duties.items()]
     for name, keys in [*things, *branches(authority, "")]:
         print(f"  {name}:")
         print(indented(keys[: PAGE + 1].explain(**how)))

@@ -100,12 +100,12 @@ def test_inventory_costs_the_same_for_more_tanks(
     stocked: Scene, django_assert_num_queries: Any
 ) -> None:
     StoreMovementFactory(store__site=stocked.site)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(3):
         inventory(stocked.owner, DAY)
     for _ in range(20):
         TankFillFactory(tank=TankFactory(site=stocked.site))
         StoreMovementFactory(store__site=stocked.site)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(3):
         inventory(stocked.owner, DAY)
 
 
