@@ -17,6 +17,7 @@ from itm.intake.tables.reading import A_CELL, Batch, Told
 from itm.records import past
 from itm.registry.models import ConcentrateLot, Proportioner
 
+PLACE = 24  # bits below it: a day as the calendar counts it (3,652,059 at most), and the phase
 Asked = tuple[str | None, str, str | None, str | None]  # site, system, tag, flow point
 
 
@@ -46,6 +47,7 @@ class HistoryRows:
             self._by_place[place].append(device)
         self._meant: dict[Asked, Meant] = {}
         self._site_of = {device.pk: device.system.site_id for device in self._devices}
+        self._place: dict[tuple[int, str], int] = {}  # each flow point of a device has a number
         self._seen, self._rows = array("q"), array("L")
         self.sites: set[int] = set()
         self._any_before = past.PastResult.objects.in_force().filter(
@@ -165,17 +167,24 @@ class HistoryRows:
 
     def _remember(self, batch: Batch, meant: list[Meant], phases: list[str], told: Told) -> None:
         """Eight bytes a row, so that memory does not grow with the file."""
-        points = {one: one.point.casefold() for one in set(meant)}
-        keys = [
-            (one.device, points[one], when, phase)
-            for one, when, phase in zip(meant, batch.values["tested_on"], phases, strict=True)
-        ]
-        self._seen.extend(map(hash, keys))
+        when, place = batch.values["tested_on"], self._place
+        points = {one: (one.device, one.point.casefold()) for one in set(meant)}
+        at = {one: place.setdefault(points[one], len(place)) << PLACE for one in points}
+        days = {one: (one.toordinal() if one else 0) << 1 for one in set(when)}
+        self._seen.extend(
+            at[one] + days[day] + (phase == "as_left")
+            for one, day, phase in zip(meant, when, phases, strict=True)
+        )
         self._rows.extend(batch.rows)
-        if not self._any_before:
-            return
+        if self._any_before:
+            self._tell_standing(batch, [(*points[one], day, phase) for one, day, phase in zip(
+                meant, when, phases, strict=True)], told)  # fmt: skip
+
+    def _tell_standing(self, batch: Batch, keys: list[past.Same], told: Told) -> None:
+        """Which of them are in force here already, with the same figure or with another."""
+        devices = {device for device, *_ in keys}
         days = {when for when in batch.values["tested_on"] if when is not None}
-        there = past.standing({one.device for one in meant}, days)
+        there = past.standing(devices, days)
         for row, key, percent in zip(batch.rows, keys, batch.values["percent"], strict=True):
             before = there.get(key)
             if before is None:

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import chain
 from typing import Any
 from uuid import UUID
 
@@ -23,6 +24,7 @@ BROUGHT = (
     "paper", "note", "row",
 )  # fmt: skip
 AS_TEXT = frozenset(("tested_on", "percent", "lower_limit", "upper_limit"))
+AT_ONCE = 48  # rows of one statement: below the 999 marks that any SQLite takes
 
 
 def require_may_bring(actor: Actor) -> None:
@@ -73,14 +75,41 @@ def _copy(bundle: PastBundle, columns: Columns, before: int) -> None:
 
 
 def _insert(bundle: PastBundle, columns: Columns, before: int) -> None:
-    table, names = _sql()
+    """Many rows a statement, because each statement of SQLite has a price of its own; what is the
+    same in all rows of a block is bound once."""
     count = len(columns[0])
-    marks = ", ".join(["%s"] * (len(BROUGHT) + 2))
-    held = [_as_text(column) if name in AS_TEXT else column
-            for name, column in zip(BROUGHT, columns, strict=True)]  # fmt: skip
-    rows = zip(*held, _keys(bundle, before, count), [bundle.pk] * count, strict=True)
+    held: dict[str, Sequence[Any]] = {
+        name: _as_text(column) if name in AS_TEXT else column
+        for name, column in zip(BROUGHT, columns, strict=True)
+    }
+    same = {name: column[0] for name, column in held.items() if column.count(column[0]) == count}
+    held["key"] = list(_keys(bundle, before, count))
+    names = [name for name in held if name not in same]
+    once = [*same.values(), bundle.pk]
+    rows = list(zip(*(held[name] for name in names), strict=True))
+    whole = count - count % AT_ONCE
+    many = (
+        (*once, *chain.from_iterable(rows[start : start + AT_ONCE]))
+        for start in range(0, whole, AT_ONCE)
+    )
+    named = [*same, "bundle_id", *names]
     with connection.cursor() as cursor:
-        cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", list(rows))
+        cursor.executemany(_statement(named, len(once), AT_ONCE), many)
+        cursor.executemany(_statement(named, len(once), 1), ((*once, *row) for row in rows[whole:]))
+
+
+def _statement(names: Sequence[str], once: int, rows: int) -> str:
+    """Numbered marks, so that the first `once` of them can stand in every row."""
+    quoted = connection.ops.quote_name
+    each = len(names) - once
+    shared = [f"?{number}" for number in range(1, once + 1)]
+    lines = [
+        [*shared, *(f"?{once + row * each + number}" for number in range(1, each + 1))]
+        for row in range(rows)
+    ]
+    values = ", ".join(f"({', '.join(line)})" for line in lines)
+    table = quoted(PastResult._meta.db_table)
+    return f"INSERT INTO {table} ({', '.join(map(quoted, names))}) VALUES {values}"
 
 
 def _as_text(column: Sequence[Any]) -> list[str | None]:

@@ -1,5 +1,6 @@
 """What stands in a cell, where it stands, and what is wrong with it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -54,6 +55,17 @@ def bare(text: str) -> str:
     if short.isascii() and short.isprintable() and "  " not in short:
         return short  # as most cells are
     return " ".join(text.translate(SPACES).split())
+
+
+def all_bare(cells: Sequence[Cell]) -> bool:
+    """Whether each is text that reads as it stands. Asked of a whole column, because cell by cell
+    the question costs more than anything else that is done with a text."""
+    try:
+        joined = "|".join(cells)  # type: ignore[arg-type]  # that is what is asked
+    except TypeError:
+        return False
+    plain = joined.isascii() and joined.isprintable() and "  " not in joined
+    return plain and list(map(str.strip, cells)) == list(cells)  # type: ignore[arg-type]
 
 
 def text_of(cell: Cell) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 from itm.core.figures import day
 from itm.intake.tables import days, numbers
 from itm.intake.tables.blocks import Block
-from itm.intake.tables.cells import Cell, CellProblem, as_date, text_of
+from itm.intake.tables.cells import Cell, CellProblem, all_bare, as_date, text_of
 from itm.intake.tables.dialect import AS_IT_STANDS, FRACTION, LEAVE_EMPTY, Dialect
 from itm.intake.tables.head import Head
 from itm.intake.tables.layout import Layout, TableColumn
@@ -113,9 +113,12 @@ class Reader:
         found: list[CellProblem] = []
         for name, at in self.columns.items():
             cells = block.column(at)
-            read = self._read_all(name, cells.distinct)
             codes = np.asarray(cells.codes)[rows]
             held = codes.tolist()
+            if self._reads_itself(name, cells.distinct):
+                values[name] = typed[name] = [cells.distinct[code] for code in held]
+                continue
+            read = self._read_all(name, cells.distinct)
             one, two = [got.value for got in read], [got.typed for got in read]
             values[name] = [one[code] for code in held]
             typed[name] = [two[code] for code in held]
@@ -143,6 +146,14 @@ class Reader:
         return [
             CellProblem(row, at, got.code, got.sentence + more, got.fix) for row in rows[:A_CELL]
         ]
+
+    def _reads_itself(self, name: str, cells: Sequence[Cell]) -> bool:
+        """A column of plain text, in which nothing can be wrong and nothing has to be looked up."""
+        column, _ = self._ways[name]
+        if column.kind != "text" or name in self.known or not all_bare(cells):
+            return False
+        lengths = [*map(len, cells)]  # type: ignore[arg-type]  # all of it is text
+        return max(lengths) <= column.longest and not (column.needed and 0 in lengths)
 
     def _read_all(self, name: str, cells: Sequence[Cell]) -> list[Got]:
         known = self._known[name]

@@ -95,4 +95,5 @@ def filled_cells(block: Block, columns: Mapping[str, int]) -> NDArray[np.bool_]:
 
 
 def _says(cell: Cell) -> bool:
-    return not isinstance(cell, str) or (cell != "" and bool(text_of(cell)))
+    # Nearly every cell begins with a letter or digit, which settles it.
+    return not isinstance(cell, str) or "!" <= cell[:1] <= "~" or bool(text_of(cell))

@@ -5,6 +5,7 @@ and then blocks until an empty one: the number of rows, and of each column its d
 in two bytes for each row which it is. It may take so much memory and time and no more.
 """
 
+import gc
 import marshal
 import resource
 import sys
@@ -23,6 +24,7 @@ PLAIN = frozenset((str, float, int))
 
 def main(path: str, sheet: str = "") -> None:
     _bound()
+    gc.disable()  # nothing here is a cycle, and the search for one goes through every row
     out = sys.stdout.buffer
     book = CalamineWorkbook.from_path(path)
     if not sheet:

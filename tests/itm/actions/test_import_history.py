@@ -50,6 +50,19 @@ def test_results_come_in_as_reported_with_what_was_typed(scene, table):
     assert {first.key.version, second.key.version} == {8}
 
 
+def test_each_of_many_rows_keeps_its_own_values(scene, table):
+    """More than one statement holds, and a rest; some columns the same in all rows, some not."""
+    rows = [(f"{1990 + n % 30}-{1 + n // 30:02d}-14", f"{3 + n / 1000:.3f}") for n in range(110)]
+    taken(scene.owner, "history", table(*rows))
+    kept = PastResult.objects.order_by("row")
+    assert [(str(one.tested_on), one.percent_typed) for one in kept] == rows
+    assert [one.row for one in kept] == list(range(2, 112))
+    assert {(one.paper, one.flow_point, one.method) for one in kept} == {
+        ("f 12", "design", "refractive_index")
+    }
+    assert len({one.key for one in kept}) == 110
+
+
 def test_the_history_notes_one_import_and_not_each_row(scene, table):
     rows = [(f"20{year:02d}-05-14", "3.1") for year in range(1, 19)]
     taken(scene.owner, "history", table(*rows))
