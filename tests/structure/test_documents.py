@@ -68,3 +68,13 @@ def test_recipes_take_at_most_six_steps(root: Path) -> None:
     for recipe in recipes:
         steps = re.findall(r"^\d+\. ", recipe, re.MULTILINE)
         assert 1 <= len(steps) <= 6, recipe.splitlines()[0]
+
+
+def test_no_file_holds_what_is_left_of_a_merge(root: Path) -> None:
+    """A template with the marks of a conflict renders, and shows both sides to the reader."""
+    marks = re.compile(r"^(<{7}|>{7}) ", re.MULTILINE)
+    kinds = {".py", ".html", ".js", ".css", ".md", ".json", ".txt", ".yml", ".toml"}
+    folders = ("itm", "calc", "templates", "tests", "fixtures")
+    files = [one for folder in folders for one in (root / folder).rglob("*")]
+    held = [one for one in files if one.suffix in kinds and marks.search(one.read_text())]
+    assert held == []
