@@ -20,7 +20,7 @@ if not apps.ready:  # a worker starts here; the web has long been set up
     django.setup()
 
 from itm.core import outbox
-from itm.doors.files import look_through_file, take_file_in
+from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports.services import render_report
@@ -31,6 +31,12 @@ JOBS: dict[str, Callable[..., None]] = {
     "render_report": render_report,
     "send_summary": send_summary,
     "take_file_in": take_file_in,
+}
+
+# Jobs that somebody waits for in front of a page: tried so often, and then the page is told.
+GIVEN_UP: dict[str, tuple[int, Callable[..., None]]] = {
+    "look_through_file": (FILE_TRIES, file_given_up),
+    "take_file_in": (FILE_TRIES, file_given_up),
 }
 
 # What the clock brings without a promise. Each may run at any time, twice and beside itself; the

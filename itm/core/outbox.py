@@ -94,12 +94,25 @@ def _function(kind: str) -> Callable[..., None]:
     return functions[kind]
 
 
+@cache
+def _patience(kind: str) -> tuple[int, Callable[..., None] | None]:
+    """How often a job of this kind is tried, and who is told when it is given up."""
+    told: dict[str, tuple[int, Callable[..., None]]] = import_module("itm.worker").GIVEN_UP
+    return told.get(kind, (MOST_TRIES, None))
+
+
 def run_one() -> bool:
     """Run the next waiting job; False when there is none. A failure is kept and tried again."""
     job = claim()
     if job is None:
         return False
     mine = Job.objects.filter(pk=job.pk, lease=job.lease)
+    most, _ = _patience(job.kind)
+    if job.tries > most:
+        # Every try ended with its process, so none could say that it failed.
+        mine.update(error="each try was cut off", leased_until=None, gave_up_at=timezone.now())
+        _tell(job)
+        return True
     try:
         _function(job.kind)(**job.payload)
     except Exception as error:
@@ -111,11 +124,24 @@ def run_one() -> bool:
             lease=None,
             leased_until=None,
             not_before=now + timedelta(seconds=min(30 * 2**job.tries, 3600)),
-            gave_up_at=now if job.tries >= MOST_TRIES else None,
+            gave_up_at=now if job.tries >= most else None,
         )
+        if job.tries >= most:
+            _tell(job)
     else:
         mine.update(done_at=timezone.now(), leased_until=None, error="")
     return True
+
+
+def _tell(job: Job) -> None:
+    """Whoever waits for the job hears that it is given up; a fault there is one line of the log."""
+    _, teller = _patience(job.kind)
+    if teller is None:
+        return
+    try:
+        teller(**job.payload)
+    except Exception:
+        log.exception("nobody was told that it was given up", extra={"job": job.pk})
 
 
 def drain(limit: int = 1000) -> int:

@@ -19,7 +19,16 @@ from itm.intake.looking import look
 from itm.intake.models import Upload
 
 AT_ONCE = 300_000  # bytes: up to about half a second while somebody waits; own choice
+FILE_TRIES = 3  # with the waits between them three minutes; own choice
 STEP = 8_000  # rows between two notes of how far it is
+GAVE_UP_LOOKING = (
+    "The look through it failed several times, by no fault that it could name. Try again; if it "
+    "fails again, save the table as CSV, and tell whoever runs this server the name of the file."
+)
+GAVE_UP_TAKING = (
+    "Taking it in failed several times, so nothing of it was taken in. Try again; if it fails "
+    "again, tell whoever runs this server the name of the file."
+)
 State, Kind = Upload.State, Upload.Kind
 DEEDS: dict[str, Any] = {Kind.HISTORY: import_history, Kind.READINGS: import_readings}
 
@@ -51,6 +60,7 @@ def _deed(row: Upload) -> Any:
 @transaction.atomic
 def _promise(actor: Actor, row: Upload, state: str, kind: str) -> Upload:
     row.state, row.read_rows = state, 0
+    row.findings = {name: one for name, one in row.findings.items() if name != "refused"}
     row.save(by=actor, verb="promised")
     member = Membership.objects.get(user=actor.user, organisation=actor.organisation_id)
     outbox.add(kind, upload=str(row.key), member=str(member.key))
@@ -84,6 +94,26 @@ def take_file_in(upload: str, member: str) -> None:
         row.state = State.OPEN
         row.findings = {**row.findings, "refused": refusal.sentence}
         row.save(by=actor, verb="refused", text=refusal.sentence)
+
+
+def file_given_up(upload: str, member: str) -> None:
+    """The page of a file whose job failed again and again stops waiting and says what to do.
+
+    May run twice. What failed in between may be the server's fault as well as the file's, so both
+    ways on are named and one button tries again.
+    """
+    actor = _who(member)
+    with transaction.atomic():
+        row = uploads.locked(actor, UUID(upload))
+        if row.state == State.WAITING:
+            row.findings = {"stop": GAVE_UP_LOOKING, "stop_code": "gave_up"}
+            row.state = State.OPEN
+        elif row.state == State.TAKING:
+            row.findings = {**row.findings, "refused": GAVE_UP_TAKING}
+            row.state = State.READY
+        else:
+            return
+        row.save(by=actor, verb="given up")
 
 
 def _who(member: str) -> Actor:

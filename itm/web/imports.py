@@ -155,6 +155,17 @@ def import_answer(request: HttpRequest, key: UUID) -> HttpResponse:
 
 
 @signed_in
+@require_POST
+def import_again(request: HttpRequest, key: UUID) -> HttpResponse:
+    """One more look, where the last was given up."""
+    actor = actor_of(request)
+    row = uploads.upload(actor, key)
+    uploads.require_settling(row)
+    look_through(actor=actor, row=row)
+    return redirect("import", key)
+
+
+@signed_in
 @require_http_methods(["GET", "POST"])
 def import_columns(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
@@ -279,6 +290,7 @@ urls: list[URLPattern] = [
     path("imports/example/<str:kind>.xlsx", import_example, {"form": "xlsx"}, name="import_xlsx"),
     path("imports/<uuid:key>/", import_page, name="import"),
     path("imports/<uuid:key>/answer/", import_answer, name="import_answer"),
+    path("imports/<uuid:key>/again/", import_again, name="import_again"),
     path("imports/<uuid:key>/columns/", import_columns, name="import_columns"),
     path("imports/<uuid:key>/take/", import_take, name="import_take"),
     path("imports/<uuid:key>/undo/", import_undo, name="import_undo"),

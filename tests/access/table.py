@@ -204,6 +204,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "import_csv": ("kind of table", "ok", "ok", "ok"),
     "import_xlsx": ("kind of table", "ok", "ok", "ok"),
     "import": ("import", "404", "ok", "404"),
+    "import_again": ("import", "404", "ok", "404"),
     "import_answer": ("import", "404", "ok", "404"),
     "import_columns": ("import", "404", "ok", "404"),
     "import_take": ("import", "404", "ok", "404"),

@@ -1,11 +1,14 @@
 """The pages of an import: the file, what is asked, what is shown before, and what is taken back."""
 
 import io
+from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 
+from itm import worker
 from itm.core import outbox
 from itm.doors import files
 from itm.intake.layouts import LAYOUTS
@@ -243,3 +246,79 @@ def test_one_result_is_withdrawn_with_a_reason(scene, owner):
     page = owner.post(there, {"reason": "another device"}, follow=True).content.decode()
     assert "another device" in page
     assert not past.results(scene.owner).exists()
+
+
+def failing(monkeypatch, kind: str) -> None:
+    """The job of that kind fails as it would where the disk is full."""
+
+    def fail(**payload):
+        raise OSError("disk full")
+
+    monkeypatch.setitem(worker.JOBS, kind, fail)
+    outbox._function.cache_clear()
+
+
+def tried_until_given_up() -> None:
+    for _ in range(files.FILE_TRIES):
+        outbox.Job.objects.update(not_before=timezone.now())
+        outbox.drain()
+
+
+@pytest.fixture
+def long_files(monkeypatch):
+    """Every file counts as long, so that each look waits for the worker."""
+    monkeypatch.setattr(files, "AT_ONCE", 0)
+    yield
+    outbox._function.cache_clear()
+
+
+def test_a_look_that_is_given_up_ends_the_waiting_and_can_be_tried_again(
+    scene, owner, long_files, monkeypatch
+):
+    with monkeypatch.context() as broken:
+        failing(broken, "look_through_file")
+        send(owner, table(scene, "2012-05-14;3.12"))
+        there = reverse("import", args=[latest().key])
+        assert 'hx-trigger="every 2s"' in owner.get(there).content.decode()
+        tried_until_given_up()
+    outbox._function.cache_clear()
+    page = owner.get(there).content.decode()
+    assert 'hx-trigger="every 2s"' not in page
+    assert "failed several times" in page
+    owner.post(reverse("import_again", args=[latest().key]))
+    assert latest().state == "waiting"
+    outbox.drain()
+    assert "Take in 1 row" in owner.get(there).content.decode()
+
+
+def test_taking_in_that_is_given_up_has_taken_nothing_and_offers_it_again(
+    scene, owner, long_files, monkeypatch
+):
+    send(owner, table(scene, "2012-05-14;3.12"))
+    outbox.drain()
+    take = reverse("import_take", args=[latest().key])
+    with monkeypatch.context() as broken:
+        failing(broken, "take_file_in")
+        owner.post(take)
+        assert latest().state == "taking"
+        tried_until_given_up()
+    outbox._function.cache_clear()
+    page = owner.get(reverse("import", args=[latest().key])).content.decode()
+    assert "nothing of it was taken in" in page
+    assert not past.results(scene.owner).exists()
+    owner.post(take)
+    outbox.drain()
+    assert past.results(scene.owner).count() == 1
+    assert "nothing of it was taken in" not in owner.get(
+        reverse("import", args=[latest().key])
+    ).content.decode()  # fmt: skip
+
+
+def test_a_look_that_kills_its_process_each_time_is_given_up_as_well(scene, owner, long_files):
+    send(owner, table(scene, "2012-05-14;3.12"))
+    for _ in range(files.FILE_TRIES):
+        assert outbox.claim() is not None  # and its process dies
+        outbox.Job.objects.update(leased_until=timezone.now() - timedelta(seconds=1))
+    outbox.drain()
+    assert latest().findings["stop_code"] == "gave_up"
+    assert outbox.Job.objects.get().gave_up_at is not None
