@@ -30,6 +30,7 @@ from itm.intake.tables.dialect import Dialect, Question, Settled, settle
 from itm.intake.tables.head import Head, find_head, head_at, match
 from itm.intake.tables.known import Known
 from itm.intake.tables.layout import Layout
+from itm.intake.tables.moments import Moment
 from itm.intake.tables.reading import Amount, Batch, Reader, Told
 from itm.intake.tables.source import Source, find_source
 from itm.intake.tables.survey import Survey, look_through
@@ -146,6 +147,7 @@ def _settled(
     found["preview"] = {"heads": [layout.column(n).label for n in columns], "rows": preview}
     found["sites"] = sorted(getattr(opened.rows, "sites", ()))
     found["content"] = content.digest()
+    found["asked"] = getattr(opened.rows, "asked", [])
     found["twin"] = _twin(row, found["content"])
     return found
 
@@ -222,6 +224,8 @@ def _shown(batch: Batch, index: int, names: list[str]) -> list[str]:
 def _words(value: Any, typed: str) -> str:
     if value is None:
         return typed
+    if isinstance(value, Moment):
+        return value.words
     if isinstance(value, Amount):
         return f"{value.number.normalize():f} {value.unit}"
     if isinstance(value, Decimal):

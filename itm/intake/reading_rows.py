@@ -1,36 +1,61 @@
 """A table of readings beside the bench that it belongs to; each is judged as the page judges it."""
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.core.errors import Refused
+from itm.core.figures import day
 from itm.core.quantities import parse_decimal
 from itm.intake.check import judge
-from itm.intake.tables.cells import CellProblem
+from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
+from itm.intake.tables.moments import Moment, NoInstant, instant
 from itm.intake.tables.reading import Batch, Told
+from itm.intake.take import AtBottle, asked_of
 from itm.records import bench_sheet
+from itm.records.bench_sheet import Stand
 from itm.records.many_readings import NewReading
 from itm.records.models import ProportioningTest
 
+COMES_IN = datetime.max.replace(
+    tzinfo=UTC
+)  # when a reading without a time is read: after all others
 MOST = 2_000  # readings of one bench; own choice, far beyond any
 
 
 class ReadingRows:
-    """Judges batches of rows; gives the readings in the order of the table."""
+    """Judges batches of rows; gives the readings in the order of the table.
+
+    `asked` holds at the end what is odd about them and keeps none from being taken in.
+    """
 
     def __init__(
         self, actor: Actor, test: ProportioningTest, *, means: Mapping[str, Mapping[str, str]],
         columns: Mapping[str, int],
     ) -> None:  # fmt: skip
         self.sheet = bench_sheet.sheet(actor, test.key)
-        self._columns = columns
-        self._bottles = {stand.bottle.label: stand.bottle for stand in self.sheet.stands}
-        self.known = {"bottle": Known("bottle", self._bottles, means=means.get("bottle"))}
+        self._columns, self._now = columns, actor.at
+        self._zone = test.visit.site.time_zone
+        begun = test.visit.started_at
+        self._day = date_at(self._zone, begun) if begun else test.visit.planned_on
+        self._stands = {stand.bottle.label: stand for stand in self.sheet.stands}
+        self.known = {"bottle": Known("bottle", self._stands, means=means.get("bottle"))}
+        self.asked: list[dict[str, str]] = []
+        self._read: list[AtBottle] = []
+        self._other_day: list[tuple[str, datetime]] = []
+        self._last: datetime | None = None
+        self._before = max(
+            (one.sequence for stand in self.sheet.stands for one in stand.readings), default=0
+        )
         self._count = 0
 
     def judged(self, batch: Batch, told: Told) -> list[NewReading]:
-        """Codes: too_many_readings, closed, and those of `intake.check.judge`."""
+        """Codes: too_many_readings, closed, not_yet, no_such_time, time_twice, and those of
+        `intake.check.judge`."""
         self._count += len(batch.rows)
         if self._count > MOST:
             sentence = f"This table has more than {MOST:,} readings for one bench."
@@ -41,6 +66,7 @@ class ReadingRows:
         for index, row in enumerate(batch.rows):
             label = batch.values["bottle"][index]
             value = self._typed(batch, "value", index)
+            at = self._read_at(row, batch.values["read_at"][index], told)
             if label is None or not value:
                 continue  # told where it was read
             warmth = self._typed(batch, "temperature", index)
@@ -48,12 +74,39 @@ class ReadingRows:
                            temperature_place="temperature")  # fmt: skip
             for one in judged.problems:
                 told.add(CellProblem(row, self._columns.get(one.place), one.code, one.sentence))
-            bottle = self._bottles[label]
-            if closed := self.sheet.closed if bottle.run_id else self.sheet.shared_closed:
+            stand = self._stands[label]
+            if closed := self.sheet.closed if stand.bottle.run_id else self.sheet.shared_closed:
                 told.add(CellProblem(row, self._columns["bottle"], "closed", closed))
             if not judged.problems and judged.value is not None:
-                out.append(NewReading(bottle, value, warmth))
+                self._remember(row, stand, value, judged.temperature_c, at)
+                out.append(NewReading(stand.bottle, value, warmth, at))
         return out
+
+    def _read_at(self, row: int, moment: Moment | None, told: Told) -> datetime | None:
+        """Where nothing is written, that of the row above, as one writes on paper."""
+        if moment is None:
+            return self._last
+        try:
+            at = instant(moment, day=self._day, zone=ZoneInfo(self._zone))
+        except NoInstant as none:
+            fix = "Correct it, or write its offset from UTC, such as 01:30+01:00."
+            told.add(CellProblem(row, self._columns["read_at"], none.code, none.sentence, fix))
+            return self._last
+        if self._now is not None and at > self._now:
+            told.add(CellProblem(row, self._columns["read_at"], "not_yet",
+                                 f"{moment.words} has not come yet on the clock of the site.",
+                                 "Correct the time."))  # fmt: skip
+        self._last = at
+        if date_at(self._zone, at) != self._day:
+            self._other_day.append((place(row, self._columns["read_at"]), at))
+        return at
+
+    def _remember(
+        self, row: int, stand: Stand, value: str, warmth: Decimal | None, at: datetime | None
+    ) -> None:
+        there = place(row, self._columns["value"])
+        number = self._before + len(self._read) + 1
+        self._read.append(AtBottle(stand, there, value, warmth, at or COMES_IN, number))
 
     @staticmethod
     def _typed(batch: Batch, name: str, index: int) -> str:
@@ -68,4 +121,24 @@ class ReadingRows:
             return f"{value:f}"
 
     def finish(self, told: Told) -> None:
-        """Nothing is left to ask of the whole."""
+        """What is odd is asked about before it is taken in, beside what the bench holds already:
+        the bottles may still stand on the table."""
+        held = [
+            AtBottle(stand, "", one.value_typed, one.temperature_c, one.read_at, one.sequence)
+            for stand in self.sheet.stands
+            for one in stand.in_force
+        ]
+        odd = asked_of([*held, *self._read], self.sheet.bench.instrument)
+        self.asked = [
+            {"place": one.place, "sentence": odd[one.place]}
+            for one in self._read
+            if one.place in odd
+        ]
+        if self._other_day:
+            there, at = self._other_day[0]
+            more = f" So in {len(self._other_day)} rows." if len(self._other_day) > 1 else ""
+            sentence = (
+                f"Read on {day(date_at(self._zone, at))}, and the test day is {day(self._day)}: "
+                f"is the date right?{more}"
+            )
+            self.asked.append({"place": there, "sentence": sentence})

@@ -119,9 +119,19 @@ def readings(instrument: Instrument | None) -> Layout:
                 "temperature", "number", "Temperature", "20.3", units=("°C",),
                 aliases=("temp", "t", "temperature c", "sample temperature"), help="In °C.",
             ),
+            TableColumn(
+                "read_at", "moment", "Read at", "2026-05-03 14:05",
+                aliases=("time", "taken at", "read on", "date", "date time", "date and time",
+                         "timestamp"),
+                help="On the clock of the site, with its day or as the time alone, which is then "
+                "of the test day. A row without one has that of the row above; a table without "
+                "the column has the moment at which it is taken in.",
+            ),
         ),
         examples=(
-            ("water", "1.3330", "20.1"), ("S1", "1.3339", "20.1"), ("S2", "1.3342", "20.2"),
-            ("S3", "1.3345", "20.2"),
+            ("water", "1.3330", "20.1", "2026-05-03 14:05"),
+            ("S1", "1.3339", "20.1", "2026-05-03 14:07"),
+            ("S2", "1.3342", "20.2", "2026-05-03 14:09"),
+            ("S3", "1.3345", "20.2", "2026-05-03 14:11"),
         ),
     )  # fmt: skip

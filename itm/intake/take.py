@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 
 from django.db import transaction
 
@@ -87,18 +88,39 @@ def take_reading(*, actor: Actor, display: Display, entry: Entry, at: datetime) 
 
 def doubts(stands: Iterable[Stand], display: Display) -> dict[str, str]:
     """Question at each reading that is odd among those in force, by the reading's key."""
-    in_force = [(stand, reading) for stand in stands for reading in stand.in_force]
-    in_force.sort(key=lambda pair: (pair[1].read_at, pair[1].sequence))
+    lines = [
+        AtBottle(stand, str(one.key), one.value_typed, one.temperature_c, one.read_at, one.sequence)
+        for stand in stands
+        for one in stand.in_force
+    ]
+    return asked_of(lines, display)
+
+
+@dataclass(frozen=True)
+class AtBottle:
+    """One reading that counts, saved or still in a file; `place` is what a question names."""
+
+    stand: Stand
+    place: str
+    value_typed: str
+    temperature_c: Decimal | None
+    read_at: datetime
+    sequence: int
+
+
+def asked_of(readings: Iterable[AtBottle], display: Display) -> dict[str, str]:
+    """Question at each reading that is odd among all of them, by its place."""
+    ordered = sorted(readings, key=lambda one: (one.read_at, one.sequence))
     reads = [
         Read(
-            place=str(reading.key),
-            bottle=str(stand.bottle.key),
-            role=stand.bottle.role,
-            percent=stand.percent if stand.bottle.role in ("water", "standard") else None,
+            place=one.place,
+            bottle=str(one.stand.bottle.key),
+            role=one.stand.bottle.role,
+            percent=one.stand.percent if one.stand.bottle.role in ("water", "standard") else None,
             sequence=number,
-            value=parse_decimal(reading.value_typed),
-            temperature_c=reading.temperature_c,
+            value=parse_decimal(one.value_typed),
+            temperature_c=one.temperature_c,
         )
-        for number, (stand, reading) in enumerate(in_force, start=1)
+        for number, one in enumerate(ordered, start=1)
     ]
     return {q.place: q.sentence for q in questions(reads, display)}

@@ -22,6 +22,7 @@ class NewReading:
     bottle: Bottle
     value_typed: str
     temperature_typed: str
+    read_at: datetime | None = None  # where nobody noted it, the moment at which it comes in
 
 
 @transaction.atomic
@@ -47,7 +48,7 @@ def add_readings(
                 if one.temperature_typed
                 else None
             ),
-            read_at=at,
+            read_at=one.read_at or at,
             read_by=actor.person,
         )
         for number, one in enumerate(readings, 1)

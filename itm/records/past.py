@@ -88,14 +88,14 @@ def _insert(bundle: PastBundle, columns: Columns, before: int) -> None:
     once = [*same.values(), bundle.pk]
     rows = list(zip(*(held[name] for name in names), strict=True))
     whole = count - count % AT_ONCE
-    many = (
+    many = [
         (*once, *chain.from_iterable(rows[start : start + AT_ONCE]))
         for start in range(0, whole, AT_ONCE)
-    )
+    ]
     named = [*same, "bundle_id", *names]
     with connection.cursor() as cursor:
         cursor.executemany(_statement(named, len(once), AT_ONCE), many)
-        cursor.executemany(_statement(named, len(once), 1), ((*once, *row) for row in rows[whole:]))
+        cursor.executemany(_statement(named, len(once), 1), [(*once, *row) for row in rows[whole:]])
 
 
 def _statement(names: Sequence[str], once: int, rows: int) -> str:

@@ -269,7 +269,12 @@ def _right(column: Any) -> str:
         return "one of " + ", ".join(dict.fromkeys(column.choices.values()))
     if column.units:
         return "in " + " or ".join(column.units)
-    return {"percent": "in %", "day": "a day", "name": "text, as on the label"}.get(column.kind, "")
+    return {
+        "percent": "in %",
+        "day": "a day",
+        "moment": "a time, with or without its day",
+        "name": "text, as on the label",
+    }.get(column.kind, "")
 
 
 @signed_in

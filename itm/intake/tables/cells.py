@@ -6,7 +6,7 @@ from datetime import date
 
 from itm.core.figures import day
 
-Day = tuple[int, ...]  # year, month, day, and hour and minute where the cell had them
+Day = tuple[int, ...]  # year, month, day, and hour, minute and second where the cell had them
 Cell = str | float | int | Day
 
 SPACES = dict.fromkeys(map(ord, "\u00a0\u2007\u2009\u202f\u200b\ufeff"), " ")

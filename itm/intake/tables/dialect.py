@@ -159,7 +159,7 @@ def _given(answers: Mapping[str, str], code: str, choices: tuple[tuple[str, str]
 
 def _order(cells: _Cells, answers: Mapping[str, str]) -> Answer:
     shown: dict[str, list[Spot]] = {"dmy": [], "mdy": [], "unclear": []}
-    for _, spot in cells.of("day"):
+    for _, spot in cells.of("day", "moment"):
         if said := days.tells(spot.cell):
             shown[said].append(spot)
     if shown["dmy"] and shown["mdy"]:
@@ -185,7 +185,7 @@ def _in_words(cell: Cell, order: str) -> str:
 
 def _count(cells: _Cells, answers: Mapping[str, str]) -> Answer:
     """A day column with bare numbers: the day counts of a spreadsheet, of which there are two."""
-    for _, spot in cells.of("day"):
+    for _, spot in cells.of("day", "moment"):
         number = days.count_in(spot.cell)
         if number is None:
             continue
@@ -235,7 +235,7 @@ def _loosely(cell: Cell) -> Decimal | None:
 
 
 def _nothing(cells: _Cells, answers: Mapping[str, str]) -> Answer:
-    for _, spot in cells.of("number", "percent", "quantity", "day"):
+    for _, spot in cells.of("number", "percent", "quantity", "day", "moment"):
         if isinstance(spot.cell, str) and numbers.is_nothing(spot.cell):
             choices = ((LEAVE_EMPTY, "nothing was measured: read such cells as empty"),)
             sentence = f"{spot.said} stands where a figure or a day belongs."

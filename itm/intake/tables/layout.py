@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
-Kind = Literal["text", "name", "number", "percent", "quantity", "day", "choice"]
+Kind = Literal["text", "name", "number", "percent", "quantity", "day", "moment", "choice"]
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,10 @@ class TableColumn:
     @property
     def is_figure(self) -> bool:
         return self.kind in ("number", "percent", "quantity")
+
+    @property
+    def is_dated(self) -> bool:
+        return self.kind in ("day", "moment")
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 
 from itm.core.figures import day
-from itm.intake.tables import days, numbers
+from itm.intake.tables import days, moments, numbers
 from itm.intake.tables.blocks import Block
 from itm.intake.tables.cells import Cell, CellProblem, all_bare, as_date, text_of
 from itm.intake.tables.dialect import AS_IT_STANDS, FRACTION, LEAVE_EMPTY, Dialect
@@ -135,7 +135,7 @@ class Reader:
         numbers_of_rows = (rows + block.first).tolist()
         for column in self.layout.columns:
             if column.name not in values:
-                nothing = None if column.is_figure or column.kind == "day" else ""
+                nothing = None if column.is_figure or column.is_dated else ""
                 values[column.name] = [nothing] * len(numbers_of_rows)
                 typed[column.name] = [""] * len(numbers_of_rows)
         return Batch(numbers_of_rows, values, typed, tuple(self.layout.names))
@@ -176,10 +176,10 @@ class Reader:
 
 def read_cell(cell: Cell, column: TableColumn, dialect: Dialect, unit: str = "") -> Got:
     """Codes: missing, not_a_number, other_decimal, no_unit, other_unit, too_large, nothing,
-    not_a_day, short_year, order_open, day_for_name, number_for_name, damaged_name, not_a_choice,
-    too_long."""
+    not_a_day, not_a_time, no_time, short_year, order_open, day_for_name, number_for_name,
+    damaged_name, not_a_choice, too_long."""
     text = text_of(cell)
-    figures = column.is_figure or column.kind == "day"
+    figures = column.is_figure or column.is_dated
     if figures and isinstance(cell, str) and numbers.is_nothing(cell):
         if dialect.nothing != LEAVE_EMPTY:
             return Got(None, text, "nothing", f"“{text}” stands where {_belongs(column)} belongs.",
@@ -194,13 +194,15 @@ def read_cell(cell: Cell, column: TableColumn, dialect: Dialect, unit: str = "")
         return _figure(cell, text, column, dialect, unit)
     if column.kind == "day":
         return _day(cell, text, column, dialect)
+    if column.kind == "moment":
+        return _moment(cell, text, column, dialect)
     if column.kind == "choice":
         return _choice(text, column)
     return _name(cell, text, column, dialect)
 
 
 def _belongs(column: TableColumn) -> str:
-    return "a day" if column.kind == "day" else "a figure"
+    return {"day": "a day", "moment": "a time"}.get(column.kind, "a figure")
 
 
 def _figure(cell: Cell, text: str, column: TableColumn, dialect: Dialect, unit: str) -> Got:
@@ -278,6 +280,20 @@ def _day(cell: Cell, text: str, column: TableColumn, dialect: Dialect) -> Got:
                    "Answer the question about the days of this file.")  # fmt: skip
     return Got(None, text, "not_a_day", f"“{text}” is no day of the calendar.",
                "Write year, month and day, such as 2026-04-03.")  # fmt: skip
+
+
+def _moment(cell: Cell, text: str, column: TableColumn, dialect: Dialect) -> Got:
+    found = moments.moment_in(cell, dialect.order, dialect.count)
+    if found is not None:
+        return Got(found, found.words if isinstance(cell, tuple) else text)
+    if days.tells(cell) == "unclear" and not dialect.order:
+        return Got(None, text, "order_open", f"“{text}” can be read in two ways.",
+                   "Answer the question about the days of this file.")  # fmt: skip
+    if days.day_in(cell, dialect.order, dialect.count) is not None:
+        return Got(None, text, "no_time", f"“{text}” names a day and no time of day.",
+                   "Write both, such as 2026-04-03 14:05, or the time alone.")  # fmt: skip
+    return Got(None, text, "not_a_time", f"“{text}” is no time.",
+               "Write it as 14:05, or with its day as 2026-04-03 14:05.")  # fmt: skip
 
 
 def _choice(text: str, column: TableColumn) -> Got:

@@ -61,13 +61,15 @@ def _plain(cell: Any) -> Any:
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, datetime):
-        whole = cell.hour == cell.minute == cell.second == 0
-        parts = (cell.year, cell.month, cell.day)
-        return parts if whole else (*parts, cell.hour, cell.minute)
+        # A day count is good to some microseconds, so that 14:05 may come as 14:04:59.9999.
+        near = cell + timedelta(milliseconds=500)
+        parts = (near.year, near.month, near.day)
+        clock = (near.hour, near.minute, near.second)
+        return (*parts, *clock) if any(clock) else parts
     if isinstance(cell, date):
         return (cell.year, cell.month, cell.day)
     if isinstance(cell, time):
-        return f"{cell:%H:%M}"
+        return f"{cell:%H:%M:%S}" if cell.second else f"{cell:%H:%M}"
     if isinstance(cell, timedelta):
         return cell.total_seconds() / 86400
     return str(cell)

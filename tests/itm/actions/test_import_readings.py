@@ -1,19 +1,25 @@
 """Readings of a bench come in from a file, judged as those that are typed."""
 
+from dataclasses import replace
+from datetime import datetime, time, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import timezone
 
 from itm.actions.hand_in import hand_in
 from itm.actions.undo_import import undo_import
+from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.core.models import Change
-from itm.records.bench import set_out
+from itm.doors.files import take_up
+from itm.records.bench import set_out, set_volumes
 from itm.records.models import Reading
 from tests.deeds import discharged, prepared, read, restored, tested
 from tests.factories import OrganisationFactory, actor_of
 from tests.itm.intake.imports import handed_in, taken, told
+from tests.itm.intake.tables.files import workbook
 
 ROWS = "bottle;value;Temp. (°C)\nwater;1,33300;20,1\nS1;1,33390;20,1\nS1;1,33391;20,2\n"
 
@@ -104,3 +110,114 @@ def test_a_stranger_brings_no_readings(scene, day):
     other = actor_of(OrganisationFactory(kind="contractor"))
     with pytest.raises(Forbidden):
         handed_in(other, "readings", ROWS, test=day.test)
+
+
+# When each was read -------------------------------------------------------------------------------
+
+
+def timed(*rows: str, head: str = "bottle;value;temperature;read_at") -> str:
+    return "\n".join([head, *rows]) + "\n"
+
+
+def read_ats(day) -> list[str]:
+    zone = ZoneInfo(day.test.visit.site.time_zone)
+    rows = Reading.objects.filter(bottle__bench=day.test.bench).order_by("sequence")
+    return [f"{one.read_at.astimezone(zone):%Y-%m-%d %H:%M:%S}" for one in rows]
+
+
+def test_times_are_kept_on_the_clock_of_the_site_and_the_row_above_lends_its_own(scene, day):
+    on = date_at(day.test.visit.site.time_zone, day.test.visit.started_at)
+    row = taken(day.actor, "readings", timed(
+        f"water;1.33300;20;{on:%d.%m.%Y} 14:05", "water;1.33301;20;", "S1;1.33390;20;14:07:30",
+        "S2;1.33420;20;2:09 PM", f"S3;1.33450;20;{on}T14:11:00",
+    ), test=day.test)  # fmt: skip
+    assert row.findings["asked"] == []
+    assert read_ats(day) == [
+        f"{on} 14:05:00", f"{on} 14:05:00", f"{on} 14:07:30", f"{on} 14:09:00", f"{on} 14:11:00",
+    ]  # fmt: skip
+
+
+def test_cells_of_a_workbook_keep_their_seconds(scene, day, tmp_path):
+    on = date_at(day.test.visit.site.time_zone, day.test.visit.started_at)
+    rows = [
+        ["bottle", "value", "temperature", "time"],
+        ["water", 1.333, 20, datetime.combine(on, time(14, 5, 20))],
+        ["S1", 1.3339, 20, time(14, 7, 40)],
+    ]
+    taken(day.actor, "readings", workbook(tmp_path, rows).read_bytes(), name="a.xlsx",
+          test=day.test)  # fmt: skip
+    assert read_ats(day) == [f"{on} 14:05:20", f"{on} 14:07:40"]
+
+
+def test_order_of_a_day_is_asked_here_as_for_every_date(day):
+    row = handed_in(day.actor, "readings", timed("water;1.33300;20;03/04/2026 14:05"),
+                    test=day.test)  # fmt: skip
+    assert [one["code"] for one in row.findings["questions"] if not one["found"]] == ["order"]
+
+
+@pytest.mark.parametrize(
+    ("cell", "code"),
+    [
+        ("2026-04-03", "no_time"),
+        ("noon", "not_a_time"),
+        ("25:10", "not_a_time"),
+        ("2026-03-29 01:30", "no_such_time"),  # Lisbon puts its clocks forward at 01:00 UTC
+        ("2026-10-25 01:30", "time_twice"),  # and back again: tz database, Europe/Lisbon
+    ],
+)
+def test_what_is_no_time_on_the_clock_of_the_site_is_told(day, cell, code):
+    day.test.visit.site.time_zone = "Europe/Lisbon"
+    day.test.visit.site.save(by=day.actor)
+    row = handed_in(day.actor, "readings", timed(f"water;1.33300;20;{cell}"), test=day.test)
+    assert told(row) == [("D2", code)]
+
+
+def test_a_time_that_has_not_come_is_told(day):
+    actor = replace(day.actor, at=day.test.visit.started_at)
+    later = day.test.visit.started_at + timedelta(hours=2)
+    row = handed_in(actor, "readings", timed(f"water;1.33300;20;{later.isoformat()}"),
+                    test=day.test)  # fmt: skip
+    assert told(row) == [("D2", "not_yet")]
+
+
+def test_another_day_than_the_test_day_is_asked_about_and_taken(day):
+    row = handed_in(day.actor, "readings", timed("water;1.33300;20;2026-01-05 09:00"),
+                    test=day.test)  # fmt: skip
+    assert row.state == "ready"
+    [asked] = row.findings["asked"]
+    assert asked["place"] == "D2"
+    assert "5 Jan 2026" in asked["sentence"]
+
+
+# What is odd (pitfall 52: digits swapped on the way from the display to the paper) ----------------
+
+
+def poured(day):
+    """The standards as their recipe says, so that their percents are known."""
+    whole = day.test.bench.batch_volume_ml
+    for bottle in day.test.bench.bottles.filter(role="standard"):
+        concentrate = whole * bottle.target_percent / 100
+        set_volumes(actor=day.actor, bottle=bottle, concentrate_ml_typed=f"{concentrate:.1f}",
+                    water_ml_typed=f"{whole - concentrate:.1f}")  # fmt: skip
+    return day
+
+
+def test_a_swap_that_would_lie_on_the_line_is_suggested_and_never_made(day):
+    """Invented liquid of 0.0003 a percent: at 2, 3 and 4 % it reads 1.33360, 1.33390, 1.33420."""
+    row = handed_in(poured(day).actor, "readings", timed(
+        "water;1.33300;20;", "S1;1.33360;20;", "S2;1.33309;20;", "S3;1.33420;20;",
+    ), test=day.test)  # fmt: skip
+    assert row.state == "ready"
+    [asked] = row.findings["asked"]
+    assert asked["place"] == "B4"
+    assert "Did the display show 1.33390?" in asked["sentence"]
+    take_up(actor=day.actor, row=row, at=timezone.now())
+    kept = Reading.objects.filter(bottle__label="S2", bottle__bench=day.test.bench)
+    assert [one.value_typed for one in kept] == ["1.33309"]
+
+
+def test_readings_of_the_bench_are_looked_at_beside_those_of_the_file(day):
+    bring(day, timed("S1;1.33390;20;"))
+    row = handed_in(day.actor, "readings", timed("S1;1.33930;20;"), test=day.test)
+    [asked] = row.findings["asked"]
+    assert "Did the display show 1.33390?" in asked["sentence"]
