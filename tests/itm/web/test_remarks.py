@@ -8,6 +8,7 @@ import pytest
 from itm.accounts.actor import system
 from itm.records.chain import parsed, verify
 from itm.registry.models import TankMovement
+from itm.registry.movements import withdraw
 from tests.conftest import Scene
 from tests.deeds import prepared, tested
 from tests.factories import TODAY, CertificateFactory, ConcentrateLotFactory, TankFillFactory
@@ -49,9 +50,8 @@ def test_sealed_record_keeps_what_was_said_when_the_tank_is_put_in_order(
     tank = parsed(sealed.seal)["tank"]
     assert tank["contents"][1]["share_percent"] == "3.1"  # 30 of 980 L
     assert [fill["volume"] for fill in tank["fills"]] == ["950 L", "30 L"]
-    mixing.withdrawn_at, mixing.withdrawn_by = sealed.handed_in_at, "somebody"
-    mixing.withdrawn_because = "it went into another tank"
-    mixing.save(by=system(TODAY))
+    why = "it went into another tank"
+    withdraw(actor=scene.owner, movement=mixing, because=why, at=sealed.handed_in_at)
     assert SAID in pages(enter, sealed)[""]
     assert list(verify()) == []
 
