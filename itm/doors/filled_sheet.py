@@ -18,7 +18,7 @@ from calc import units
 from itm.core.errors import Refused
 from itm.core.measures import TEMPERATURE, own_first
 from itm.core.quantities import apart
-from itm.doors.sheet_lines import AT, Box, Line, Part, ditto, is_key, moment
+from itm.doors.sheet_lines import AT, Box, Line, Part, ditto, is_key, joined, moment, texts
 from itm.doors.verbs import VERBS
 from itm.records.discharge import label_of
 from itm.records.models import RestorationLine
@@ -93,6 +93,12 @@ class Sheet:
             Box("inlet_pressure", "inlet pressure", run["inlet_pressure"]),
             Box("solution_flow", "solution flow", run["solution_flow"]),
             Box("flow_source", "flow taken from", run["flow_source"], choices=sources),
+            Box(
+                "outlets",
+                "or read by pitot, a line an outlet: diameter; coefficient; pressure",
+                joined(run["outlets"]),
+                listed=True,
+            ),
             Box("level_before", "in the tank before", run["level_before"]),
             Box("level_after", "in the tank after", run["level_after"]),
         ]
@@ -238,6 +244,8 @@ class Sheet:
             unit = own_first(QUANTITIES[box.name]) if box.name in QUANTITIES else ""
             stands = self.posted.get(f"{name}.was", box.stands) if merges else box.stands
             typed = self.posted.get(name, box.stands)
+            if box.listed:  # a browser ends lines in its own way
+                stands, typed = joined(texts(stands)), joined(texts(typed))
             filled.append(replace(box, stands=stands, typed=typed, unit=unit))
         kept = self.posted.get(f"{line.name}.key", "")
         return replace(
@@ -316,7 +324,9 @@ class Sheet:
                 put["handed_at"] = entry["at"]
         return {**entry, "put": put}
 
-    def _text(self, box: Box) -> str:
+    def _text(self, box: Box) -> str | list[str]:
+        if box.listed:
+            return texts(box.typed)
         text = box.typed.strip()
         if box.name in QUANTITIES and text and not apart(text, QUANTITIES[box.name])[1]:
             return f"{text} {box.unit}" if any(c.isdigit() for c in text[-1:]) else text

@@ -24,6 +24,17 @@ class Box:
     unit: str = ""
     choices: Sequence[tuple[str, str]] = ()
     theirs: str = ""  # what somebody else wrote meanwhile
+    listed: bool = False  # several texts, each on a line of its own
+
+
+def texts(typed: str) -> list[str]:
+    """Those of a listed box; an empty line is none."""
+    return [line.strip() for line in typed.splitlines() if line.strip()]
+
+
+def joined(value: object) -> str:
+    """A text, or several of them, as a box holds it."""
+    return "\n".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
 @dataclass(frozen=True)
@@ -117,7 +128,7 @@ def _answered(line: Line, answers: Mapping[str, Answer], wrong: Mapping[str, str
     if answer.state == "crossed":
         # Sent again, one's own goes in its place: `stands` is what was seen now.
         boxes = tuple(
-            replace(box, stands=str(answer.now[box.name]), theirs=str(answer.now[box.name]))
+            replace(box, stands=joined(answer.now[box.name]), theirs=joined(answer.now[box.name]))
             if box.name in answer.now
             else box
             for box in boxes

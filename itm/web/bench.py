@@ -14,9 +14,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 from itm.core.errors import Refused
 from itm.intake.take import Entry, take_readings
 from itm.records import bench as services
-from itm.records.bench_forms import USUAL_REASONS, ReasonForm, StandardForm
+from itm.records.bench_forms import USUAL_REASONS, BenchForm, ReasonForm, StandardForm
 from itm.records.bench_sheet import Sheet, sheet
 from itm.records.cautions import BENCH
+from itm.records.drafts import require_crew
 from itm.records.evaluate import Preview, preview
 from itm.records.judging import edges_of
 from itm.records.merge import Crossed
@@ -28,6 +29,7 @@ from itm.web.bench_page import (
     limits_of_entry,
     pours,
 )
+from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.photographs import photos_by_thing
 from itm.web.steps import crumbs, steps
@@ -65,6 +67,25 @@ def set_out(request: HttpRequest, key: UUID) -> HttpResponse:
     labels = ", ".join(bottle.label for bottle in made)
     messages.success(request, f"On the bench now: {labels}." if made else "All was there already.")
     return redirect("bench", key=key)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def bench_note(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Water, glassware and whatever else a reader of the readings has to know."""
+    actor = actor_of(request)
+    found = sheet(actor, key)
+    require_crew(actor, found.test.visit)
+    there = reverse("bench", args=[key])
+    form = BenchForm(request.POST or None, row=found.bench)
+    return edit(
+        request, form=form, title="Note of the bench", template="visits/form.html", said="Noted.",
+        write=lambda: services.change_bench(
+            actor=actor, bench=found.bench, opened=form.opened, **form.cleaned_data
+        ),
+        lead=f"Bench of {found.test.proportioner.tag}. It stands in the record and on the report.",
+        to=lambda _: there, back=there, crumbs=[*crumbs(found.test), ("Bench", there)],
+    )  # fmt: skip
 
 
 @signed_in
@@ -238,6 +259,7 @@ def points_so_far(test: Any, so_far: Preview) -> list[dict[str, Any]]:
 
 urls: list[URLPattern] = [
     path("tests/<uuid:key>/bench/", bench, name="bench"),
+    path("tests/<uuid:key>/bench/note/", bench_note, name="bench_note"),
     path("tests/<uuid:key>/bench/bottles/", set_out, name="bench_set_out"),
     path("tests/<uuid:key>/bench/system-water/", system_water, name="bench_system_water"),
     path("tests/<uuid:key>/bench/standards/new/", standard_new, name="standard_new"),

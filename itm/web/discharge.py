@@ -1,7 +1,7 @@
 """Discharge and the stop: buttons that stamp, one card for each flow point."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -27,6 +27,7 @@ from itm.records.progress import samples_of
 from itm.records.remarks import run_remarks, sample_remark
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
+from itm.web.photographs import photos_by_thing
 from itm.web.steps import crumbs, steps
 
 
@@ -51,6 +52,7 @@ class Card:
     outlets: list[str]
     form: Any
     by_hand: Any
+    photos: list[str] = field(default_factory=list)  # addresses
 
 
 def card_of(run: Any, *, form: Any = None, by_hand: Any = None) -> Card:
@@ -92,6 +94,8 @@ def _page(request: HttpRequest, test: Any, *, changed: Card | None = None) -> Ht
         changed if changed is not None and changed.run.pk == run.pk else card_of(run)
         for run in test.runs.all()
     ]
+    photos = photos_by_thing(actor_of(request), test.visit)
+    cards = [replace(card, photos=photos.get(card.run.key, [])) for card in cards]
     context = {
         "test": test, "cards": cards, "steps": steps(test, "discharge"),
         "caution": DISCHARGE, "crumbs": crumbs(test, "Discharge"),

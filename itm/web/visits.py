@@ -23,6 +23,7 @@ from itm.records.progress import left_out, next_step, out_of_service
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Step, show, wanted, within_site
+from itm.web.photographs import photos_by_thing
 from itm.web.steps import LABELS, address, steps
 
 FORM = "visits/form.html"
@@ -109,6 +110,7 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
         "left_out": left_out(row),
         "taken_back": crew and row.impaired and not services.begun(row),
         "tests": [(test, steps(test)) for test in tests],
+        "photos": photos_by_thing(actor, row).get(row.key, []),
         "next": next_thing(row, tests) if crew else None,
         "caution": PREPARE if crew and row.started_at is None else "",
         "can_change": crew and not any(t.state in ("handed_in", "sealed") for t in tests),

@@ -182,6 +182,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "line_reopen": ("line", "403", "ok", "403"),
     "line_put_back": ("line", "403", "ok", "403"),
     "bench": ("draft", "404", "ok", "404"),
+    "bench_note": ("draft", "404", "ok", "404"),
     "bench_set_out": ("draft", "404", "ok", "404"),
     "bench_system_water": ("draft", "404", "ok", "404"),
     "standard_new": ("draft", "404", "ok", "404"),

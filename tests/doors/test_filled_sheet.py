@@ -46,6 +46,8 @@ class Page:
             for name in re.findall(r'name="([^"]*)"', tag)
             for value in [(re.findall(r'value="([^"]*)"', tag) or [""])[0]]
         }
+        areas = re.findall(r'<textarea name="([^"]+)"[^>]*>(.*?)</textarea>', form, re.S)
+        self.boxes |= {name: text.lstrip("\n") for name, text in areas}
         for name, options in re.findall(r'<select name="([^"]+)".*?>(.*?)</select>', form, re.S):
             self.boxes[name] = (re.findall(r'value="([^"]*)" selected', options) or [""])[0]
         return self
@@ -259,3 +261,22 @@ def test_a_day_that_is_none_saves_nothing(filled):
     assert "is no day" in filled.text
     assert Reading.objects.count() == 0
     assert filled.boxes[f"start_test_day.{filled.test.visit.key}.at"] == "8.05"
+
+
+def test_outlets_read_by_pitot_are_typed_one_a_line_and_make_the_flow(page):
+    """NFPA 291, Q = 29.84 c d² √p (US gpm, in, psi): 1.5 in, 0.9 and 30.46 psi, which is
+    38.1 mm and 2.1 bar, give 333.5 US gpm, or 1262 L/min; two of them twice that."""
+    run = page.test.runs.first()
+    line = f"note_run.{run.key}"
+    page.put(line, outlets="38.1 mm; 0.90; 2.1 bar\r\n\r\n38.1 mm; 0.90; 2.1 bar\r\n")
+    page.send()
+    run.refresh_from_db()
+    assert run.outlets == ["38.1 mm; 0.90; 2.1 bar"] * 2
+    assert run.solution_flow * 60_000 == pytest.approx(2 * 1262, rel=0.002)
+    assert page.boxes[f"{line}.outlets"].split() == " ".join(run.outlets).split()
+    page.send()  # a browser ends lines in its own way, and nothing was changed by that
+    page.put(line, outlets="38.1 mm; 0.90")
+    assert "Outlet 1" in page.send().text
+    assert page.boxes[f"{line}.outlets"] == "38.1 mm; 0.90"
+    run.refresh_from_db()
+    assert len(run.outlets) == 2

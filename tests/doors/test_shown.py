@@ -39,6 +39,14 @@ def test_photos_stand_beside_what_they_show(client, sign_in, scene, draft, phone
     assert valve not in bench
     assert valve in page(crew, "restoring", draft.visit.key)
     assert crew.get(display).status_code == 200
+    run, place = draft.runs.first(), draft.visit
+    flowing, day = shoot(phone, run=run.key), shoot(phone, visit=place.key)
+    discharge = page(crew, "discharge", draft.key)
+    card = discharge.split(f'id="run-{run.key}"')[1].split("</section>")[0]
+    assert flowing in card
+    assert day not in discharge
+    assert day in page(crew, "visit", place.key)
+    assert flowing not in page(crew, "visit", place.key)
     owner = sign_in(client, scene.owner)
     assert valve in page(owner, "restoring", draft.visit.key)
     assert owner.get(display).status_code == 404

@@ -270,3 +270,34 @@ def test_places_for_replicates_are_as_many_as_asked_for(
     page = client.get(f"{url(test)}?entries={entries}").content.decode()
     bottles = test.bench.bottles.count()
     assert len(re.findall(r'name="value-', page)) == bottles * entries
+
+
+def test_note_of_the_bench_is_kept_shown_and_not_written_over_by_a_stale_page(
+    client: Client, scene: Scene, sign_in: SignIn
+) -> None:
+    test = prepared(scene)
+    sign_in(client, scene.contractor)
+    there = url(test, "bench_note")
+    assert there in client.get(url(test)).content.decode()
+    stale = {"opened-notes": "", "opened-water_source": test.bench.water_source,
+             "opened-glassware": test.bench.glassware}  # fmt: skip
+    first = {**stale, "notes": "cell washed twice", "water_source": test.bench.water_source,
+             "glassware": test.bench.glassware}  # fmt: skip
+    assert client.post(there, first).status_code == 302
+    assert "cell washed twice" in client.get(url(test)).content.decode()
+    answer = client.post(there, {**first, "notes": "display flickers"})
+    assert answer.status_code == 422
+    assert "display flickers" in answer.content.decode()
+    test.bench.refresh_from_db()
+    assert test.bench.notes == "cell washed twice"
+
+
+def test_note_of_a_bench_is_closed_with_its_record(
+    client: Client, scene: Scene, sign_in: SignIn
+) -> None:
+    sealed = deeds.tested(scene)
+    sign_in(client, scene.contractor)
+    assert url(sealed, "bench_note") not in client.get(url(sealed)).content.decode()
+    client.post(url(sealed, "bench_note"), {"notes": "later"})
+    sealed.bench.refresh_from_db()
+    assert sealed.bench.notes == ""
