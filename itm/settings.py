@@ -160,9 +160,14 @@ REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
 # Counts the requests of programs, so every process has to share it. The memory of the process is
 # right for one process; with several, name Redis here or each would count for itself.
 CACHES = {"default": env.cache_url("CACHE_URL", default="locmemcache://itm")}
+WEB_PROCESSES = env.int("WEB_CONCURRENCY", default=1)  # the variable that gunicorn reads
 API_REQUESTS_A_MINUTE = env.int("API_REQUESTS_A_MINUTE", default=600)  # of one token
+API_STRANGERS_A_MINUTE = env.int("API_STRANGERS_A_MINUTE", default=120)  # of one address
 REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "itm.api.problems.handler",
+    # How many proxies of ours stand in front: so many names at the end of X-Forwarded-For may be
+    # believed. With none of them only the other end of the line counts, which nobody can invent.
+    "NUM_PROXIES": env.int("PROXIES", default=0),
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_AUTHENTICATION_CLASSES": [],
     "UNAUTHENTICATED_USER": None,

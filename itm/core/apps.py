@@ -13,5 +13,6 @@ class CoreConfig(AppConfig):
         register(checks.every_model_says_how_it_hangs, Tags.models)
         register(checks.every_tracked_model_refuses_bypasses, Tags.models)
         register(checks.triggers_are_laid, Tags.database)
+        register(checks.several_processes_share_a_cache, Tags.caches, deploy=True)
         pre_migrate.connect(triggers.drop_before_migrate, sender=self)
         post_migrate.connect(triggers.lay_after_migrate)

@@ -3,7 +3,8 @@
 from typing import Any
 
 from django.apps import apps
-from django.core.checks import CheckMessage, Error
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, Warning
 from django.db import DatabaseError, connections
 
 from itm.core import triggers
@@ -77,3 +78,23 @@ def triggers_are_laid(app_configs: Any, databases: Any = None, **kwargs: Any) ->
             for name in missing
         ]
     return out
+
+
+LOCAL_CACHES = ("locmem.LocMemCache", "dummy.DummyCache")
+
+
+def several_processes_share_a_cache(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """What is counted in the memory of one process (requests of programs, two of the same thing at
+    one moment) would be counted by each for itself. Asked by `check --deploy`."""
+    backend = settings.CACHES["default"]["BACKEND"]
+    several = settings.OUTBOX_NUDGE == "celery" or settings.WEB_PROCESSES > 1
+    if not several or not backend.endswith(LOCAL_CACHES):
+        return []
+    return [
+        Warning(
+            "Several processes serve, and each has a cache of its own: a program could ask so many "
+            "times as often as API_REQUESTS_A_MINUTE says.",
+            hint="Set CACHE_URL to one that they share, such as redis://127.0.0.1:6379/1.",
+            id="itm.W001",
+        )
+    ]
