@@ -4,11 +4,14 @@ import json
 from collections.abc import Mapping
 from typing import IO, Any
 
-from rest_framework.parsers import BaseParser
+from django.core.files.uploadedfile import UploadedFile
+from rest_framework.parsers import BaseParser, MultiPartParser
 
 from itm.api.problems import Problem, fault, pointer
+from itm.registry.files import LARGEST as LARGEST_FILE
 
 LARGEST = 1_000_000  # bytes, where a view says nothing else
+LARGEST_WITH_FILES = LARGEST_FILE + LARGEST  # one file and what is said of it
 
 
 class Json(BaseParser):
@@ -30,6 +33,33 @@ class Json(BaseParser):
         if len(data) > most:
             raise _too_large(most)
         return read(data)
+
+
+class Multipart(MultiPartParser):
+    """A body with files. Its length is looked at before anything of it is kept; what is larger than
+    one file may be is dropped while it arrives (`FILE_UPLOAD_HANDLERS`)."""
+
+    def parse(
+        self, stream: IO[bytes], media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:  # fmt: skip
+        context: Any = parser_context or {}
+        most = getattr(context.get("view"), "largest_with_files", LARGEST_WITH_FILES)
+        said = context["request"].META.get("CONTENT_LENGTH") or "0"
+        if not said.isdecimal() or int(said) > most:
+            raise _too_large(most)
+        return super().parse(stream, media_type, parser_context)
+
+
+def file_in(request: Any, name: str) -> UploadedFile:
+    """Raises Problem file_missing, too_large."""
+    if (found := request.FILES.get(name)) is not None:
+        return found
+    if getattr(request._request, "refused_files", ()):  # named by the handler that dropped them
+        said = f"A file may have {LARGEST_FILE // 1_000_000} MB at most; make the picture smaller."
+        raise Problem(413, "too_large", said, [fault(pointer(name), "too_large", said)])
+    said = f"Send the file as the part “{name}” of multipart/form-data, with a file name."
+    raise Problem(422, "file_missing", said, [fault(pointer(name), "file_missing", said)])
 
 
 def _too_large(most: int) -> Problem:

@@ -19,14 +19,18 @@ SAID = {
     409: "The same is at work under this key, or somebody else was faster.",
     412: "It was changed since you read it.",
     413: "The body is larger than this address takes.",
-    415: "Bodies are JSON.",
+    415: "Bodies are JSON, or multipart/form-data where an address says so.",
     422: "The body can be read, and something in it has to be put right.",
     428: "A change needs If-Match.",
-    429: "The token asked too often; Retry-After says when it goes on.",
+    429: "The token, or the address without one, asked too often; Retry-After says when it goes "
+    "on.",
     500: "The server failed. Nothing was stored.",
 }
 RATE = {
-    "RateLimit-Policy": ("string", "How many requests a token has in how many seconds."),
+    "RateLimit-Policy": (
+        "string",
+        "How many requests a token, or an address, has in how many seconds.",
+    ),
     "RateLimit": ("string", "How many are left, and the seconds until it begins anew."),
 }
 ETAG = {"ETag": ("string", "Of exactly this representation.")}
@@ -87,7 +91,7 @@ class Described(AutoSchema):
                 "description": SAID[status],
                 "content": {MEDIA_TYPE: {"schema": problem}},
             }
-            _headers(responses[str(status)], {} if status in (401, 500) else RATE)
+            _headers(responses[str(status)], {} if status == 500 else RATE)
         if self.method == "GET" and "{" in self.path:
             responses["304"] = {"description": "You have it already (If-None-Match)."}
         operation["responses"] = dict(sorted(responses.items()))
@@ -131,6 +135,11 @@ KEY = OpenApiParameter(
     "Idempotency-Key", {"type": "string", "format": "uuid"}, OpenApiParameter.HEADER, required=True,
     description="A UUID made for this one thing: sent twice, it is done once and answered the same "
     "(then with the header Idempotency-Repeated).",
+)  # fmt: skip
+MAY_KEY = OpenApiParameter(
+    "Idempotency-Key", {"type": "string", "format": "uuid"}, OpenApiParameter.HEADER,
+    description="May be left out, because every item has a key of its own. With it, the whole "
+    "answer is kept as soon as every item has its final one, and the exact repeat gets the same.",
 )  # fmt: skip
 MATCH = header("If-Match", "The ETag under which you read it.", required=True)
 HAVE = header("If-None-Match", "The ETag that you have.", required=False)

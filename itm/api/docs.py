@@ -109,6 +109,7 @@ def guide(request: HttpRequest) -> HttpResponse:
     context = {
         "address": request.build_absolute_uri("/api/v1/"),
         "most": settings.API_REQUESTS_A_MINUTE,
+        "strangers": settings.API_STRANGERS_A_MINUTE,
         "example": EXAMPLE.read_text(),
         "operations": operations(),
     }

@@ -15,7 +15,7 @@ from rest_framework.response import Response
 from itm.accounts.actor import Actor
 from itm.api.problems import Problem
 from itm.core.errors import Refused
-from itm.intake.once import Answer, once
+from itm.intake.once import Answer, keep, once, replayed
 
 HEADER = "Idempotency-Key"
 REPEATED = "Idempotency-Repeated"
@@ -41,9 +41,11 @@ def key_of(request: Request) -> uuid.UUID:
 
 
 def answered(
-    request: Request, what: str, do: Callable[[uuid.UUID], Any], *, status: int = 201
-) -> Response:
-    """Do it under the request's key. `do` returns the body of the answer.
+    request: Request, what: str, do: Callable[[uuid.UUID], Any], *, status: int = 201,
+    body: Any = None,
+) -> Response:  # fmt: skip
+    """Do it under the request's key. `do` returns the body of the answer; `body` is what was asked
+    for where that is more than JSON.
 
     Raises Problem in_flight, other_body and what `do` raises; refused work leaves the key free.
     """
@@ -52,14 +54,37 @@ def answered(
     with at_work(actor, key):
         try:
             answer = once(
-                actor=actor, key=key, what=what, body=request.data, do=lambda: do(key),
-                at=timezone.now(),
+                actor=actor, key=key, what=what, body=request.data if body is None else body,
+                do=lambda: do(key), at=timezone.now(),
             )  # fmt: skip
         except Refused as refusal:
             if refusal.code == "asked_at_once":
                 raise _in_flight() from refusal
             raise
     return Response(told(answer), status=status, headers=repeated(answer))
+
+
+def answered_in_parts(
+    request: Request, what: str, do: Callable[[], Any], *, final: Callable[[Any], bool]
+) -> Response:
+    """Work whose parts have keys of their own and are committed one by one. The request may carry
+    a key as well: once every part has its `final` answer, the exact repeat gets the same.
+
+    Raises Problem in_flight, other_body, key_malformed.
+    """
+    if not request.headers.get(HEADER, "").strip():
+        return Response(do())
+    bearer: Any = request.auth
+    actor, key = bearer.actor, key_of(request)
+    asked: dict[str, Any] = {"actor": actor, "key": key, "what": what, "body": request.data}
+    with at_work(actor, key):
+        answer = replayed(**asked)
+        if answer is None:
+            value = do()
+            if not final(value):
+                return Response(value)
+            answer = keep(**asked, value=value, at=timezone.now())
+    return Response(told(answer), headers=repeated(answer))
 
 
 def told(answer: Answer) -> Any:

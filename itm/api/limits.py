@@ -1,9 +1,11 @@
-"""How much a token may ask in a minute. Counted in the cache that all processes share.
+"""How much a token, or an address without one, may ask in a minute. Counted in the cache that all
+processes share.
 
 A window of a minute that begins with the clock's: simple, exact, and one step of the counter for a
 request. A cache that is away stops nobody.
 """
 
+import hashlib
 import logging
 import time
 from dataclasses import dataclass
@@ -28,12 +30,13 @@ class Left:
     most: int
     left: int
     seconds: int
+    whose: str = "token"
 
     def headers(self) -> dict[str, str]:
         """In the manner of the IETF draft on rate limit headers (from memory)."""
         return {
-            "RateLimit-Policy": f'"token";q={self.most};w={WINDOW}',
-            "RateLimit": f'"token";r={self.left};t={self.seconds}',
+            "RateLimit-Policy": f'"{self.whose}";q={self.most};w={WINDOW}',
+            "RateLimit": f'"{self.whose}";r={self.left};t={self.seconds}',
         }
 
 
@@ -41,15 +44,36 @@ class AMinute(BaseThrottle):
     def allow_request(self, request: Request, view: Any) -> bool:
         bearer = request.auth
         if not isinstance(bearer, Bearer):
-            return True
-        most, now = settings.API_REQUESTS_A_MINUTE, time.time()
-        self.seconds = WINDOW - int(now) % WINDOW
-        asked = counted(f"api-asked-{bearer.token.pk}-{int(now) // WINDOW}")
-        view.left = Left(most, max(0, most - asked), self.seconds)
-        return asked <= most
+            return True  # counted before it was refused
+        view.left, fine = _count(bearer.token.pk, settings.API_REQUESTS_A_MINUTE, "token")
+        self.seconds = view.left.seconds
+        return fine
 
     def wait(self) -> float:
         return float(self.seconds)
+
+
+def stranger(request: Request) -> tuple[Left, bool]:
+    """Counts a request without a token that works; false where its address asked too often.
+
+    The address is that of the other end of the line, or what the proxies of ours say of it
+    (`NUM_PROXIES`): a name that anybody could write into a header counts for nothing. Programs
+    behind one address share its count, and a token that works is never held back by it.
+    """
+    address = BaseThrottle().get_ident(request)
+    return _count(digest(address), settings.API_STRANGERS_A_MINUTE, "address")
+
+
+def digest(address: str | None) -> str:
+    """A name that every cache takes, whatever a header holds."""
+    return hashlib.sha256((address or "").encode()).hexdigest()[:32]
+
+
+def _count(who: int | str, most: int, whose: str) -> tuple[Left, bool]:
+    now = time.time()
+    asked = counted(f"api-asked-{whose}-{who}-{int(now) // WINDOW}")
+    seconds = WINDOW - int(now) % WINDOW
+    return Left(most, max(0, most - asked), seconds, whose), asked <= most
 
 
 def counted(name: str) -> int:

@@ -126,9 +126,10 @@ SENTENCES = {
     401: "Send a token of your organisation: Authorization: Bearer itm.…",
     405: "This address does not take that method; the header Allow names those it takes.",
     406: "Answers here are JSON; ask for application/json.",
-    415: "Send JSON, with the header Content-Type: application/json.",
-    429: "That is more than this token may ask in a minute; the header Retry-After says when it "
-    "goes on.",
+    415: "Send JSON, with the header Content-Type: application/json; a file goes as "
+    "multipart/form-data to the addresses that take one.",
+    429: "That is more than this token, or this address without one, may ask in a minute; the "
+    "header Retry-After says when it goes on.",
 }
 CODES = {
     400: "malformed",

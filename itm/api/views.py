@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from django.utils.cache import patch_vary_headers
-from rest_framework import serializers
+from rest_framework import exceptions, serializers
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,7 +16,8 @@ from itm.accounts.tokens import Bearer
 from itm.api.asking import Asked, ListAsked, Pages, asked
 from itm.api.auth import InScope, Tokens
 from itm.api.bodies import LARGEST, Json
-from itm.api.limits import AMinute, Left
+from itm.api.limits import AMinute, Left, stranger
+from itm.api.problems import Problem
 from itm.api.tags import tag_of, unchanged
 
 
@@ -39,6 +40,21 @@ class View(APIView):
         super().initial(request, *args, **kwargs)
         known = self.query if request.method in ("GET", "HEAD") else None
         self.asked = asked(request, known)
+
+    def perform_authentication(self, request: Request) -> None:
+        """Without a token that works the address is counted, and told in the same headers."""
+        try:
+            super().perform_authentication(request)
+        except Problem:
+            self._count_stranger(request)
+            raise
+        if request.auth is None:
+            self._count_stranger(request)
+
+    def _count_stranger(self, request: Request) -> None:
+        self.left, fine = stranger(request)
+        if not fine:
+            raise exceptions.Throttled(wait=self.left.seconds)
 
     @property
     def bearer(self) -> Bearer:

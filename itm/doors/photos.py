@@ -19,16 +19,17 @@ SHOWN = ("visit", "run", "line", "reading")
 
 def take_photo(
     *, actor: Actor, key: Any, of: Any, file: BinaryIO, name: str, taken_at: Any, at: datetime,
-    device_now: datetime | None = None,
+    device_now: datetime | None = None, sha256: str = "",
 ) -> Answer:  # fmt: skip
     """Keep one photo of one thing: `of` is {"reading": key}, or a run, line or visit.
 
     `taken_at` is the device's stamp as text. A photo of a reading that has not come in yet waits,
-    like an entry. May run twice.
+    like an entry. Where the sender says the SHA-256 of what it sent, another one is refused: the
+    file was damaged on its way. May run twice.
     """
     shown = str(key)[:64]
     try:
-        return _taken(actor, key, of, file, name, taken_at, at, device_now)
+        return _taken(actor, key, of, file, name, taken_at, at, device_now, sha256)
     except Refused as refused:
         return Answer(shown, "refused", refused.code, refused.sentence, refused.place)
     except Forbidden as refusal:
@@ -39,7 +40,7 @@ def take_photo(
 
 def _taken(
     actor: Actor, key: Any, of: Any, file: BinaryIO, name: str, taken_at: Any, at: datetime,
-    device_now: datetime | None,
+    device_now: datetime | None, sha256: str,
 ) -> Answer:  # fmt: skip
     own = uuid_of(key, "key")
     kind, thing = _thing(of)
@@ -50,6 +51,14 @@ def _taken(
     while part := file.read(1 << 16):
         digest.update(part)
 
+    if sha256 and sha256.lower() != digest.hexdigest():
+        raise Refused(
+            "other_digest",
+            f"The file arrived with the SHA-256 {digest.hexdigest()}, which is not the one that "
+            "was named: it was damaged on its way. Send it again.",
+            "sha256",
+        )
+
     def do() -> dict[str, Any]:
         file.seek(0)
         photo = keep(
@@ -57,7 +66,10 @@ def _taken(
         )  # fmt: skip
         off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
         device_clocks.note(actor=actor, visit=photo.visit, off=off, at=at)
-        return {"photo": str(photo.key), "file": str(photo.attachment.key)}
+        return {
+            "photo": str(photo.key), "file": str(photo.attachment.key),
+            "sha256": digest.hexdigest(),
+        }  # fmt: skip
 
     body = {"of": {kind: thing}, "sha256": digest.hexdigest(), "at": stamp.isoformat()}
     if not taken_at:

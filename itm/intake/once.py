@@ -52,19 +52,43 @@ def once(
                     "asked_at_once",
                     "The same was asked a moment ago and did not go through; ask again.",
                 ) from None
+    _require_same(first, what, told)
+    return Answer(_ordered(first.answer), repeated=True)
+
+
+def _require_same(first: Receipt, what: str, told: str) -> None:
     if (first.what, first.digest) != (what, told):
         raise Refused(
             "other_body",
             "Something else was asked under this key before. Each new thing needs a key of its "
             "own; only an exact repeat may carry the same.",
         )
-    return Answer(_ordered(first.answer), repeated=True)
 
 
 def _ordered(value: Any) -> Any:
     """As JSON holds it, names in one order: PostgreSQL keeps an order of its own, and the first
     answer and its repeat shall not differ by a byte."""
     return json.loads(json.dumps(value, cls=DjangoJSONEncoder, sort_keys=True))
+
+
+def replayed(*, actor: Actor, key: uuid.UUID, what: str, body: Any) -> Answer | None:
+    """The first answer, where `keep` kept one under this key. Raises Refused bad_body,
+    other_body."""
+    organisation = actor.organisation
+    first = _first(organisation, key) if organisation is not None else None
+    if first is None:
+        return None
+    _require_same(first, what, _digest(body))
+    return Answer(_ordered(first.answer), repeated=True)
+
+
+def keep(
+    *, actor: Actor, key: uuid.UUID, what: str, body: Any, value: Any, at: datetime
+) -> Answer:  # fmt: skip
+    """The answer to work whose parts are each done once under keys of their own: they are committed
+    one by one, so their receipt comes after them. Lost in between, a repeat finds every part as
+    taken before. Raises Forbidden; Refused bad_body, other_body."""
+    return once(actor=actor, key=key, what=what, body=body, do=lambda: value, at=at)
 
 
 class _Taken(Exception):

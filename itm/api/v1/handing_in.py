@@ -17,14 +17,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from itm.api import doing_once
-from itm.api.describing import KEY, FaultShape, describe, describe_one
-from itm.api.doing_once import at_work, key_of, repeated
+from itm.api.describing import KEY, MAY_KEY, FaultShape, describe, describe_one
+from itm.api.doing_once import answered_in_parts, at_work, key_of, repeated
 from itm.api.editing import given
 from itm.api.problems import faults, told
 from itm.api.views import View
 from itm.core.errors import ItmError
 from itm.doors.day import day_of
-from itm.doors.entries import MOST_ENTRIES, take
+from itm.doors.entries import MOST_ENTRIES, WAITS, take
 from itm.doors.hand_in_day import FORM, hand_in_day
 from itm.doors.verbs import VERBS, Field, Verb
 from itm.intake.once import Answer
@@ -131,25 +131,33 @@ class EntryAnswersShape(serializers.Serializer):
     answers = EntryAnswerShape(many=True)
 
 
+def none_waits(answer: dict[str, Any]) -> bool:
+    return all(one["code"] != WAITS for one in answer["answers"])
+
+
 class Entries(View):
     scopes = {"POST": "hand_in"}
 
     @describe(
         "take_entries", "Hand over entries of a test day", request={"application/json": BODY},
-        responses={200: EntryAnswersShape},
+        responses={200: EntryAnswersShape}, parameters=[MAY_KEY],
         examples=[OpenApiExample("A flow point was run", value=EXAMPLE, request_only=True)],
         description="Each entry is one thing that somebody did. They are taken in the order "
-        "given, each by itself: one that is refused stops only those that hang on it. Every entry "
-        "has its own key, so the request needs none. The verbs:\n\n"
+        "given, each by itself: one that is refused stops only those that hang on it. Every "
+        "entry has its own key, so the request needs none; where it has one, its answer is kept as "
+        "soon as no entry waits for another. The verbs:\n\n"
         + "\n".join(verb_words(verb) for verb in VERBS.values()),
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         body: dict[str, Any] = given(EntriesGiven, request.data)
+        return answered_in_parts(request, "entries", lambda: self.taken(body), final=none_waits)
+
+    def taken(self, body: dict[str, Any]) -> dict[str, Any]:
         now = timezone.now()
         answers = take(
             actor=self.actor, entries=body["entries"], device_now=body.get("device_now"), at=now
         )
-        return Response({"server_now": now, "answers": [one.as_json() for one in answers]})
+        return {"server_now": now, "answers": [one.as_json() for one in answers]}
 
 
 class MadeTestShape(serializers.Serializer):
@@ -306,14 +314,21 @@ class Bulk(View):
 
     @describe(
         "hand_in_days", "Hand in many test days", request={"application/json": DAYS},
-        responses={200: DayAnswersShape},
+        responses={200: DayAnswersShape}, parameters=[MAY_KEY],
         description=f"Up to {MOST_DAYS:,} days, each with a key of its own, so the request needs "
         "none. Each is taken whole or not at all, in the order given, and one that is refused "
-        f"stops no other. After {SECONDS} seconds the rest is answered `not_yet`: send the same "
-        "again, and what was taken comes back at once as `taken_before`.",
+        f"stops no other. After {SECONDS} seconds the rest is answered `not_yet`, and `left` says "
+        "how many these are: send the same again, with the same keys, until `left` is 0; what was "
+        "taken comes back at once as `taken_before`. The example of the guide does so. Where the "
+        "request has a key too, its answer is kept once `left` is 0.",
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         days = given(DaysGiven, request.data)["days"]
+        return answered_in_parts(
+            request, "days", lambda: self.taken(days), final=lambda told: not told["left"]
+        )
+
+    def taken(self, days: list[dict[str, Any]]) -> dict[str, Any]:
         end = time.monotonic() + SECONDS
         answers = []
         for place, one in enumerate(days):
@@ -322,7 +337,7 @@ class Bulk(View):
             else:
                 answers.append(one_of_many(self, one))
         left = sum(answer["state"] == "not_yet" for answer in answers)
-        return Response({"answers": answers, "left": left})
+        return {"answers": answers, "left": left}
 
 
 class Day(View):

@@ -1,10 +1,12 @@
 """Inspections: read, and handed in as a page would record them."""
 
+import hashlib
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
+from django.http import QueryDict
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from rest_framework import serializers
@@ -13,10 +15,11 @@ from rest_framework.response import Response
 
 from itm.actions.record_inspection import record_inspection
 from itm.api.asking import ListAsked, Pages
+from itm.api.bodies import Json, Multipart, read
 from itm.api.describing import KEY, describe, describe_list, describe_one
 from itm.api.doing_once import answered
 from itm.api.editing import given
-from itm.api.problems import named_at, pointer
+from itm.api.problems import Problem, fault, named_at, pointer
 from itm.api.v1.shapes import Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
@@ -25,6 +28,8 @@ from itm.records import inspection_queries as queries
 from itm.records import queries as records
 from itm.records.inspecting import Entry, require_form
 from itm.registry import queries as registry
+from itm.registry.attaching import Upload
+from itm.registry.files import clean_name
 
 MOST_LINES = 300
 
@@ -94,7 +99,23 @@ class FindInspections(ListAsked):
     until = serializers.DateField(required=False, help_text="Done on this day or before.")
 
 
+PART = "inspection"
+WITH_PHOTOS = {
+    "type": "object",
+    "properties": {
+        PART: {"type": "string", "description": "The inspection as JSON, as it goes alone."},
+    },
+    "additionalProperties": {
+        "type": "string", "format": "binary",
+        "description": "A picture; the answer that wants it is the name of this part.",
+    },
+    "required": [PART],
+}  # fmt: skip
+
+
 class Inspections(ListView):
+    parser_classes = [Json, Multipart]
+    largest_with_files = 60_000_000  # bytes: the photos of one round; own choice
     shape, query, pages = InspectionShape, FindInspections, Pages("-done_on")
     scopes = {"GET": "read", "POST": "hand_in"}
 
@@ -107,23 +128,28 @@ class Inspections(ListView):
         return self.listed()
 
     @describe(
-        "hand_in_inspection", "Hand in an inspection", request=InspectionGiven,
+        "hand_in_inspection", "Hand in an inspection",
+        request={"application/json": InspectionGiven, "multipart/form-data": WITH_PHOTOS},
         responses={201: InspectionWholeShape}, parameters=[KEY],
     )  # fmt: skip
     def post(self, request: Request) -> Response:
-        """All lines or none. What stands in no line stays due. A task that wants a photo is
-        recorded on the page, where the photo is taken along."""
-        body = given(InspectionGiven, request.data)
+        """All lines or none. What stands in no line stays due. Where a task wants a photo, send
+        multipart/form-data: the inspection as JSON in the part `inspection`, each picture as a part
+        of its own, and the name of that part as the answer."""
+        asked, files = parted(request)
+        body = given(InspectionGiven, asked)
 
         def do(key: uuid.UUID) -> Any:
-            made = self.record(body, key)
+            made = self.record(body, key, files)
             return self.shown(InspectionWholeShape, whole(queries.inspection(self.actor, made.key)))
 
-        response = answered(request, "inspection", do)
+        digests = {name: digest_of(file) for name, file in files.items()}
+        told = {"inspection": asked, "files": digests} if files else asked
+        response = answered(request, "inspection", do, body=told)
         response["Location"] = reverse("v1:inspection", args=[response.data["key"]])
         return response
 
-    def record(self, body: Mapping[str, Any], key: uuid.UUID) -> Any:
+    def record(self, body: Mapping[str, Any], key: uuid.UUID, files: Mapping[str, Any]) -> Any:
         with named_at("site"):
             site = registry.site(self.actor, body["site"])
         with named_at("visit"):
@@ -131,6 +157,7 @@ class Inspections(ListView):
             visit = key_of_visit and records.visit_at(self.actor, site, key_of_visit)
         duties = {row.key: row for row in queries.asked_at(self.actor, site, ahead=True)}
         places: dict[str, str] = {}
+        photos: dict[tuple[int, str], Upload] = {}
         entries = []
         for place, line in enumerate(body["lines"]):
             duty = duties.pop(line["duty"], None)
@@ -142,16 +169,20 @@ class Inspections(ListView):
             with named_at("lines", place, "duty"):
                 require_form(duty.requirement)
             places |= answer_places(duty, line, place)
+            taken = photos_in(duty, line, place, files)
+            photos |= {(duty.pk, name): upload for name, upload in taken.items()}
+            entered = line["answers"] | {name: one.name for name, one in taken.items()}
             entries.append(
                 Entry(
-                    duty, entered=line["answers"], reason=line["reason"], note=line["note"],
+                    duty, entered=entered, reason=line["reason"], note=line["note"],
                     broken=line["broken"],
                 )
             )  # fmt: skip
+        require_all_named(files, body["lines"])
         try:
             return record_inspection(
                 actor=self.actor, site=site, done_on=body["done_on"], at=timezone.now(), once=key,
-                entries=entries, note=body["note"],
+                entries=entries, photos=photos, note=body["note"],
                 visit=visit or None,
             )  # fmt: skip
         except Refused as refusal:
@@ -160,22 +191,71 @@ class Inspections(ListView):
 
 
 def answer_places(duty: Any, line: Mapping[str, Any], place: int) -> dict[str, str]:
-    """Where in the body the answer to each want stands. Raises Refused unknown_key, photo_by_page.
-
-    The name of a photo without the photo would be a record of nothing.
-    """
+    """Where in the body the answer to each want stands. Raises Refused unknown_key."""
     wants = {want["key"]: want for want in duty.requirement.evidence}
-    for name, given_answer in line["answers"].items():
-        at = pointer("lines", place, "answers", name)
+    for name in line["answers"]:
         if name not in wants:
-            known = ", ".join(wants) or "none"
+            at, known = pointer("lines", place, "answers", name), ", ".join(wants) or "none"
             raise Refused("unknown_key", f"“{name}” is not asked here; asked are {known}.", at)
-        if wants[name]["kind"] == "photo" and given_answer.strip():
-            raise Refused(
-                "photo_by_page", "A photo is recorded on the page, where it is taken along.", at
-            )
     out = {f"{duty.pk}-{name}": pointer("lines", place, "answers", name) for name in wants}
     return out | {f"{duty.pk}-reason": pointer("lines", place, "reason")}
+
+
+def parted(request: Request) -> tuple[Any, dict[str, Any]]:
+    """The inspection, and the files that came with it by the names of their parts.
+
+    Raises Problem inspection_missing, unknown_part, and what `bodies.read` raises.
+    """
+    if not isinstance(request.data, QueryDict):
+        return request.data, {}
+    files = request.FILES.dict()
+    texts = {name: text for name, text in request.data.items() if name not in files}
+    if not isinstance(text := texts.pop(PART, None), str):
+        said = f"Send the inspection as JSON in the part “{PART}”, without a file name."
+        raise Problem(422, "inspection_missing", said, [fault("", "inspection_missing", said)])
+    if texts:
+        said = f"“{min(texts)[:40]}” is no part known here: beside “{PART}” there are files alone."
+        raise Problem(422, "unknown_part", said, [fault("", "unknown_part", said)])
+    return read(text.encode()), files
+
+
+def photos_in(
+    duty: Any, line: Mapping[str, Any], place: int, files: Mapping[str, Any]
+) -> dict[str, Upload]:  # fmt: skip
+    """By want the picture whose part the answer names. Raises Refused photo_missing: the name of a
+    photo without the photo would be a record of nothing."""
+    out = {}
+    for want in duty.requirement.evidence:
+        name = line["answers"].get(want["key"], "").strip()
+        if want["kind"] != "photo" or not name:
+            continue
+        if name not in files:
+            raise Refused(
+                "photo_missing",
+                f"There is no file in a part “{name[:40]}”: send the picture along as "
+                "multipart/form-data, and write here the name of its part.",
+                pointer("lines", place, "answers", want["key"]),
+            )
+        out[want["key"]] = Upload(files[name], clean_name(files[name].name or name))
+    return out
+
+
+def require_all_named(files: Mapping[str, Any], lines: Sequence[Mapping[str, Any]]) -> None:
+    """Raises Refused file_not_named: a picture that no answer names would be lost unseen."""
+    named = {answer.strip() for line in lines for answer in line["answers"].values()}
+    if lost := sorted(files.keys() - named):
+        raise Refused(
+            "file_not_named",
+            f"No answer names the file in the part “{lost[0][:40]}”: write the name of the part as "
+            "the answer to the photo that is wanted, or leave the file out.",
+        )
+
+
+def digest_of(file: Any) -> str:
+    file.seek(0)
+    found = hashlib.file_digest(file.file, "sha256").hexdigest()
+    file.seek(0)
+    return found
 
 
 def whole(row: Any) -> Any:

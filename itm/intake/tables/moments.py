@@ -46,7 +46,10 @@ class NoInstant(Exception):
 def moment_in(cell: Cell, order: days.Order, system: str = "") -> Moment | None:
     """None where the cell holds no time of day, or a day that is none under this order."""
     if isinstance(cell, tuple):
-        return Moment(date(*cell[:3]), time(*cell[3:6])) if len(cell) > 3 else None
+        if len(cell) <= 3:
+            return None
+        hour, minute, second = (*cell[3:], 0)[:3]
+        return Moment(date(*cell[:3]), time(hour, minute, second))
     if isinstance(cell, int | float):
         return _of_number(float(cell), system)
     text = bare(cell)

@@ -94,3 +94,29 @@ def test_description_tells_every_verb_and_its_fields() -> None:
     for verb in VERBS.values():
         assert f"**{verb.name}**" in said
         assert all(f"`{field.name}`" in said for field in verb.put)
+
+
+def test_request_with_a_key_of_its_own_is_answered_the_same_to_the_byte(
+    scene: Any, program: Any, run: FlowRun
+) -> None:
+    ours, key, body = program(scene.contractor), str(uuid4()), {"entries": [noted(run)]}
+    first, again = (ours.ask("post", "/entries/", body, Idempotency_Key=key) for _ in range(2))
+    assert first.status_code == again.status_code == 200
+    assert (first.content, again["Idempotency-Repeated"]) == (again.content, "true")
+    assert first.json()["answers"][0]["state"] == "taken"
+    other = {"entries": [noted(run)]}
+    refused(ours.ask("post", "/entries/", other, Idempotency_Key=key), 422, "other_body")
+
+
+def test_request_whose_entry_still_waits_may_come_again_under_its_key(
+    scene: Any, program: Any, run: FlowRun
+) -> None:
+    ours, key, reading = program(scene.contractor), str(uuid4()), str(uuid4())
+    waits = {
+        "key": str(uuid4()), "verb": "set_aside", "of": {"reading": reading},
+        "put": {"reason": "bubble"},
+    }  # fmt: skip
+    for _ in range(2):
+        got = ours.ask("post", "/entries/", {"entries": [waits]}, Idempotency_Key=key)
+        assert got.json()["answers"][0]["code"] == "waits"
+        assert "Idempotency-Repeated" not in got.headers

@@ -1,17 +1,22 @@
 """Inspections handed in by a program: the page's rules, once for each key, faults pointed at."""
 
+import hashlib
+import json
 from datetime import date
 from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
 from django.core.cache import cache
+from django.core.files.uploadedfile import SimpleUploadedFile
 
 from itm.records.models import Inspection
+from itm.registry.models import Attachment
 from itm.schedule.models import Duty
 from tests.deeds import LOOKED, look_duty
 from tests.factories import SiteFactory
 from tests.itm.api.conftest import refused
+from tests.itm.registry.pictures import picture
 
 pytestmark = pytest.mark.django_db
 
@@ -114,13 +119,68 @@ def test_refusal_points_at_its_place_and_nothing_is_stored(
     assert not Inspection.objects.exists()
 
 
-def test_photo_is_not_taken_by_its_name(scene: Any, program: Any, duty: Duty, body: Any) -> None:
+@pytest.fixture
+def wants_photo(duty: Duty, body: Any) -> Any:
+    """The task wants a photo as well, and the answer names the part that holds it."""
     row = duty.requirement
     row.evidence = [*row.evidence, {"key": "photo", "label": "Photo", "kind": "photo"}]
     row.save()
-    body["lines"][0]["answers"]["photo"] = "tank.jpg"
-    [fault] = refused(hand_in(program(scene.contractor), body), 422, "photo_by_page")
+    body["lines"][0]["answers"]["photo"] = "top"
+    return body
+
+
+def send(ours: Any, body: Any, key: Any = None, **files: bytes) -> Any:
+    parts: dict[str, Any] = {"inspection": json.dumps(body)}
+    parts |= {name: SimpleUploadedFile(f"{name}.png", data) for name, data in files.items()}
+    headers = {"Idempotency-Key": str(key or uuid4())}
+    return ours.post("/api/v1/inspections/", parts, headers=headers)
+
+
+def test_photo_is_not_taken_by_its_name(scene: Any, program: Any, wants_photo: Any) -> None:
+    [fault] = refused(hand_in(program(scene.contractor), wants_photo), 422, "photo_missing")
     assert fault["pointer"] == "/lines/0/answers/photo"
+    assert not Inspection.objects.exists()
+
+
+def test_photo_comes_with_its_inspection_and_once(
+    scene: Any, program: Any, wants_photo: Any
+) -> None:
+    ours, key, image = program(scene.contractor), uuid4(), picture()
+    first = send(ours, wants_photo, key, top=image)
+    assert first.status_code == 201, first.content
+    [answer] = [one for one in first.json()["lines"][0]["answers"] if one["kind"] == "photo"]
+    assert answer["sha256"] == hashlib.sha256(image).hexdigest()
+    assert answer["typed"] == "top.png"
+    again = send(ours, wants_photo, key, top=image)
+    assert (again.content, again["Idempotency-Repeated"]) == (first.content, "true")
+    assert Attachment.objects.count() == Inspection.objects.count() == 1
+    refused(send(ours, wants_photo, key, top=picture(size=(20, 20))), 422, "other_body")
+
+
+def test_file_that_is_no_picture_points_at_its_answer_and_leaves_nothing(
+    scene: Any, program: Any, wants_photo: Any
+) -> None:
+    got = send(program(scene.contractor), wants_photo, top=b"not a picture")
+    [fault] = refused(got, 422, got.json()["code"])
+    assert fault["pointer"] == "/lines/0/answers/photo"
+    assert not Inspection.objects.exists()
+    assert not Attachment.objects.exists()
+
+
+def test_picture_that_no_answer_names_is_not_lost_in_silence(
+    scene: Any, program: Any, wants_photo: Any
+) -> None:
+    got = send(program(scene.contractor), wants_photo, top=picture(), other=picture())
+    refused(got, 422, "file_not_named")
+    assert not Inspection.objects.exists()
+
+
+def test_parts_without_the_inspection_are_refused(scene: Any, program: Any) -> None:
+    ours, key = program(scene.contractor), {"Idempotency-Key": str(uuid4())}
+    got = ours.post("/api/v1/inspections/", {"note": "x"}, headers=key)
+    refused(got, 422, "inspection_missing")
+    broken = ours.post("/api/v1/inspections/", {"inspection": "{"}, headers=key)
+    refused(broken, 400, "not_json")
 
 
 def test_a_check_is_not_completed_by_an_inspection(scene: Any, program: Any, body: Any) -> None:

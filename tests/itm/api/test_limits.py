@@ -47,3 +47,38 @@ def test_cache_that_is_away_stops_nobody(
 
     monkeypatch.setattr(type(cache._connections[cache._alias]), "incr", away)
     assert program(scene.owner).ask("get", "/token/").status_code == 200
+
+
+def test_stranger_is_counted_by_address_and_told_what_is_left(
+    scene: Any, program: Any, client: Any, settings: Any
+) -> None:
+    settings.API_STRANGERS_A_MINUTE = 2
+    with time_machine.travel(NOON, tick=False) as clock:
+        for left in (1, 0):
+            got = client.get("/api/v1/sites/")
+            refused(got, 401, "not_signed_in")
+            assert got["RateLimit"] == f'"address";r={left};t=50'
+        got = client.get("/api/v1/sites/", headers={"Authorization": "Bearer itm.guessed"})
+        refused(got, 429, "too_many_requests")
+        assert (got["Retry-After"], got["RateLimit-Policy"]) == ("50", '"address";q=2;w=60')
+        other = client.get("/api/v1/sites/", REMOTE_ADDR="192.0.2.7")
+        refused(other, 401, "not_signed_in")
+        # A program behind the same address has its own count.
+        assert program(scene.owner).ask("get", "/token/").status_code == 200
+        clock.shift(50)
+        refused(client.get("/api/v1/sites/"), 401, "not_signed_in")
+
+
+@pytest.mark.parametrize(("proxies", "status"), [(0, 429), (1, 401)])
+def test_only_what_our_own_proxies_say_of_the_address_is_believed(
+    client: Any, settings: Any, proxies: int, status: int
+) -> None:
+    """Without a proxy of ours everybody could write another address into the header."""
+    settings.API_STRANGERS_A_MINUTE = 1
+    settings.REST_FRAMEWORK = {**settings.REST_FRAMEWORK, "NUM_PROXIES": proxies}
+    with time_machine.travel(NOON, tick=False):
+        client.get("/api/v1/sites/", headers={"X-Forwarded-For": "203.0.113.1, 198.51.100.1"})
+        got = client.get("/api/v1/sites/", headers={"X-Forwarded-For": "203.0.113.1, 198.51.100.2"})
+        assert got.status_code == status
+        again = {"X-Forwarded-For": "203.0.113.9, 198.51.100.2"}
+        assert client.get("/api/v1/sites/", headers=again).status_code == 429
