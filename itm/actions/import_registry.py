@@ -1,4 +1,4 @@
-"""Sites, systems, tanks, proportioners, lots or instruments come in from a file."""
+"""Sites, systems, tanks, proportioners, equipment, lots or instruments come in from a file."""
 
 from datetime import datetime
 from uuid import UUID
@@ -6,6 +6,7 @@ from uuid import UUID
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.core import history
 from itm.intake import registry_rows, taking
 from itm.intake.models import Upload
 from itm.records.duties import derive_sites
@@ -22,7 +23,8 @@ def import_registry(*, actor: Actor, key: UUID, at: datetime) -> Upload:
     if opened is None:
         return row
     registry_rows.require_may_bring(actor, row.kind)
-    made = [str(thing.key) for _, things in opened.judged() for thing in things]
+    with history.because(f"import of {row.name}"):
+        made = [str(thing.key) for _, things in opened.judged() for thing in things]
     taking.require_right(opened.reader.told)
     sites = Site.objects.filter(pk__in=opened.rows.sites)
     derive_sites(actor=actor, sites=sites, why=f"from {row.name}")

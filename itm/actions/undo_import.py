@@ -19,6 +19,7 @@ from itm.records.models import InspectionLine, ProportioningTest
 from itm.registry import retiring
 from itm.registry.models import (
     ConcentrateLot,
+    Equipment,
     FoamSystem,
     Instrument,
     Proportioner,
@@ -34,6 +35,7 @@ MODELS: dict[str, Any] = {
     Kind.SYSTEMS: FoamSystem,
     Kind.TANKS: Tank,
     Kind.PROPORTIONERS: Proportioner,
+    Kind.EQUIPMENT: Equipment,
     Kind.LOTS: ConcentrateLot,
     Kind.INSTRUMENTS: Instrument,
 }
@@ -90,6 +92,7 @@ def _require_unused(thing: Any) -> None:
         Site: lambda: thing.visits.exists() or thing.inspections.exists(),
         FoamSystem: lambda: lines.filter(system=thing).exists(),
         Tank: lambda: thing.movements.exists() or lines.filter(tank=thing).exists(),
+        Equipment: lambda: lines.filter(equipment=thing).exists(),
         Proportioner: lambda: (
             tests.filter(proportioner=thing).exists() or lines.filter(proportioner=thing).exists()
         ),

@@ -56,6 +56,19 @@ class Change(models.Model):
 _batch: ContextVar[bool] = ContextVar("history_batch", default=False)
 
 
+_because: ContextVar[str] = ContextVar("history_because", default="")
+
+
+@contextmanager
+def because(text: str) -> Iterator[None]:
+    """Every line inside that says nothing of its own names this: what the change came with."""
+    token = _because.set(text)
+    try:
+        yield
+    finally:
+        _because.reset(token)
+
+
 def note(
     by: Author, verb: str, *, of: models.Model | None = None, model: str = "",
     before: dict | None = None, after: dict | None = None, text: str = "",
@@ -71,7 +84,7 @@ def note(
         verb=verb,
         before=before or {},
         after=after or {},
-        note=text[:500],
+        note=(text or _because.get())[:500],
     )
 
 

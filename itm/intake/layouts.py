@@ -1,5 +1,6 @@
 """Which table each kind of file holds, and who can bring which in."""
 
+from itm.intake.equipment_layout import EQUIPMENT
 from itm.intake.models import Upload
 from itm.intake.record_layouts import HISTORY, readings
 from itm.intake.registry_layouts import (
@@ -15,7 +16,16 @@ from itm.intake.tables.layout import Layout
 Kind = Upload.Kind
 LAYOUTS = {
     layout.kind: layout
-    for layout in (HISTORY, SITES, SYSTEMS, TANKS, PROPORTIONERS, LOTS, INSTRUMENTS)
+    for layout in (
+        HISTORY,
+        SITES,
+        SYSTEMS,
+        TANKS,
+        PROPORTIONERS,
+        EQUIPMENT,
+        LOTS,
+        INSTRUMENTS,
+    )
 }
 
 
@@ -34,7 +44,8 @@ def kinds_for(actor_kind: str) -> list[tuple[str, str]]:
     """What an organisation of this kind can bring in: owners what hangs on their sites."""
     mine = {
         "owner": (
-            Kind.HISTORY, Kind.SITES, Kind.SYSTEMS, Kind.TANKS, Kind.PROPORTIONERS, Kind.LOTS,
+            Kind.HISTORY, Kind.SITES, Kind.SYSTEMS, Kind.TANKS, Kind.PROPORTIONERS,
+            Kind.EQUIPMENT, Kind.LOTS,
         ),
         "contractor": (Kind.READINGS, Kind.HISTORY, Kind.INSTRUMENTS),
     }.get(actor_kind, ())  # fmt: skip

@@ -1,7 +1,7 @@
 """A table of the register: every row goes through the form and the service of its page."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -18,10 +18,12 @@ from itm.intake.models import Upload
 from itm.intake.tables.cells import CellProblem
 from itm.intake.tables.known import Known, fold
 from itm.intake.tables.reading import Amount, Batch, Told
-from itm.registry import services
+from itm.registry import equipping, services
 from itm.registry.forms import InstrumentForm, LotForm, SiteForm, TankForm
+from itm.registry.forms.equipment import ALONE, EquipmentForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm
-from itm.registry.models import FoamSystem, Proportioner, Site, Tank
+from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
+from itm.registry.models.equipment import VARIETIES
 from itm.registry.services import PointRow
 
 MOST = 2_000  # things of one file: each is asked and saved as its page would; own choice
@@ -36,6 +38,8 @@ class Way:
     form: Callable[..., Any]
     add: Callable[..., Any]
     on: tuple[str, ...] = ()  # columns that name what it hangs on
+    at_a_place: bool = False  # stands at a system, at a tank, or at the site alone
+    columns: Mapping[str, str] = field(default_factory=dict)  # field of the form → our column
 
 
 def _add_proportioner(*, actor: Actor, system: FoamSystem, **values: Any) -> Proportioner:
@@ -49,15 +53,27 @@ def _add_proportioner(*, actor: Actor, system: FoamSystem, **values: Any) -> Pro
     return services.add_proportioner(actor=actor, system=system, flow_points=points, **values)
 
 
+def _add_equipment(*, actor: Actor, site: Site, **values: Any) -> Equipment:
+    today = actor.date_at(site.time_zone)
+    return equipping.add_equipment(actor=actor, site=site, today=today, **values)
+
+
 WAYS: dict[str, Way] = {
     Kind.SITES: Way(SiteForm, services.add_site),
     Kind.SYSTEMS: Way(SystemForm, services.add_system, ("site",)),
     Kind.TANKS: Way(TankForm, services.add_tank, ("site",)),
     Kind.PROPORTIONERS: Way(ProportionerForm, _add_proportioner, ("site", "system", "tank")),
+    Kind.EQUIPMENT: Way(
+        EquipmentForm,
+        _add_equipment,
+        ("site",),
+        at_a_place=True,
+        columns={"what": "kind", "stands_at": "system"},
+    ),
     Kind.LOTS: Way(LotForm, services.add_lot),
     Kind.INSTRUMENTS: Way(InstrumentForm, services.add_instrument),
 }
-DEFAULTS = {"criterion": "common", "pfas": "unknown"}
+DEFAULTS = {"criterion": "common", "pfas": "unknown", "pieces": "1"}
 
 
 class RegistryRows:
@@ -80,7 +96,8 @@ class RegistryRows:
         self._count = 0
 
     def judged(self, batch: Batch, told: Told) -> list[Tracked]:
-        """Codes: too_many_things, no_system, no_tank, and what form and service refuse."""
+        """Codes: too_many_things, no_system, no_tank, two_places, variety, and what form and
+        service refuse."""
         self._count += len(batch.rows)
         if self._count > MOST:
             sentence = f"This table has more than {MOST:,} rows of the register."
@@ -107,6 +124,12 @@ class RegistryRows:
         if len(on) > 1:
             on.pop("site")  # the system stands there
         data = as_typed(row) | ({"tank": str(tank.pk)} if tank else {})
+        if self._way.at_a_place:
+            place = self._place(number, row, on["site"], told)
+            if not self._variety_fits(number, row, told) or place is None:
+                return None
+            what = ":".join(filter(None, (row["kind"], row["variety"])))
+            data |= {"stands_at": place, "what": what}
         form = self._way.form(data, **(on or self._own()))
         if form.is_valid():
             made: Tracked | None = None
@@ -116,7 +139,7 @@ class RegistryRows:
                 self._touch(made, on)
                 return made
         for name, sentences in form.errors.items():
-            at = self._columns.get(name)
+            at = self._columns.get(self._way.columns.get(name, name))
             label = form.fields[name].label if name in form.fields else ""
             for one in sentences:
                 sentence = (
@@ -124,6 +147,34 @@ class RegistryRows:
                 )
                 told.add(CellProblem(number, at, "not_valid", str(sentence)))
         return None
+
+    def _place(self, number: int, row: Row, site: Site, told: Told) -> str | None:
+        """Where it stands, as the form of the page names it; None where that is told as wrong."""
+        if row["system"] and row["tank"]:
+            sentence = "It stands at a system or at a tank, not at both."
+            fix = "Empty one of the two cells."
+            told.add(CellProblem(number, self._columns.get("tank"), "two_places", sentence, fix))
+            return None
+        for name, model, column in (("system", FoamSystem, "name"), ("tank", Tank, "tag")):
+            if row[name]:
+                thing = self._one(model, column, number, row, site, name, told)
+                return f"{name}:{thing.key}" if thing is not None else None
+        return ALONE
+
+    def _variety_fits(self, number: int, row: Row, told: Told) -> bool:
+        """The page offers kind and variety as one choice; here they stand in two cells."""
+        known, given = VARIETIES.get(row["kind"], {}), row["variety"]
+        if given in known or not (known or given):
+            return True
+        what = row["kind"].replace("_", " ")
+        if known:
+            said, fix = f"It is not said which kind of {what} this is.", "Write one of "
+            fix += f"{', '.join(known)} as its variety."
+        else:
+            said, fix = f"No varieties are told apart of {what}.", "Empty the cell."
+        at = self._columns.get("variety", self._columns.get("kind"))
+        told.add(CellProblem(number, at, "variety", said, fix))
+        return False
 
     def _own(self) -> dict[str, Any]:
         """What has no site hangs on the organisation, so that its names are asked about at once."""
@@ -172,7 +223,7 @@ def as_typed(row: Row) -> dict[str, str]:
             out[name] = f"{value:f}"
         elif isinstance(value, date):
             out[name] = value.isoformat()
-        elif value == "" and name in DEFAULTS:
+        elif value in ("", None) and name in DEFAULTS:
             out[name] = DEFAULTS[name]
         elif name == "temperature_compensated":
             out |= {name: "on"} if value == "yes" else {}

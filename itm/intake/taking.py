@@ -48,10 +48,14 @@ def done(*, actor: Actor, row: Upload, at: datetime, **made: Any) -> Upload:
         setattr(row, name, value)
     try:
         with transaction.atomic():
-            row.save(by=actor, verb="taken in", text=f"{row.rows} rows of {row.name}")
+            row.save(by=actor, verb="taken in", text=f"{rows_of(row)} of {row.name}")
     except IntegrityError as error:
         raise Conflict("The same content was taken in a moment ago under another name.") from error
     return row
+
+
+def rows_of(row: Upload) -> str:
+    return "1 row" if row.rows == 1 else f"{row.rows:,} rows"
 
 
 def undone(*, actor: Actor, row: Upload, because: str, at: datetime) -> Upload:

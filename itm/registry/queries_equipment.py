@@ -15,10 +15,12 @@ from itm.registry.models import (
     Site,
     Tank,
 )
+from itm.registry.models.equipment import VARIETIES
 from itm.registry.queries import systems_to_choose, tanks_to_choose
 from itm.registry.restoring import restoration_order, untouched
 
-EQUIPMENT_KINDS = Equipment.Kind.choices
+EQUIPMENT_KINDS, POSITIONS = Equipment.Kind.choices, Equipment.Position.choices
+VARIETY_CHOICES = [one for of_kind in VARIETIES.values() for one in of_kind.items()]
 EQUIPMENT_SORTS = {
     "tag": "tag",
     "site": "site__name",

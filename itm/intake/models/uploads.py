@@ -35,6 +35,7 @@ class Upload(Tracked):
         SYSTEMS = "systems", "Foam systems"
         TANKS = "tanks", "Tanks"
         PROPORTIONERS = "proportioners", "Proportioners"
+        EQUIPMENT = "equipment", "Equipment"
         LOTS = "lots", "Lots"
         INSTRUMENTS = "instruments", "Instruments"
 

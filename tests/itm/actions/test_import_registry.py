@@ -7,10 +7,19 @@ from django.utils import timezone
 
 from itm.actions.undo_import import undo_import
 from itm.core.errors import Refused
+from itm.core.models import Change
 from itm.doors.files import look_through
 from itm.intake import uploads
 from itm.intake.layouts import LAYOUTS
-from itm.registry.models import ConcentrateLot, FoamSystem, Instrument, Proportioner, Site, Tank
+from itm.registry.models import (
+    ConcentrateLot,
+    Equipment,
+    FoamSystem,
+    Instrument,
+    Proportioner,
+    Site,
+    Tank,
+)
 from itm.schedule.models import Duty
 from tests.factories import ConcentrateLotFactory, OrganisationFactory, TankFillFactory, actor_of
 from tests.itm.intake.imports import handed_in, taken, told
@@ -28,7 +37,7 @@ def owner(db):
 
 
 def test_every_example_comes_in_as_it_is_handed_out(owner):
-    for kind in ("sites", "systems", "tanks", "proportioners", "lots"):
+    for kind in ("sites", "systems", "tanks", "proportioners", "equipment", "lots"):
         assert taken(owner, kind, example(kind)).state == "done", kind
     device = Proportioner.objects.get()
     assert (device.tag, device.tank.tag, device.system.name) == ("PR-1", "T-1", "Truck rack deluge")
@@ -39,6 +48,11 @@ def test_every_example_comes_in_as_it_is_handed_out(owner):
     assert device.system.minimum_flow == pytest.approx(0.01)  # 600 L/min is 0.01 m³/s
     assert Tank.objects.get().capacity == 1
     assert ConcentrateLot.objects.get().batch == "00712"
+    valve, outlet, strainer, drain = Equipment.objects.order_by("pk")
+    assert (valve.what, valve.position, valve.system) == ("Valve, locked", "open", device.system)
+    assert (outlet.position, outlet.tank, outlet.walk_order) == ("one turn open", device.tank, 2)
+    assert (strainer.pieces, strainer.normal_position) == (2, "")
+    assert (drain.stands_at, drain.pieces) == (device.system.site, 1)
     assert Duty.objects.filter(proportioner=device, withdrawn_on=None).exists()
 
 
@@ -115,3 +129,46 @@ def test_undone_lots_are_gone_unless_something_names_them(owner):
     undo_import(actor=owner, key=other.key, because="slip", at=timezone.now())
     assert not ConcentrateLot.objects.filter(batch="00713").exists()
     assert ConcentrateLotFactory(owner=owner.organisation, batch="00713").batch == "00713"
+
+
+@pytest.mark.parametrize(
+    ("row", "place", "words"),
+    [
+        ("Quay 9;V-1;valve;;open;;;", "D2", "sealed, locked"),
+        ("Quay 9;V-1;valve;locked;;;;", "E2", "How does this valve stand"),
+        ("Quay 9;V-1;valve;locked;as noted;;;", "F2", "in words"),
+        ("Quay 9;V-1;vent;locked;;;;", "D2", "Empty the cell"),
+        ("Quay 9;V-1;valve;concentrate;open;;;", "D2", "which kind of valve"),
+        ("Quay 9;V-1;gate;;;;;", "C2", "none of the words"),
+        ("Quay 9;V-1;vent;;;;Nowhere;", "G2", "no foam system Nowhere"),
+        ("Quay 9;V-1;vent;;;;;T-9", "H2", "no tank T-9"),
+        ("Quay 9;V-1;vent;;;;Truck rack deluge;T-1", "H2", "not at both"),
+    ],
+)
+def test_equipment_is_judged_as_on_its_page_and_told_at_its_cell(owner, row, place, words):
+    for kind in ("sites", "systems", "tanks"):
+        taken(owner, kind, example(kind))
+    head = "site;tag;kind;variety;normal_position;position_note;system;tank"
+    table = handed_in(owner, "equipment", f"{head}\n{row}\n")
+    assert table.state == "open"
+    problem = table.findings["problems"][0]
+    assert problem["place"] == place, problem
+    assert words in f"{problem['sentence']} {problem['fix']}"
+    assert not Equipment.objects.exists()
+
+
+def test_each_thing_keeps_a_line_of_history_that_names_its_import(owner):
+    taken(owner, "sites", example("sites"), name="sites.csv")
+    made = Change.objects.get(model="registry.Site", verb="created")
+    assert made.note == "import of sites.csv"
+    noted = Change.objects.get(model="intake.Upload", verb="taken in")
+    assert noted.note == "1 row of sites.csv"
+
+
+def test_undone_equipment_is_retired_and_its_tag_is_free_again(owner):
+    for kind in ("sites", "systems", "tanks"):
+        taken(owner, kind, example(kind))
+    row = taken(owner, "equipment", example("equipment"))
+    undo_import(actor=owner, key=row.key, because="slip", at=timezone.now())
+    assert not Equipment.objects.filter(retired_on=None).exists()
+    assert taken(owner, "equipment", example("equipment")).state == "done"
