@@ -4,7 +4,6 @@ Nothing here refuses, changes or sets aside: a question says what is odd and wha
 digit swap that would explain it is only suggested.
 """
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -12,13 +11,11 @@ from itertools import pairwise
 from statistics import median
 
 from calc.errors import CalcError
-from calc.inverse import instrument_sd
 from calc.line import fit_line
 from itm.intake.check import Problem
 from itm.intake.fields import BRIX, REFRACTIVE_INDEX, Display, decimals_of_step, decimals_typed
+from itm.records.repeatability import alike_within
 
-FAR = 3.5  # standard deviations of a difference of two readings, own choice: 1 in 2000 by chance
-FAR_STEPS = 2.5  # of the display, where no repeatability is stated: three steps are asked about
 APART_C = Decimal(1)  # °C between bottles, common practice, no published source
 OTHER_RANGE = 1000  # µS/cm beside mS/cm
 
@@ -39,28 +36,22 @@ class Read:
 def questions(readings: Sequence[Read], display: Display) -> list[Problem]:
     """At most one question a reading, the most telling first.
 
-    Codes: digits, other_range, replicate, off_line, outside_range, temperature_apart.
+    Codes: digits, other_range, replicate, off_line, outside_range, beyond_compensation,
+    temperature_apart.
     """
     ordered = sorted(readings, key=lambda read: read.sequence)
-    limit = _limit(display)
+    limit = alike_within(display)
     tests = (
         lambda read: _other_range(read, ordered, display),
         lambda read: _replicate(read, ordered, limit),
         lambda read: _off_line(read, ordered, limit),
         lambda read: _outside_range(read, ordered, limit, display),
         lambda read: _digits(read, display),
+        lambda read: _beyond_compensation(read, display),
         lambda read: _temperature_apart(read, ordered, display),
     )
     asked = (next((q for test in tests if (q := test(read))), None) for read in ordered)
     return [question for question in asked if question]
-
-
-def _limit(display: Display) -> float:
-    """How far two readings of one liquid may lie apart before somebody should look again."""
-    step = float(display.resolution)
-    if display.repeatability is None:
-        return FAR_STEPS * step
-    return FAR * math.sqrt(2) * instrument_sd(step, float(display.repeatability))
 
 
 def _digits(read: Read, display: Display) -> Problem | None:
@@ -187,6 +178,22 @@ def _outside_range(
             "with a clean prism while it is on the table?",
         )
     return None
+
+
+def _beyond_compensation(read: Read, display: Display) -> Problem | None:
+    """The range of compensation is data of the instrument; without it nothing is asked."""
+    low, high = display.compensates_from_c, display.compensates_to_c
+    if not display.temperature_compensated or read.temperature_c is None:
+        return None
+    if low is None or high is None or low <= read.temperature_c <= high:
+        return None
+    return Problem(
+        read.place,
+        "beyond_compensation",
+        f"{read.temperature_c.normalize():f} °C, and this instrument compensates from "
+        f"{low.normalize():f} to {high.normalize():f} °C only. Bring the bottle into that range "
+        "and read it again.",
+    )
 
 
 def _temperature_apart(read: Read, all_read: Sequence[Read], display: Display) -> Problem | None:

@@ -6,6 +6,8 @@ from itm.intake.shared_columns import FLOWS, HUNDRED, SITE, VOLUMES, Kind, spell
 from itm.intake.tables.layout import Layout, TableColumn
 from itm.registry import criteria, queries
 
+YES_NO = {"yes": "yes", "no": "no", "true": "yes", "false": "no", "1": "yes", "0": "no"}
+
 SITES = Layout(
     Kind.SITES, "Sites",
     (
@@ -16,8 +18,12 @@ SITES = Layout(
             "time_zone", "text", "Time zone", "Europe/Lisbon", needed=True, longest=40,
             aliases=("zone", "tz"), help="Of the IANA list; it decides the dates of the site.",
         ),
+        TableColumn(
+            "certificate_needed", "choice", "Take no test read with an instrument out of date",
+            "no", choices=YES_NO,
+        ),
     ),
-    examples=(("Quay 9", "9 Invented Quay", "Portugal", "Europe/Lisbon"),),
+    examples=(("Quay 9", "9 Invented Quay", "Portugal", "Europe/Lisbon", "no"),),
     makes_names=True,
 )  # fmt: skip
 
@@ -211,11 +217,17 @@ INSTRUMENTS = Layout(
         ),
         TableColumn(
             "temperature_compensated", "choice", "Corrects for temperature itself", "no",
-            choices={"yes": "yes", "no": "no", "true": "yes", "false": "no", "1": "yes", "0": "no"},
+            choices=YES_NO,
         ),
+        TableColumn(
+            "compensates_from_c", "number", "Corrects from, °C", "10", most=HUNDRED,
+            help="Lowest temperature of its range, where it corrects itself.",
+        ),
+        TableColumn("compensates_to_c", "number", "Corrects up to, °C", "40", most=HUNDRED),
     ),
     examples=(
-        ("Bench refractometer", "004417", "refractive index", "", "0.0001", "0.0001", "no"),
+        ("Bench refractometer", "004417", "refractive index", "", "0.0001", "0.0001", "yes", "10",
+         "40"),
     ),
     makes_names=True,
 )  # fmt: skip

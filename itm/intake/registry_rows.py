@@ -73,6 +73,7 @@ WAYS: dict[str, Way] = {
     Kind.LOTS: Way(LotForm, services.add_lot),
     Kind.INSTRUMENTS: Way(InstrumentForm, services.add_instrument),
 }
+TICKED = ("temperature_compensated", "certificate_needed")  # boxes of their forms
 DEFAULTS = {"criterion": "common", "pfas": "unknown", "pieces": "1"}
 
 
@@ -225,7 +226,7 @@ def as_typed(row: Row) -> dict[str, str]:
             out[name] = value.isoformat()
         elif value in ("", None) and name in DEFAULTS:
             out[name] = DEFAULTS[name]
-        elif name == "temperature_compensated":
+        elif name in TICKED:
             out |= {name: "on"} if value == "yes" else {}
         elif value is not None:
             out[name] = str(value)

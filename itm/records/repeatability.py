@@ -1,18 +1,41 @@
 """What an instrument's own sealed benches say of its scatter: repeats of one bottle, pooled."""
 
+import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from decimal import Decimal
+from typing import Any, Protocol
 
 import calc
 from calc.control import repeatability_from_repeats
+from calc.inverse import instrument_sd
 from calc.readings import at_temperature
 from itm.records.loading import BENCH_ORDER
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
+from itm.records.models.bench import compensates
 from itm.records.results import in_force
 from itm.registry.models import Instrument
 
+FAR = 3.5  # standard deviations of a difference of two readings, own choice: 1 in 2000 by chance
+FAR_STEPS = 2.5  # of the display, where no repeatability is stated: three steps are asked about
 NEWEST = 20  # benches, own choice: the engine counts no more than ten repeats of a history
+
+
+class Stepped(Protocol):
+    """What a reading is read with."""
+
+    @property
+    def resolution(self) -> Decimal: ...
+    @property
+    def repeatability(self) -> Decimal | None: ...
+
+
+def alike_within(display: Stepped) -> float:
+    """How far two readings of one liquid may lie apart before somebody should look again."""
+    step = float(display.resolution)
+    if display.repeatability is None:
+        return FAR_STEPS * step
+    return FAR * math.sqrt(2) * instrument_sd(step, float(display.repeatability))
 
 
 @dataclass(frozen=True)
@@ -40,10 +63,16 @@ def history(instrument: Instrument, *, without: Collection[int] = ()) -> History
         sealed_at__isnull=False, set_aside_at=None,
     ).exclude(bottle__role=Bottle.Role.CONCENTRATE)  # fmt: skip
     repeats: dict[tuple[int, int], list[tuple[float, Any]]] = {}
-    for bench, bottle, value, temperature in rows.order_by("bottle", *BENCH_ORDER).values_list(
-        "bottle__bench", "bottle", "value", "temperature_c"
+    for bench, bottle, value, temperature, setting in rows.order_by(
+        "bottle", *BENCH_ORDER
+    ).values_list(
+        "bottle__bench", "bottle", "value", "temperature_c", "bottle__bench__compensation"
     ):
-        repeats.setdefault((bench, bottle), []).append((float(value), temperature))
+        follows = compensates(setting, instrument)
+        # What the instrument has corrected already has no temperature to correct for.
+        repeats.setdefault((bench, bottle), []).append(
+            (float(value), None if follows else temperature)
+        )
     return _pooled(instrument, repeats)
 
 
@@ -71,7 +100,7 @@ def _at_one_temperature(
 ) -> list[float]:
     """As they would be at the temperature of the first; empty where that cannot be known."""
     values, temperatures = zip(*readings, strict=True)
-    if instrument.temperature_compensated or len(set(temperatures)) == 1:
+    if len(set(temperatures)) == 1:
         return list(values)
     if any(one is None for one in temperatures):
         return []

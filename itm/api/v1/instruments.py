@@ -30,6 +30,8 @@ class InstrumentShape(serializers.Serializer):
         allow_null=True, help_text="Standard deviation of one reading, in its unit"
     )
     temperature_compensated = serializers.BooleanField()
+    compensates_from_c = Figure(allow_null=True, help_text="Lowest temperature of its range, °C")
+    compensates_to_c = Figure(allow_null=True, help_text="Highest temperature of its range, °C")
     retired_on = serializers.DateField(allow_null=True)
 
 
@@ -69,6 +71,8 @@ class InstrumentChange(serializers.Serializer):
     resolution = serializers.CharField(max_length=20, required=False)
     repeatability = serializers.CharField(max_length=20, required=False, allow_null=True)
     temperature_compensated = serializers.BooleanField(required=False)
+    compensates_from_c = serializers.CharField(max_length=20, required=False, allow_null=True)
+    compensates_to_c = serializers.CharField(max_length=20, required=False, allow_null=True)
 
 
 class FindInstruments(Find):

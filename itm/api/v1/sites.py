@@ -27,6 +27,9 @@ class SiteShape(serializers.Serializer):
     address = serializers.CharField(allow_blank=True)
     country = serializers.CharField(allow_blank=True)
     time_zone = serializers.CharField(help_text="IANA name; it decides the dates of the site.")
+    certificate_needed = serializers.BooleanField(
+        help_text="Whether the owner takes no test read with an instrument out of date"
+    )
     retired_on = serializers.DateField(allow_null=True)
 
 
@@ -37,6 +40,7 @@ class SiteChange(serializers.Serializer):
     address = serializers.CharField(max_length=400, required=False, allow_blank=True)
     country = serializers.CharField(max_length=60, required=False, allow_blank=True)
     time_zone = serializers.CharField(max_length=40, required=False)
+    certificate_needed = serializers.BooleanField(required=False)
 
 
 class SystemShape(serializers.Serializer):

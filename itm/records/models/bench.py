@@ -14,6 +14,27 @@ from itm.registry.models import ConcentrateLot, Instrument, Tank
 class Bench(Tracked):
     """One instrument, water and concentrate, for all tests of the visit that share them."""
 
+    class Compensation(models.TextChoices):
+        """How the instrument was set while this bench was read. Without an answer it is as its
+        own entry says."""
+
+        NOT_SAID = "", "as the entry of the instrument says"
+        ON = "on", "on for every bottle"
+        OFF = "off", "off for every bottle"
+        MIXED = "mixed", "on for some bottles, off for others"
+
+    class Bottles(models.TextChoices):
+        NOT_SAID = "", "not said"
+        DRY = "dry", "dry"
+        OWN = "own", "rinsed with what they were filled with"
+        WET = "wet", "rinsed with water and left wet"
+        USED = "used", "not rinsed since they were last used"
+
+    class Kept(models.TextChoices):
+        NOT_SAID = "", "not said"
+        CLOSED = "closed", "closed until they were read"
+        OPEN = "open", "left open"
+
     part_of = "visit"
     guard = "sealed"
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="benches")
@@ -24,6 +45,12 @@ class Bench(Tracked):
         help_text="Lot of the concentrate that the standards were made from",
     )  # fmt: skip
     water_source = models.CharField(max_length=120, blank=True)
+    system_water_source = models.CharField(
+        max_length=120, blank=True, help_text="Where the water of the discharge came from"
+    )
+    compensation = models.CharField(max_length=8, choices=Compensation.choices, blank=True)
+    bottles_were = models.CharField(max_length=8, choices=Bottles.choices, blank=True)
+    samples_kept = models.CharField(max_length=8, choices=Kept.choices, blank=True)
     glassware = models.CharField(
         max_length=120, blank=True, help_text="What the standards were measured with"
     )
@@ -45,6 +72,18 @@ class Bench(Tracked):
 
     def __str__(self) -> str:
         return f"Bench of {self.visit}"
+
+    @property
+    def compensates(self) -> bool:
+        """Whether the readings of this bench were corrected by the instrument."""
+        return compensates(self.compensation, self.instrument)
+
+
+def compensates(setting: str, instrument: Instrument) -> bool:
+    """By the setting on the bench, and without one by the instrument's own entry."""
+    if setting in (Bench.Compensation.ON, Bench.Compensation.OFF):
+        return setting == Bench.Compensation.ON
+    return instrument.temperature_compensated
 
 
 class BottleQuerySet(TrackedQuerySet):

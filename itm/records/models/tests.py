@@ -58,6 +58,8 @@ class ProportioningTest(Tracked, Scoped):
     criterion_edition = models.CharField(max_length=80, blank=True)
     criterion_confidence = models.CharField(max_length=40, blank=True)
     verdict_probability = models.FloatField(null=True, blank=True)
+    # Of each flow point, as the programmes of the site ask for or as is common practice.
+    samples_wanted = models.PositiveSmallIntegerField(default=3)
     lean_probability = models.FloatField(null=True, blank=True)
     include_water = models.BooleanField(default=True)
     correct_temperatures = models.BooleanField(

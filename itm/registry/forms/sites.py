@@ -22,7 +22,11 @@ class SiteForm(RegistryForm):
 
     class Meta:
         model = Site
-        fields = ("name", "address", "country", "time_zone")
+        fields = ("name", "address", "country", "time_zone", "certificate_needed")
+        labels = {"certificate_needed": "Take no test read with an instrument out of date"}
+        help_texts = {
+            "certificate_needed": "Left open, such a test goes in, and its record says so.",
+        }
         widgets = {"address": forms.Textarea(attrs={"rows": 3})}
 
     @staticmethod

@@ -61,11 +61,19 @@ class InstrumentForm(RegistryForm):
         help_text="Standard deviation of one reading as its maker states it, in its own unit.",
     )
 
+    compensates_from_c = NumberField(
+        unit="°C",
+        required=False,
+        label="Corrects from",
+        help_text="Lowest temperature of its range, as its manual states it; empty if not known.",
+    )
+    compensates_to_c = NumberField(unit="°C", required=False, label="Corrects up to")
+
     class Meta:
         model = Instrument
         fields = (
             "name", "serial_number", "method", "unit", "resolution", "repeatability",
-            "temperature_compensated",
+            "temperature_compensated", "compensates_from_c", "compensates_to_c",
         )  # fmt: skip
         labels = {
             "method": "What it reads",

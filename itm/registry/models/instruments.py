@@ -46,6 +46,15 @@ class Instrument(Tracked):
         help_text="Standard deviation of one reading as the maker states it, in its unit",
     )  # fmt: skip
     temperature_compensated = models.BooleanField(default=False)
+    # As its manual states it; beyond, the display follows nothing that is known.
+    compensates_from_c = models.DecimalField(
+        max_digits=4, decimal_places=1, null=True, blank=True,
+        help_text="Lowest temperature that it compensates, °C",
+    )  # fmt: skip
+    compensates_to_c = models.DecimalField(
+        max_digits=4, decimal_places=1, null=True, blank=True,
+        help_text="Highest temperature that it compensates, °C",
+    )  # fmt: skip
     retired_on = models.DateField(null=True, blank=True)
     objects = InstrumentQuerySet.as_manager()
 
@@ -62,6 +71,15 @@ class Instrument(Tracked):
                 name="instrument_steps_positive",
                 violation_error_message=(
                     "Resolution is above 0; repeatability is above 0 or left empty."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(compensates_from_c=None, compensates_to_c=None)
+                | Q(temperature_compensated=True, compensates_from_c__lt=F("compensates_to_c")),
+                name="instrument_compensates_in_range",
+                violation_error_message=(
+                    "The range of compensation has a lowest and a higher temperature, and belongs "
+                    "to an instrument that corrects for temperature itself."
                 ),
             ),
             models.CheckConstraint(

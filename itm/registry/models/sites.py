@@ -32,6 +32,12 @@ class Site(Tracked, Scoped):
     address = models.TextField(max_length=400, blank=True)
     country = models.CharField(max_length=60, blank=True)
     time_zone = models.CharField(max_length=40, default="UTC", validators=[validate_zone])
+    # The owner's own rule. Without it a test read with such an instrument goes in with a warning.
+    certificate_needed = models.BooleanField(
+        default=False,
+        help_text="A test is handed in only when its instrument had a certificate in force on the "
+        "days of its readings",
+    )
     authorities = models.ManyToManyField(
         Organisation, through="SiteAuthority", related_name="overseen_sites"
     )

@@ -17,6 +17,8 @@ class Meter:
     resolution: Decimal = Decimal("0.0001")
     repeatability: Decimal | None = None
     temperature_compensated: bool = False
+    compensates_from_c: Decimal | None = None
+    compensates_to_c: Decimal | None = None
 
 
 INDEX = Meter()

@@ -122,3 +122,20 @@ def test_compensating_instrument_is_not_asked_about_temperature() -> None:
     read = bench(*USUAL[:5])
     read[4] = replace(read[4], temperature_c=Decimal("25"))
     assert codes(read, replace(FINE, temperature_compensated=True)) == []
+
+
+@pytest.mark.parametrize(("temperature", "asked"), [
+    ("9.9", True), ("10.0", False), ("30.0", False), ("30.1", True),
+])  # fmt: skip
+def test_temperature_beyond_the_range_of_compensation_is_asked_about(
+    temperature: str, asked: bool
+) -> None:
+    """The ends belong to the range; an instrument without one is not asked."""
+    read = bench(*USUAL[:5])
+    read[4] = replace(read[4], temperature_c=Decimal(temperature))
+    follows = replace(
+        FINE, temperature_compensated=True, compensates_from_c=Decimal(10),
+        compensates_to_c=Decimal(30),
+    )  # fmt: skip
+    assert codes(read, follows) == ([("r5", "beyond_compensation")] if asked else [])
+    assert codes(read, replace(follows, compensates_to_c=None, compensates_from_c=None)) == []
