@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from itm.accounts.models import ApiToken
+from itm.accounts.models import ApiToken, User
 from itm.core.fields import DayField
 from itm.core.forms import Refusing
 from itm.core.measures import Measures
@@ -27,6 +27,21 @@ class TokenForm(Refusing, forms.Form):
 
     def __init__(self, data: Any = None, *, today: date) -> None:
         super().__init__(data, initial={"scopes": ["read"], "expires_on": today + USUAL})
+
+
+class QualificationForm(Refusing, forms.ModelForm):
+    """What a signature is filled in with."""
+
+    licence_expires_on = DayField(
+        label="Valid until", required=False,
+        help_text="Its last day. A signature for work after it is named among the warnings.",
+    )  # fmt: skip
+
+    class Meta:
+        model = User
+        fields = ("qualification", "licence_number", "licence_expires_on")
+        labels = {"licence_number": "Licence or certificate number"}
+        help_texts = {"qualification": "As the rules of the place where you work call it."}
 
 
 class MeasuresForm(Refusing, forms.Form):

@@ -1,5 +1,7 @@
 """Writes of people and organisations."""
 
+from datetime import date
+
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -43,6 +45,19 @@ def choose_measures(*, by: Author, user: User, measures: str) -> User:
     user.measures = measures
     _checked(user)
     user.save(by=by, verb="chose units")
+    return user
+
+
+@transaction.atomic
+def say_qualification(
+    *, by: Author, user: User, qualification: str, licence_number: str,
+    licence_expires_on: date | None,
+) -> User:  # fmt: skip
+    """What this person's signatures are filled in with. May run twice. Raises Refused not_valid."""
+    user.qualification, user.licence_number = qualification.strip(), licence_number.strip()
+    user.licence_expires_on = licence_expires_on
+    _checked(user)
+    user.save(by=by, verb="said qualification")
     return user
 
 

@@ -1,7 +1,7 @@
 """Sign and seal: the record is closed for good, duties move, the report is promised."""
 
 import uuid
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db import transaction
 
@@ -18,8 +18,9 @@ from itm.schedule import services as schedule
 
 @transaction.atomic(durable=True)
 def sign(
-    *, actor: Actor, key: uuid.UUID, at: datetime, name: str, qualification: str, number: str = ""
-) -> Record:
+    *, actor: Actor, key: uuid.UUID, at: datetime, name: str, qualification: str, number: str = "",
+    valid_until: date | None = None,
+) -> Record:  # fmt: skip
     """May run twice: a sealed record is returned as it is.
 
     Raises NotFound, Forbidden, Conflict; Refused name_missing, qualification_missing,
@@ -39,7 +40,7 @@ def sign(
         _require_restored(record)
     states.move(actor=actor, record=record, verb="sign", at=at, columns={"sealed_at": at})
     evaluation = record.evaluations.latest("pk")  # made at hand-in, the only way to this state
-    signature = Signature(name.strip(), qualification.strip(), number.strip())
+    signature = Signature(name.strip(), qualification.strip(), number.strip(), valid_until)
     chain.seal(actor=actor, record=record, evaluation=evaluation, signature=signature, at=at)
     if isinstance(record, ProportioningTest):
         device = record.proportioner

@@ -3,6 +3,7 @@
 from decimal import Decimal
 from typing import Any
 
+from calc.series import correction
 from calc.standards import recipe
 from itm.intake.fields import (
     MOST_TEMPERATURE_DECIMALS,
@@ -14,6 +15,7 @@ from itm.intake.fields import (
 from itm.intake.take import doubts
 from itm.intake.volumes import volume_doubt
 from itm.records.bench import Planned, shared_key, to_set_out
+from itm.records.bench_forms import BenchForm
 from itm.records.bench_sheet import Stand, shared_closed, stand_of
 from itm.records.models import Bench, Bottle, ProportioningTest
 from itm.records.remarks import bench_remarks
@@ -26,28 +28,50 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
     meter = bench.instrument
     stands = [stand_of(bottle, bench) for bottle in bench.bottles.all()]
     in_use = [stand for stand in stands if not stand.bottle.withdrawn_reason]
-    asked = doubts(in_use, meter)
+    asked = doubts(in_use, bench)
     first = own[0]
     first.bench = bench  # the same row, with its bottles fetched
     return {
         "key": str(bench.key),
-        "instrument": _instrument(meter),
+        "instrument": _instrument(bench),
         "remarks": bench_remarks(first),
         "lot": str(bench.lot or ""),
         "tank": bench.tank.tag,
         "water_source": bench.water_source,
         "glassware": bench.glassware,
+        **{name: getattr(bench, name) for name in ASKED},
+        "asked": asked_of(bench),
         "notes": bench.notes,
         "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
         "closed": shared_closed(own),
         "fields": {"value": _value_field(meter), "temperature": _temperature_field()},
+        "correction": correction(meter.method),
         "system_water": str(shared_key(bench, Bottle.Role.SYSTEM_WATER)),
         "bottles": [_standing(stand, bench, asked) for stand in stands]
         + [_planned(planned, bench) for planned in to_set_out(first)],
     }
 
 
-def _instrument(meter: Instrument) -> dict[str, Any]:
+ASKED = ("system_water_source", "compensation", "bottles_were", "samples_kept")
+
+
+def asked_of(bench: Bench) -> list[dict[str, Any]]:
+    """What the device asks about the bench beside its readings, in the words of the page."""
+    form = BenchForm(row=bench)
+    return [
+        {
+            "name": name,
+            "label": form[name].label,
+            "help": form[name].help_text,
+            "choices": list(getattr(form.fields[name], "choices", [])),
+        }
+        for name in ASKED
+    ]
+
+
+def _instrument(bench: Bench) -> dict[str, Any]:
+    meter = bench.instrument
+    low, high = meter.compensates_from_c, meter.compensates_to_c
     return {
         "name": meter.name,
         "serial_number": meter.serial_number,
@@ -56,6 +80,8 @@ def _instrument(meter: Instrument) -> dict[str, Any]:
         "resolution": f"{meter.resolution.normalize():f}",
         "repeatability": f"{meter.repeatability.normalize():f}" if meter.repeatability else None,
         "temperature_compensated": meter.temperature_compensated,
+        "compensates_from_c": None if low is None else f"{low.normalize():f}",
+        "compensates_to_c": None if high is None else f"{high.normalize():f}",
     }
 
 

@@ -9,13 +9,14 @@ from itm.records.bench import shared_key
 from itm.records.models import Bottle, ProportioningTest
 
 BENCH_TEXTS = ("instrument", "lot", "water_source", "glassware", "batch_volume_ml")
+NOTED = ("notes", "system_water_source", "compensation", "bottles_were", "samples_kept")
 SHARED = (
     Bottle.Role.WATER,
     Bottle.Role.WATER_AGAIN,
     Bottle.Role.SYSTEM_WATER,
     Bottle.Role.CONCENTRATE,
 )
-BENCH = ("name", *BENCH_TEXTS, "notes", *(role.value for role in SHARED), "standards")
+BENCH = ("name", *BENCH_TEXTS, *NOTED, *(role.value for role in SHARED), "standards")
 STANDARD = ("target_percent", "concentrate_ml", "water_ml", "readings")
 READING = ("value", "temperature", "read_at", "set_aside")
 FIRST = datetime.min.replace(tzinfo=UTC)
@@ -52,8 +53,8 @@ def set_out(benches: Mapping[str, Part], rests_on: Mapping[str, ProportioningTes
 def _bottles(part: Part, test: ProportioningTest) -> Readings:
     of = {"test": test.key}
     part.do("set_out_bench", of, extra={"standards": "none"})
-    if "notes" in part.value:
-        part.do("note_bench", of, put=("notes",))
+    if noted := tuple(name for name in NOTED if name in part.value):
+        part.do("note_bench", of, put=noted)
     if Bottle.Role.SYSTEM_WATER in part.value:
         part.do("add_system_water", of)
     readings: Readings = []

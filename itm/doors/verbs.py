@@ -11,6 +11,7 @@ from itm.core.measures import TEMPERATURE
 from itm.doors.deeds import bench, checks, discharge, restoring, visits
 from itm.doors.entry import Call, Done
 from itm.records.models import (
+    Bench,
     ConcentrateCheck,
     ConcentrateSample,
     FlowRun,
@@ -25,6 +26,10 @@ SOURCES = tuple(FlowRun.FlowSource.values)
 PURPOSES = tuple(ProportioningTest.Purpose.values)
 PHASES = tuple(ProportioningTest.Phase.values)
 OUTCOMES = tuple(value for value in RestorationLine.Outcome.values if value)
+COMPENSATION, BOTTLES, KEPT = (
+    tuple(value for value in choices.values if value)
+    for choices in (Bench.Compensation, Bench.Bottles, Bench.Kept)
+)
 YES_NO = ("True", "False")
 
 
@@ -224,9 +229,14 @@ BENCH = (
         "withdraw_standard", "Not used after all.", bench.withdraw_standard, "bottle", (REASON,)
     ),
     Verb(
-        "note_bench", "Water, glassware and notes of the bench.", bench.note_bench, "test",
+        "note_bench", "Water, glassware, settings and notes of the bench.", bench.note_bench,
+        "test",
         (
             Field("water_source", "where the test water was caught"),
+            Field("system_water_source", "where the water of the discharge came from"),
+            Field("compensation", "how the instrument was set", choices=COMPENSATION),
+            Field("bottles_were", "before they were filled", choices=BOTTLES),
+            Field("samples_kept", "until they were read", choices=KEPT),
             Field("glassware", "what the standards are measured with"),
             Field("notes", "anything else"),
         ),

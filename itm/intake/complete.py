@@ -5,10 +5,14 @@ Only what is certainly missing or wrong stands in the way; honest odd data goes 
 
 from collections.abc import Iterator
 
+from itm.core.clock import date_at
+from itm.core.figures import day
 from itm.intake.check import Problem
+from itm.records.circumstances import in_force
 from itm.records.evaluate import preview_of
 from itm.records.loading import whole
-from itm.records.models import Bottle, ProportioningTest
+from itm.records.models import Bench, Bottle, ProportioningTest
+from itm.registry.certificates import certificate_on, ran_out
 
 
 def problems(
@@ -52,7 +56,7 @@ def _runs(test: ProportioningTest) -> Iterator[Problem]:
                 f"Flow point {point} has no solution flow with its source; write what the meter or "
                 "pitot showed, or say that it is from the nameplate.",
             )
-        if not any(_in_force(b) for b in run.bottles.all()):
+        if not any(in_force(b) for b in run.bottles.all()):
             yield Problem(
                 "bench",
                 "sample_missing",
@@ -85,14 +89,22 @@ def _restoration(test: ProportioningTest) -> Iterator[Problem]:
 
 def _bench(test: ProportioningTest) -> Iterator[Problem]:
     bottles = list(test.bench.bottles.all())
-    if not any(b.role == Bottle.Role.WATER and _in_force(b) for b in bottles):
+    if test.bench.compensation == Bench.Compensation.MIXED:
+        yield Problem(
+            "bench", "compensation_mixed",
+            "Temperature compensation was on for some bottles and off for others, so their "
+            "readings have no line in common: set it once, read every bottle again, set the old "
+            "readings aside, and say so on the bench.",
+        )  # fmt: skip
+    yield from _certificate(test, bottles)
+    if not any(b.role == Bottle.Role.WATER and in_force(b) for b in bottles):
         yield Problem(
             "bench", "water_missing", "The test water has no reading in force; read it as point 0."
         )
     for bottle in bottles:
         if bottle.role != Bottle.Role.STANDARD:
             continue
-        read = _in_force(bottle)
+        read = in_force(bottle)
         if read and (bottle.concentrate_ml is None or bottle.water_ml is None):
             yield Problem(
                 "bench",
@@ -107,5 +119,26 @@ def _bench(test: ProportioningTest) -> Iterator[Problem]:
             )
 
 
-def _in_force(bottle: Bottle) -> bool:
-    return any(r.set_aside_at is None for r in bottle.readings.all())
+def _certificate(test: ProportioningTest, bottles: list[Bottle]) -> Iterator[Problem]:
+    """The owner's own rule, asked of each day on which the bench was read."""
+    if not test.site.certificate_needed:
+        return
+    meter, zone = test.bench.instrument, test.site.time_zone
+    samples = [bottle for run in test.runs.all() for bottle in run.bottles.all()]
+    days = sorted({date_at(zone, r.read_at) for b in [*bottles, *samples] for r in in_force(b)})
+    for on in days:
+        proof = certificate_on(meter, on)
+        if proof is not None and not ran_out(proof, on):
+            continue
+        yield Problem(
+            "bench", "certificate_needed",
+            f"The owner of {test.site} takes no result read with an instrument out of date, and "
+            + (
+                f"the certificate {proof} of {meter} ran out on {day(proof.due_on)}"
+                if proof
+                else f"{meter} has no certificate on record"
+            )
+            + f"; the bench was read on {day(on)}. Read it again with an instrument in date, or "
+            "add the certificate where there is one.",
+        )  # fmt: skip
+        return

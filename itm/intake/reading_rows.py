@@ -15,7 +15,7 @@ from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
 from itm.intake.tables.moments import Moment, NoInstant, instant
 from itm.intake.tables.reading import Batch, Told
-from itm.intake.take import AtBottle, asked_of
+from itm.intake.take import AtBottle, as_set, asked_of
 from itm.records import bench_sheet
 from itm.records.bench_sheet import Stand
 from itm.records.many_readings import NewReading
@@ -128,7 +128,7 @@ class ReadingRows:
             for stand in self.sheet.stands
             for one in stand.in_force
         ]
-        odd = asked_of([*held, *self._read], self.sheet.bench.instrument)
+        odd = asked_of([*held, *self._read], as_set(self.sheet.bench))
         self.asked = [
             {"place": one.place, "sentence": odd[one.place]}
             for one in self._read

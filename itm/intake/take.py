@@ -16,7 +16,7 @@ from itm.intake.doubts import Read, questions
 from itm.intake.fields import Display
 from itm.records.bench import add_reading
 from itm.records.bench_sheet import Sheet, Stand
-from itm.records.models import Bottle, Reading
+from itm.records.models import Bench, Bottle, Reading
 
 
 @dataclass(frozen=True)
@@ -86,14 +86,35 @@ def take_reading(*, actor: Actor, display: Display, entry: Entry, at: datetime) 
     return Taken([reading], [])
 
 
-def doubts(stands: Iterable[Stand], display: Display) -> dict[str, str]:
+@dataclass(frozen=True)
+class AsSet:
+    """The instrument of a bench with the settings that it had there."""
+
+    method: str
+    unit: str
+    resolution: Decimal
+    repeatability: Decimal | None
+    temperature_compensated: bool
+    compensates_from_c: Decimal | None
+    compensates_to_c: Decimal | None
+
+
+def as_set(bench: Bench) -> AsSet:
+    meter = bench.instrument
+    return AsSet(
+        meter.method, meter.unit, meter.resolution, meter.repeatability, bench.compensates,
+        meter.compensates_from_c, meter.compensates_to_c,
+    )  # fmt: skip
+
+
+def doubts(stands: Iterable[Stand], bench: Bench) -> dict[str, str]:
     """Question at each reading that is odd among those in force, by the reading's key."""
     lines = [
         AtBottle(stand, str(one.key), one.value_typed, one.temperature_c, one.read_at, one.sequence)
         for stand in stands
         for one in stand.in_force
     ]
-    return asked_of(lines, display)
+    return asked_of(lines, as_set(bench))
 
 
 @dataclass(frozen=True)

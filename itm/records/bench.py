@@ -4,6 +4,7 @@ A reading is never edited. A suspect one is repeated beside it and set aside wit
 stay. Every write here refuses `not_draft` once what it touches was handed in or sealed.
 """
 
+import re
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 
 CLOSED = (ProportioningTest.State.HANDED_IN, ProportioningTest.State.SEALED)
+WEIGHED = re.compile(r"[\d.,\s]+(g|kg|mg|gr|grams?|oz|lb)\.?", re.IGNORECASE)
 MOST_ML = Decimal(100_000)  # one standard of 100 L, far beyond any bench
 # The concentrate stands last: what is read after it may carry traces of it. The water once more
 # comes right before it, so that it shows whether meter or temperature moved in between.
@@ -97,7 +99,7 @@ def _standard(
 def change_bench(
     *, actor: Actor, bench: Bench, opened: Mapping[str, str] | None = None, **entered: Any
 ) -> Bench:
-    """Change water_source, glassware or notes, as long as nothing that rests on it is handed in.
+    """Change what BenchForm holds, as long as nothing that rests on it is handed in.
 
     Instrument and lot stay: they decide the method, and with another one it is another bench.
     `opened` holds what the form showed. Raises Forbidden; Crossed; Refused not_draft.
@@ -175,7 +177,8 @@ def set_volumes(
     `opened` is the pair that the page showed: left as it was it changes nothing, and changed by
     two people at once it is a Crossed conflict. May run twice.
     Raises Forbidden; Crossed; Refused not_draft, not_a_standard, withdrawn, not_a_number,
-    out_of_range, too_fine, missing_volume, nothing_mixed. `place`: concentrate_ml or water_ml.
+    mass_not_volume, out_of_range, too_fine, missing_volume, nothing_mixed. `place`:
+    concentrate_ml or water_ml.
     """
     require_open(actor, bottle.bench, bottle)
     if bottle.role != Bottle.Role.STANDARD:
@@ -347,6 +350,14 @@ def _volume(typed: str, place: str, what: str) -> Decimal:
         raise Refused(
             "missing_volume",
             f"The {what} volume is missing; write both volumes as really measured, in mL.",
+            place,
+        )
+    if WEIGHED.fullmatch(typed):
+        raise Refused(
+            "mass_not_volume",
+            f"{typed} is a mass, and percent here is of volumes: without the density it is none. "
+            "Divide by the density of that liquid at its temperature (6.30 g at 1.05 g/mL are 6.00 "
+            "mL) and write mL.",
             place,
         )
     value = parse_decimal(typed, place=place, what=f"The {what} volume")

@@ -4,6 +4,7 @@ from django import forms
 
 from itm.core.fields import NumberField
 from itm.records.forms import MergingForm, TestForm
+from itm.records.models import Bench
 
 USUAL_REASONS = (
     "bubble or foam on the prism",
@@ -15,9 +16,26 @@ USUAL_REASONS = (
 
 
 class BenchForm(MergingForm):
-    """What of a bench is not its instrument and its lot."""
+    """What of a bench is not its instrument and its lot. No reading shows most of it, so it is
+    asked."""
 
     water_source = TestForm.base_fields["water_source"]
+    system_water_source = forms.CharField(
+        max_length=120, required=False, label="Source of the water in the discharge",
+        help_text="Pond, fire tank, mains … Where it is another than that of the standards, read "
+        "both waters.",
+    )  # fmt: skip
+    compensation = forms.ChoiceField(
+        choices=Bench.Compensation.choices, required=False, label="Temperature compensation",
+        help_text="How the instrument was really set. With two settings the readings have no line "
+        "in common: set it once, and read every bottle again.",
+    )  # fmt: skip
+    bottles_were = forms.ChoiceField(
+        choices=Bench.Bottles.choices, required=False, label="Before they were filled, bottles were"
+    )
+    samples_kept = forms.ChoiceField(
+        choices=Bench.Kept.choices, required=False, label="Samples were kept"
+    )
     glassware = TestForm.base_fields["glassware"]
     notes = forms.CharField(
         max_length=500, required=False, widget=forms.Textarea(attrs={"rows": 2})

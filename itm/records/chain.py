@@ -8,7 +8,7 @@ import json
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal
 
 from django.db import connection
@@ -17,7 +17,7 @@ import calc
 from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core import history, triggers
-from itm.records.facts import instant
+from itm.records.facts import instant, written
 from itm.records.kinds import KINDS, Kind, kind_of
 from itm.records.models import Evaluation, Record, Seal
 from itm.records.models.kept import LINKS, on
@@ -34,6 +34,7 @@ class Signature:
     name: str
     qualification: str
     number: str
+    valid_until: date | None = None
 
 
 def parsed(seal: Seal) -> dict[str, Any]:
@@ -60,6 +61,7 @@ def seal(
         "signer": signature.name,
         "qualification": signature.qualification,
         "number_of_licence": signature.number,
+        "licence_until": written(signature.valid_until),
         "signed_for": actor.organisation_name,
     }
     data = canonical_bytes(form)

@@ -8,12 +8,14 @@ came later is read with `get`, and without it the reader says what the old form 
 Form 2 holds the criterion in words (title, edition, how sure) and the probability of not being
 lean, which form 1 did not know; and of each run its own band and the acceptance test behind it,
 where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot,
-device clocks that were off, and the digests of photos.
+device clocks that were off, the digests of photos, what was asked of the bench beside its readings,
+and the circumstances that speak for caution.
 """
 
 from typing import Any
 
 from calc.standards import as_made_percent
+from itm.records.circumstances import circumstances
 from itm.records.evaluate import supply
 from itm.records.facts import (
     amended,
@@ -26,8 +28,9 @@ from itm.records.facts import (
     tank_contents,
     written,
 )
-from itm.records.models import Bottle, Evaluation, ProportioningTest, Reading, Visit
+from itm.records.models import Bench, Bottle, Evaluation, ProportioningTest, Reading, Visit
 from itm.records.photographing import photos_of
+from itm.records.resemblances import resemblances
 from itm.records.rows import guarded, rows
 from itm.registry.certificates import certificate_on
 
@@ -53,6 +56,7 @@ def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
         "bench": _bench(test),
         "evaluation": evaluated(evaluation),
         "supply": supply(test, evaluation.result),
+        "circumstances": [one._asdict() for one in (*circumstances(test), *resemblances(test))],
         "handed_in": handed_in(test, test.visit.contractor.name),
         "moves": moves(test),
         **_photos(test),
@@ -163,6 +167,7 @@ def _test(test: ProportioningTest) -> dict[str, Any]:
         "verdict_probability": test.verdict_probability,
         "lean_probability": test.lean_probability,
         "include_water": test.include_water,
+        "samples_wanted": test.samples_wanted,
     }
 
 
@@ -221,7 +226,7 @@ def _bench(test: ProportioningTest) -> dict[str, Any]:
             "unit": meter.unit,
             "resolution": written(meter.resolution),
             "repeatability": written(meter.repeatability),
-            "temperature_compensated": meter.temperature_compensated,
+            "temperature_compensated": bench.compensates,
             "certificate": proof.number if proof else "",
             "certificate_due_on": written(proof.due_on) if proof else None,
             "certificate_issued_on": written(proof.issued_on) if proof else None,
@@ -232,8 +237,20 @@ def _bench(test: ProportioningTest) -> dict[str, Any]:
         "glassware": bench.glassware,
         "batch_volume_ml": written(bench.batch_volume_ml),
         "notes": bench.notes,
+        **_said_of_bench(bench),
         "bottles": [_bottle(bottle, point) for point, bottle in bottles if _was_asked(bottle)],
     }
+
+
+def _said_of_bench(bench: Bench) -> dict[str, str]:
+    """What was asked beside the readings, where somebody answered."""
+    said = {
+        "system_water_source": bench.system_water_source,
+        "compensation": bench.compensation and bench.get_compensation_display(),
+        "bottles_were": bench.bottles_were and bench.get_bottles_were_display(),
+        "samples_kept": bench.samples_kept and bench.get_samples_kept_display(),
+    }
+    return {name: text for name, text in said.items() if text}
 
 
 def _was_asked(bottle: Bottle) -> bool:

@@ -63,7 +63,7 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
     meter: dict[str, Any] = {
         "resolution": _number(instrument.resolution),
         "repeatability": _number(instrument.repeatability),
-        "temperature_compensated": instrument.temperature_compensated,
+        "temperature_compensated": test.bench.compensates,
     }
     if known := _history(test):
         meter["repeatability_history"] = known
@@ -99,7 +99,7 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
     if own := _own_limits(test):
         form[OWN_LIMITS] = own
     if test.correct_temperatures:
-        form["correct_to_c"] = _common_temperature(form)
+        form["correct_to_c"] = common_temperature(form)
     return form
 
 
@@ -125,7 +125,7 @@ def _history(test: ProportioningTest) -> dict[str, float] | None:
     }
 
 
-def _common_temperature(form: dict[str, Any]) -> float:
+def common_temperature(form: dict[str, Any]) -> float:
     """The mean of what the line was read at, so that as little as possible is corrected."""
     bottles = [form["water"], *(standard["readings"] for standard in form["standards"])]
     noted = [r["temperature_c"] for b in bottles for r in b if r["temperature_c"] is not None]

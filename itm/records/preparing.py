@@ -27,6 +27,7 @@ from itm.records.rule import frozen_rule, own_bands, require_baselines
 from itm.registry import criteria, queries_equipment
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Tank
 from itm.registry.restoring import FLUSH_ORDER
+from itm.schedule.deriving import samples_wanted
 
 State, Phase = ProportioningTest.State, ProportioningTest.Phase
 
@@ -111,7 +112,7 @@ def prepare_test(
         tested_on=date_at(visit.site.time_zone, at) if visit.started_at else visit.planned_on,
         nominal_percent=proportioner.nominal_percent, include_water=include_water,
         correct_temperatures=correct_temperatures,
-        **rule.columns(),
+        samples_wanted=samples_wanted(proportioner, today), **rule.columns(),
     )  # fmt: skip
     for point in points:
         own = rule.own_columns(point.name)

@@ -2,6 +2,8 @@
 
 from django import forms
 
+from itm.core.fields import DayField
+
 
 class StepForm(forms.Form):
     """A step that says why."""
@@ -32,4 +34,10 @@ class SignForm(forms.Form):
         max_length=60,
         required=False,
         label="Licence or certificate number",
+    )
+    valid_until = DayField(
+        required=False,
+        label="Valid until",
+        help_text="Its last day. One that ended before the day of the work is named among the "
+        "warnings of the record.",
     )

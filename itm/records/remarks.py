@@ -13,10 +13,8 @@ from itm.registry.certificates import certificate_on, ran_out
 from itm.registry.contents import as_of
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Tank
 
-# Common practice, no published source: how long the mixture takes to settle, and how many samples
-# tell whether it has.
+# Common practice, no published source: how long the mixture takes to settle.
 SETTLING = timedelta(seconds=30)
-SAMPLES_WANTED = 3
 LOW_PITOT = 70e3  # Pa, about 10 psi: NFPA 291, from memory
 STEPS_WANTED = 3  # of the display within the band; as the engine's resolution_coarse
 
@@ -24,11 +22,11 @@ STEPS_WANTED = 3  # of the display within the band; as the engine's resolution_c
 def run_remarks(run: FlowRun, samples: list[Bottle]) -> list[str]:
     """On the flow and the samples of one flow point."""
     out = [*flow_remarks(run)]
-    missing = SAMPLES_WANTED - len(samples)
-    if missing > 0:
+    wanted = run.test.samples_wanted
+    if (missing := wanted - len(samples)) > 0:
         out.append(
-            f"At least {SAMPLES_WANTED} samples, 15 to 30 s apart, show whether the mixture was "
-            f"steady (common practice): {missing} to go."
+            f"At least {wanted} sample{'s'[: wanted > 1]}, 15 to 30 s apart, show whether the "
+            f"mixture was steady (common practice): {missing} to go."
         )
     return out
 
@@ -116,8 +114,8 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
 
 def bench_remarks(test: ProportioningTest) -> list[str]:
     """On the concentrate and the instrument that the test rests on."""
-    instrument, lot = test.bench.instrument, test.bench.lot
-    out = [*instrument_remarks(instrument, test.tested_on)]
+    lot = test.bench.lot
+    out = [*instrument_remarks(test)]
     if other := other_nominal(test.nominal_percent, lot):
         out.append(other)
     if lot is not None and lot.expires_on is not None and lot.expires_on < test.tested_on:
@@ -125,14 +123,20 @@ def bench_remarks(test: ProportioningTest) -> list[str]:
     return [*out, *tank_remarks(test.bench.tank, lot, test.tested_on)]
 
 
-def instrument_remarks(instrument: Instrument, on: date) -> list[str]:
-    """A reading is taken all the same; the record says what its instrument could prove."""
+def instrument_remarks(test: ProportioningTest) -> list[str]:
+    """What its instrument could prove on that day: a reading is taken all the same, and the record
+    says so, unless the owner takes no such result."""
+    instrument, on = test.bench.instrument, test.tested_on
     proof = certificate_on(instrument, on)
     if proof is None:
-        return [f"No calibration certificate of {instrument} is on record for {day(on)}."]
-    if ran_out(proof, on):
-        return [f"The certificate {proof} of {instrument} ran out on {day(proof.due_on)}."]
-    return []
+        said = f"No calibration certificate of {instrument} is on record for {day(on)}."
+    elif ran_out(proof, on):
+        said = f"The certificate {proof} of {instrument} ran out on {day(proof.due_on)}."
+    else:
+        return []
+    if test.site.certificate_needed:
+        said += f" The owner of {test.site} takes no result read with it: take another instrument."
+    return [said]
 
 
 def tank_remarks(tank: Tank, lot: ConcentrateLot | None, on: date) -> list[str]:

@@ -6,6 +6,7 @@ from typing import Any
 
 from calc.checks import LEVEL
 from itm.core.figures import chance, figure, plainly
+from itm.reports.content_kept import licence_ended
 from itm.reports.content_results import WarningLine
 from itm.reports.curve import in_force, mean, quantity
 from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, signed
@@ -67,6 +68,12 @@ def own_records(document: dict[str, Any], unit: str) -> str:
 
 
 def temperature(document: dict[str, Any]) -> str:
+    if said := document["bench"].get("compensation"):
+        return f"compensation {said}; {_corrected(document)}"
+    return _corrected(document)
+
+
+def _corrected(document: dict[str, Any]) -> str:
     if document["bench"]["instrument"]["temperature_compensated"]:
         return "compensated by the instrument"
     to_c = inputs(document).get("correct_to_c")
@@ -117,6 +124,9 @@ def remarks(document: dict[str, Any], clock: SiteClock) -> tuple[WarningLine, ..
     elif not meter["certificate"] and not meter["certificate_due_on"]:
         said.insert(0, WarningLine(meter["name"], "No calibration certificate is on record."))
     said += [_wrong_clock(one) for one in document["visit"].get("device_clocks", [])]
+    said += [WarningLine(one["where"], one["text"]) for one in document.get("circumstances", [])]
+    if ended := licence_ended(document, clock.tested_on):
+        said.append(WarningLine("Signature", ended))
     return tuple(said)
 
 
@@ -136,6 +146,9 @@ def preparation(document: dict[str, Any]) -> tuple[Fact, ...]:
     return facts(
         ("Concentrate", bench["lot"]),
         ("Test water", bench["water_source"]),
+        ("Water of the discharge", bench.get("system_water_source", "")),
+        ("Bottles were", bench.get("bottles_were", "")),
+        ("Samples were kept", bench.get("samples_kept", "")),
         ("Measured with", bench["glassware"]),
         ("Batch", f"{bench['batch_volume_ml']} mL" if bench["batch_volume_ml"] else ""),
         ("Notes on the bench", bench["notes"]),

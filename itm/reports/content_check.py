@@ -5,13 +5,14 @@ Page, report and verification read the same lines, so that they cannot disagree.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from calc.concentrate import DILUTED, OTHER_LIQUID, STRATIFIED, THICKENED
 from itm.core.figures import plainly
 from itm.registry.properties import PROPERTIES, bounds
-from itm.reports.content_kept import grouped
+from itm.reports.content_kept import grouped, licence_ended
 from itm.reports.wording import Fact, SiteClock, by_whom, facts, iso_day
 
 MEANS = {
@@ -313,6 +314,8 @@ def warnings(document: Mapping[str, Any]) -> tuple[str, ...]:
     for sample in document["samples"]:
         if sample["withdrawn"]:
             out.append(f"{sample['label']} was withdrawn: {sample['withdrawn']}.")
+    if ended := licence_ended(document, date.fromisoformat(check["checked_on"])):
+        out.append(ended)
     return tuple(out)
 
 

@@ -1,11 +1,14 @@
 """What makes a report hold: the record's course, signatures, the seal and the way to check it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import segno
 
-from itm.reports.wording import VERBS, Fact, SiteClock, by_whom, facts
+from itm.core.figures import day
+from itm.reports.wording import VERBS, Fact, SiteClock, by_whom, facts, iso_day
 
 GROUP = 8  # characters of a digest that are set together, so that a person can compare them
 
@@ -76,8 +79,21 @@ def signed(document: dict[str, Any], clock: SiteClock) -> tuple[Fact, ...]:
         ("Name", seal["signer"]),
         ("Qualification", seal["qualification"]),
         ("Number", seal["number_of_licence"]),
+        ("Valid until", iso_day(until) if (until := seal.get("licence_until")) else ""),
         ("For", seal["signed_for"]),
         ("Signed and sealed", clock.moment(seal["sealed_at"])),
+    )
+
+
+def licence_ended(document: Mapping[str, Any], worked_on: date) -> str:
+    """Whether the licence of the signature had ended on the day of the work; nothing before it is
+    signed, or where no date was given."""
+    until = document.get("seal", {}).get("licence_until")
+    if not until or date.fromisoformat(until) >= worked_on:
+        return ""
+    return (
+        f"The licence or certificate of {document['seal']['signer']} ended on {iso_day(until)}, "
+        f"before the day of the work, {day(worked_on)}."
     )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from itm.registry.models import Site
+from itm.registry.models import Proportioner, Site
 from itm.schedule.applies import applies
 from itm.schedule.chains import (
     Claim,
@@ -19,12 +19,13 @@ from itm.schedule.due import Cycle, Result, in_order, retest_cycles
 from itm.schedule.history import History, Occurred, occurred
 from itm.schedule.models import Requirement
 from itm.schedule.rules import Slot, adoptions_of, claims, overseen, window_of
-from itm.schedule.things import Thing
+from itm.schedule.things import Thing, proportioner_thing
 
 Task = Requirement.Task
 # These two hold everywhere, so that their past is known from commissioning on; what was adopted
 # later counts from its adoption.
 EVERYWHERE = (Task.PROPORTIONING_TEST, Task.CONCENTRATE_CHECK)
+USUAL_SAMPLES = 3  # of a flow point; common practice, no published source
 Wanted = dict[int, list[Cycle]]  # by requirement
 
 
@@ -91,6 +92,22 @@ def lines(thing: Thing, rules: Rules, tasks: Collection[str]) -> list[Line]:
 
 def timed(line: Line, task: str) -> bool:
     return line.task == task and any(part.window for part in line.parts)
+
+
+def samples_wanted(device: Proportioner, on: date) -> int:
+    """Fewest samples of a flow point that the rows asked of this device on that day want: the
+    evidence `samples` of its proportioning test with a lower limit; the strictest of several."""
+    test = [Task.PROPORTIONING_TEST.value]
+    there = lines(proportioner_thing(device), rules_at(device.system.site), test)
+    rules = [[p.rule for p in line.parts if p.starts_on <= on and p.rule][-1:] for line in there]
+    asked = [
+        int(want["lower"])
+        for held in rules
+        for rule in held
+        for want in rule.evidence
+        if want["key"] == "samples" and "lower" in want
+    ]
+    return max(asked, default=USUAL_SAMPLES)
 
 
 def wanted_of(

@@ -1,5 +1,7 @@
 """Signing in and out, one's own account, for whom one acts, and the health of the server."""
 
+from copy import copy
+
 from django.contrib import messages
 from django.contrib.auth import views as auth
 from django.contrib.auth.forms import AuthenticationForm
@@ -7,15 +9,16 @@ from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts import services
 from itm.accounts.actor import open_memberships
-from itm.accounts.forms import MeasuresForm
+from itm.accounts.forms import MeasuresForm, QualificationForm
 from itm.core import outbox, triggers
+from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 
 
@@ -64,6 +67,24 @@ def account(request: HttpRequest) -> HttpResponse:
     return render(request, "account/account.html", context, status=422 if form.errors else 200)
 
 
+@signed_in
+@require_http_methods(["GET", "POST"])
+def qualification(request: HttpRequest) -> HttpResponse:
+    """Of the person alone: nobody else says what one is licensed for."""
+    actor = actor_of(request)
+    person = actor.user
+    if person is None:
+        raise Http404
+    form = QualificationForm(request.POST or None, instance=copy(person))
+    return edit(
+        request, form=form, title="Your qualification",
+        write=lambda: services.say_qualification(by=actor, user=person, **form.cleaned_data),
+        to=lambda _: reverse("account"), back=reverse("account"),
+        said="Saved: your signatures are filled in with it.",
+        crumbs=[("Your account", reverse("account"))],
+    )  # fmt: skip
+
+
 @require_GET
 @never_cache
 def healthz(request: HttpRequest) -> HttpResponse:
@@ -96,6 +117,7 @@ urls: list[URLPattern] = [
     path("sign-in/", SignIn.as_view(), name="sign_in"),
     path("sign-out/", auth.LogoutView.as_view(), name="sign_out"),
     path("account/", account, name="account"),
+    path("account/qualification/", qualification, name="qualification"),
     path("acting-for/", choose_membership, name="choose_membership"),
     path("healthz", healthz, name="healthz"),
     path("readyz", readyz, name="readyz"),

@@ -232,7 +232,7 @@ def _page(
         "test": found.test,
         "bench": found.bench,
         "instrument": found.bench.instrument,
-        "remarks": instrument_remarks(found.bench.instrument, found.test.tested_on),
+        "remarks": instrument_remarks(found.test),
         "groups": shown,
         "open": any(line.cells for group in shown for line in group.lines),
         "missing": not (found.water and found.standards and found.concentrate),

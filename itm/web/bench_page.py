@@ -105,7 +105,7 @@ def groups(
 ) -> list[Group]:  # fmt: skip
     """The reading table. `kept` are entries that were typed and not saved."""
     asked = (
-        {} if sheet.closed else doubts(sheet.stands, sheet.bench.instrument)
+        {} if sheet.closed else doubts(sheet.stands, sheet.bench)
     )  # while somebody can still read it again
     waiting: dict[uuid.UUID, list[Entry]] = {}
     for entry in kept:

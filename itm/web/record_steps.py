@@ -128,13 +128,14 @@ def step_page(request: HttpRequest, key: UUID, step: Step, pages: Pages) -> Http
     return render(request, "results/step.html", context, status=422 if form.errors else 200)
 
 
-def _known(actor: Actor) -> dict[str, str]:
+def _known(actor: Actor) -> dict[str, Any]:
     """What the person's own page says; the signature shows what is typed here."""
     user = actor.user
     if user is None:
         return {}
     return {
         "name": user.name, "qualification": user.qualification, "number": user.licence_number,
+        "valid_until": user.licence_expires_on,
     }  # fmt: skip
 
 

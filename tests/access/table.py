@@ -8,6 +8,7 @@ thing that the person sees but may not do this to; "404" for one that is not the
 TABLE: dict[str, tuple[str, str, str, str]] = {
     "choose_membership": ("", "ok", "ok", "ok"),
     "account": ("", "ok", "ok", "ok"),
+    "qualification": ("", "ok", "ok", "ok"),
     "home": ("", "ok", "ok", "ok"),
     "due": ("", "ok", "ok", "ok"),
     "due_weeks": ("", "ok", "ok", "ok"),
