@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import require_kind
 from itm.core.figures import day, plainly
+from itm.records.last_digits import last_digits
 from itm.records.repeatability import history
 from itm.registry import certificates, queries, services
 from itm.registry.certificates import in_force
@@ -68,6 +69,7 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
         "resolution": f"{row.resolution.normalize():f}",
         "repeatability": f"{row.repeatability.normalize():f}" if row.repeatability else "",
         "records": scatter(row),
+        "digits": last_digits(row),
         "mine": queries.may_change(actor, row),
         "now": now,
         "stands": stands,

@@ -18,7 +18,10 @@ from itm.intake.complete import problems
 from itm.records import queries, states
 from itm.records.as_it_stands import record_form
 from itm.records.cautions import LOOK
+from itm.records.entry_times import arrived
 from itm.records.loading import whole
+from itm.reports.content_entry import entry_pattern
+from itm.reports.wording import SiteClock
 from itm.trends.where_to_look import where_to_look
 from itm.web.guard import actor_of, signed_in
 from itm.web.record_steps import Pages, step_addresses
@@ -53,6 +56,9 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         },
         "where_to_look": where_to_look(actor, row, form, timezone.now()),
         "caution": LOOK,
+        "entered": entry_pattern(form, SiteClock.of(form), arrived(form))
+        if row.state != "draft"
+        else (),
         "once": uuid.uuid4(),
         "seal": getattr(row, "seal", None),
         "record": row,
