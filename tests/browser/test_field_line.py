@@ -12,12 +12,14 @@ from playwright.sync_api import Page
 
 import calc
 from calc.hydraulics import pitot_flow
+from calc.series import correction
 from calc.standards import as_made_percent
 from calc.units import FLOW, INCH, PSI
 from itm.core.quantities import parse_decimal
 from itm.intake.check import judge
 from itm.intake.doubts import Read, questions
 from itm.intake.fields import TEMPERATURE, decimals_of_step, reading_field
+from itm.records.evaluate import common_temperature
 
 pytestmark = pytest.mark.browser
 
@@ -49,12 +51,13 @@ def frozen() -> dict[str, dict[str, Any]]:
 def test_every_frozen_ordinary_case_has_the_same_line_percents_and_limits(
     phone: Callable[..., Any],
 ) -> None:
-    compared = 0
+    compared, corrected = 0, set()
     for name, form in frozen().items():
-        if form.get("fit", "ordinary") != "ordinary" or form.get("correct_to_c") is not None:
+        if form.get("fit", "ordinary") != "ordinary":
             continue
         result = calc.evaluate(form).as_dict()
-        [ours] = phone("line", "preliminary", (form, {"": result["band"]}))
+        given = (form, {"": result["band"]}, correction(form["method"]))
+        [ours] = phone("line", "preliminary", given)
         for key in ("slope", "intercept"):
             assert ours["line"][key] == pytest.approx(result["line"][key], rel=CLOSE), name
         for kind in ("samples", "flow_points"):
@@ -64,19 +67,48 @@ def test_every_frozen_ordinary_case_has_the_same_line_percents_and_limits(
                 assert mine["limits"] == theirs["limits"], name
         assert set(ours) == {"line", "samples", "flow_points"}  # and nothing that claims certainty
         compared += 1
-    assert compared >= 20
+        corrected |= {form["method"]} if form.get("correct_to_c") is not None else set()
+    assert compared >= 23
+    assert corrected == {"refractive_index", "brix", "conductivity"}
 
 
 def test_what_the_phone_cannot_draw_it_says_and_does_not_draw(phone: Callable[..., Any]) -> None:
     other = {
         name: form for name, form in frozen().items()
-        if form.get("fit", "ordinary") != "ordinary" or form.get("correct_to_c") is not None
+        if form.get("fit", "ordinary") != "ordinary"
     }  # fmt: skip
-    assert len(other) >= 3
+    assert {form["fit"] for form in other.values()} == {"weighted", "both-axes"}
     for name, form in other.items():
         [ours] = phone("line", "preliminary", (form, {"": {"lower": 3, "upper": 3.9}}))
         assert list(ours) == ["problem"], name
         assert "server" in ours["problem"]
+
+
+def test_common_temperature_is_that_of_the_server(phone: Callable[..., Any]) -> None:
+    """A mean on a half goes to the even tenth, as Python rounds; nothing noted is 20 °C."""
+    draw = random.Random(20260505)
+    noted = [[20.2, 20.3], [20.1, 20.4], [19.95], [None, 21.0], [None]] + [
+        [round(draw.uniform(0, 40), 2) for _ in range(draw.randint(1, 9))] for _ in range(200)
+    ]
+    forms = [
+        {"water": [{"temperature_c": one} for one in some[:1]],
+         "standards": [{"readings": [{"temperature_c": one} for one in some[1:]]}]}
+        for some in noted
+    ]  # fmt: skip
+    theirs = [common_temperature(form) for form in forms]
+    assert phone("line", "commonTemperature", *((form,) for form in forms)) == theirs
+
+
+def test_what_cannot_be_corrected_is_said(phone: Callable[..., Any]) -> None:
+    form = frozen()["corrected_to_one_temperature"]
+    bands, how = {"": {"lower": 3, "upper": 3.9}}, correction(form["method"])
+    twice = {**form, "instrument": {**form["instrument"], "temperature_compensated": True}}
+    unknown = {**form, "water": [{"value": 1.333, "temperature_c": None}]}
+    hot = {**form, "water": [{"value": 1.333, "temperature_c": 71.0}]}
+    told = [phone("line", "preliminary", (one, bands, how))[0] for one in (twice, unknown, hot)]
+    assert [list(one) for one in told] == [["problem"]] * 3
+    for said, words in zip(told, ("corrected twice", "has none", "beyond"), strict=True):
+        assert words in said["problem"]
 
 
 @pytest.mark.parametrize(("percent", "shown", "limits"), [
@@ -124,17 +156,24 @@ def test_pitot_flow_is_that_of_the_engine_and_of_the_published_case(
 class Meter:
     """A display of the benches drawn below."""
 
-    def __init__(self, method: str, unit: str, resolution: str, repeatability: str | None) -> None:
+    def __init__(
+        self, method: str, unit: str, resolution: str, repeatability: str | None,
+        compensates: tuple[str, str] | None = None,
+    ) -> None:  # fmt: skip
         self.method, self.unit = method, unit
         self.resolution = Decimal(resolution)
         self.repeatability = Decimal(repeatability) if repeatability else None
-        self.temperature_compensated = False
+        self.temperature_compensated = compensates is not None
+        low, high = compensates or (None, None)
+        self.compensates_from_c = Decimal(low) if low else None
+        self.compensates_to_c = Decimal(high) if high else None
 
 
 METERS = [
     Meter("refractive_index", "", "0.0001", None),
     Meter("refractive_index", "", "0.00001", "0.00002"),
     Meter("brix", "% Brix", "0.1", None),
+    Meter("brix", "% Brix", "0.1", "0.1", ("10", "21.5")),
     Meter("conductivity", "µS/cm", "1", "2"),
 ]
 
@@ -208,7 +247,10 @@ def bench_for_phone(bottles: list[dict[str, Any]], meter: Meter) -> dict[str, An
         "bottles": bottles,
         "fields": fields_of(meter),
         "instrument": {
-            "method": meter.method, "unit": meter.unit, "temperature_compensated": False,
+            "method": meter.method, "unit": meter.unit,
+            "temperature_compensated": meter.temperature_compensated,
+            "compensates_from_c": meter.compensates_from_c and str(meter.compensates_from_c),
+            "compensates_to_c": meter.compensates_to_c and str(meter.compensates_to_c),
             "resolution": f"{meter.resolution:f}", "repeatability": repeatability,
         },
     }  # fmt: skip
@@ -233,7 +275,8 @@ def test_odd_readings_are_asked_about_as_the_server_does(opened: Callable[..., P
     ours = opened("/field/").evaluate(CODES, benches)
     assert ours == theirs
     assert {code for one in theirs for code in one.values()} == {
-        "digits", "other_range", "replicate", "off_line", "outside_range", "temperature_apart",
+        "digits", "other_range", "replicate", "off_line", "outside_range", "beyond_compensation",
+        "temperature_apart",
     }  # fmt: skip
 
 
@@ -242,7 +285,9 @@ TYPED = ["1.33304", "1.3330", "1.333", "1,3331", "13330", "4.2", "", "n/a", "1.3
 WARM = ["", "20", "20,1", "20.123", "72", "200", "-4", "-6", "x"]
 
 
-@pytest.mark.parametrize("meter", METERS, ids=["four", "five", "brix", "conductivity"])
+@pytest.mark.parametrize(
+    "meter", METERS, ids=["four", "five", "brix", "brix compensating", "conductivity"]
+)
 def test_what_is_no_reading_is_refused_where_the_server_refuses_it(
     phone: Callable[..., Any], meter: Meter
 ) -> None:

@@ -4,6 +4,7 @@ import { h, caution, empty, notice } from "./dom.js";
 import { oneMore, percentOf, pours, settingOut } from "./pours.js";
 import { questions } from "./readings.js";
 import { readingLine } from "./reading_line.js";
+import { conditions } from "./conditions.js";
 import { soFar } from "./result.js";
 
 const LAST =
@@ -35,6 +36,7 @@ export function benchScreen(field, test) {
     bench.bottles.some((one) => !one.set_out) && shared ? settingOut(field, test) : null,
     standards.length ? pours(field, bench, standards, shared) : null,
     shared ? oneMore(field, test) : null,
+    shared && bench.asked ? conditions(field, test, bench) : null,
     h("h2", "Water and standards"),
     inUse.length
       ? lines([...of("water"), ...standards], shared)

@@ -225,7 +225,7 @@ const DEEDS = {
   set_aside: ({ row, put, person }) =>
     Object.assign(row, { set_aside_reason: put.reason, set_aside_by: person.name }),
   bring_back_reading: ({ row }) => Object.assign(row, { set_aside_reason: "", set_aside_by: "" }),
-  note_bench: ({ row, put }) => Object.assign(row, put),
+  note_bench: ({ view, row, put }) => Object.assign(benchOf(view, row), put),
   hand_in: ({ row }) => (row.handing_in = true),
 };
 

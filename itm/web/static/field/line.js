@@ -30,21 +30,96 @@ const madeOf = ({ percent, concentrate_ml: concentrate, water_ml: water }) =>
 
 const level = (readings) => mean(readings.map(({ value }) => value));
 
-/**
- * `form` is the engine's own form of a test. Gives line, samples and flow points, or a sentence that
- * says what is missing.
- */
-export function preliminary(form, bands) {
-  if (form.correct_to_c !== undefined && form.correct_to_c !== null) {
+/** A short polynomial of the server's; no number beyond the range that it is good for. */
+function seriesAt({ low, high, terms }, value) {
+  if (!(value >= low && value <= high)) return NaN;
+  const x = (2 * value - low - high) / (high - low);
+  return terms.reduceRight((total, term) => total * x + term, 0);
+}
+
+/** A reading as it would be at another temperature, as calc.readings.at_temperature has it. */
+export function atTemperature(value, temperature, to, correction) {
+  if (correction.method === "conductivity") {
+    const known = [temperature, to].every((one) => one >= 0 && one <= 40);
+    const share = (one) => 1 + correction.per_k * (one - 25);
+    return known ? value * (share(to) / share(temperature)) : NaN;
+  }
+  const water = (one) => seriesAt(correction.water_index, one);
+  const shift = water(to) - water(temperature);
+  if (correction.method === "refractive_index") return value + shift;
+  return seriesAt(correction.index_to_brix, seriesAt(correction.brix_to_index, value) + shift);
+}
+
+/** The form with every dilute reading at the common temperature, or a sentence why not. */
+function atOneTemperature(form, correction) {
+  if (!correction) {
     return {
       problem:
-        "This test corrects every reading to one temperature: the server does that, so there is no figure here.",
+        "This copy of the day is older than the correction to one temperature; it comes with the next signal.",
     };
   }
+  if (form.instrument.temperature_compensated) {
+    return {
+      problem:
+        "This instrument compensates temperature itself; corrected once more, every reading would be corrected twice.",
+    };
+  }
+  const all = [form.water, ...[...form.standards, ...form.samples].map((one) => one.readings)];
+  if (all.flat().some((one) => (one.temperature_c ?? null) === null)) {
+    return {
+      problem:
+        "This test corrects every reading to one temperature, and a reading here has none: note the temperature of each liquid.",
+    };
+  }
+  const moved = (readings) =>
+    readings.map(({ value, temperature_c: at }) => ({
+      value: atTemperature(value, at, form.correct_to_c, correction),
+    }));
+  if (all.flatMap(moved).some(({ value }) => !Number.isFinite(value))) {
+    return {
+      problem:
+        "A reading or its temperature lies beyond what a correction is known for; see whether it was typed right.",
+    };
+  }
+  const each = (bottles) => bottles.map((one) => ({ ...one, readings: moved(one.readings) }));
+  return {
+    ...form,
+    correct_to_c: null,
+    water: moved(form.water),
+    standards: each(form.standards),
+    samples: each(form.samples),
+  };
+}
+
+const NORMAL_C = 20; // as itm/records/evaluate.py, where no temperature was noted
+
+/** Mean temperature of what the line is read at, to tenths; a half goes to the even one. */
+export function commonTemperature({ water, standards }) {
+  const noted = [water, ...standards.map((one) => one.readings)]
+    .flat()
+    .map((one) => one.temperature_c)
+    .filter((one) => one !== null);
+  if (!noted.length) return NORMAL_C;
+  const middle = mean(noted);
+  if ((middle * 4) % 2 !== 1) return Number(middle.toFixed(1)); // only quarters are halves exactly
+  const below = Math.floor(middle * 10);
+  return (below % 2 ? below + 1 : below) / 10;
+}
+
+/**
+ * `form` is the engine's own form of a test. Gives line, samples and flow points, or a sentence that
+ * says what is missing. `correction` comes with the day: what the engine's correction of temperature
+ * needs on a device (calc/series.py).
+ */
+export function preliminary(form, bands, correction) {
   if ((form.fit ?? "ordinary") !== "ordinary")
     return { problem: "The line of this test is drawn by the server." };
   if (!form.water.length)
     return { problem: "The test water has no reading yet; read it as the zero-percent point." };
+  if ((form.correct_to_c ?? null) !== null) {
+    const moved = atOneTemperature(form, correction);
+    return moved.problem ? moved : preliminary(moved, bands);
+  }
   const points = form.standards.map((one) => [madeOf(one), level(one.readings)]);
   if (points.some(([percent]) => !Number.isFinite(percent))) {
     return { problem: "A standard that was read has no volumes as made; write both down." };
@@ -76,6 +151,12 @@ export function preliminary(form, bands) {
   };
 }
 
+/** The instrument with the setting that it had on this bench, else as its own entry says. */
+export function asSet({ instrument, compensation }) {
+  const said = { on: true, off: false }[compensation];
+  return { ...instrument, temperature_compensated: said ?? instrument.temperature_compensated };
+}
+
 /** The engine's form of a test from the day as this device knows it. */
 export function formOf(view, test) {
   const bench = view.benches.find((one) => one.key === test.bench);
@@ -83,12 +164,15 @@ export function formOf(view, test) {
   const readings = (bottle) =>
     bottle.readings
       .filter((one) => !one.set_aside_reason)
-      .map((one) => ({ value: number(one.value) }));
+      .map((one) => ({
+        value: number(one.value),
+        temperature_c: one.temperature.trim() ? number(one.temperature) : null,
+      }));
   const inUse = bench.bottles.filter((one) => !one.withdrawn_reason && readings(one).length);
   const ofRole = (role) => inUse.filter((one) => one.role === role);
-  return {
+  const form = {
+    instrument: asSet(bench),
     include_water: test.include_water,
-    correct_to_c: test.correct_temperatures ? 20 : null,
     water: ofRole("water").flatMap(readings),
     standards: ofRole("standard").map((one) => ({
       concentrate_ml: number(one.concentrate_ml),
@@ -101,7 +185,12 @@ export function formOf(view, test) {
         .map((one) => ({ name: one.label, flow_point: run.name, readings: readings(one) })),
     ),
   };
+  return { ...form, correct_to_c: test.correct_temperatures ? commonTemperature(form) : null };
 }
+
+/** What a bench of this test needs to correct its readings. */
+export const correctionOf = (view, test) =>
+  view.benches.find((one) => one.key === test.bench).correction;
 
 export function bandsOf(test) {
   const numbers = ({ lower, upper }) => ({ lower: Number(lower), upper: Number(upper) });

@@ -2,7 +2,7 @@
 // the table. The rules are those of itm/intake/check.py and doubts.py, and the limits come with the
 // day; tests/browser/test_field_readings.py holds the two against each other.
 
-import { leastSquares } from "./line.js";
+import { asSet, leastSquares } from "./line.js";
 import { parse } from "./flow.js";
 
 const SCALE = 8; // digits after the point that are counted exactly; a display has at most 7
@@ -116,7 +116,8 @@ export function questions(bench, percentOf) {
         }),
     )
     .sort((a, b) => a.sequence - b.sequence);
-  const { instrument, fields } = bench;
+  const { fields } = bench;
+  const instrument = asSet(bench);
   const given = { all, instrument, decimals: fields.value.decimals, limit: limitOf(instrument) };
   const found = new Map();
   for (const read of all) {
@@ -244,4 +245,23 @@ function temperatureApart(read, { all, instrument }) {
   ];
 }
 
-const TESTS = [otherRange, replicate, offLine, outsideRange, digits, temperatureApart];
+function beyondCompensation(read, { instrument }) {
+  const { compensates_from_c: low = null, compensates_to_c: high = null } = instrument;
+  if (!instrument.temperature_compensated || read.warm === null || low === null || high === null)
+    return null;
+  if (Number(low) <= number(read.warm) && number(read.warm) <= Number(high)) return null;
+  return [
+    "beyond_compensation",
+    `${number(read.warm)} °C, and this instrument compensates from ${low} to ${high} °C only. Bring the bottle into that range and read it again.`,
+  ];
+}
+
+const TESTS = [
+  otherRange,
+  replicate,
+  offLine,
+  outsideRange,
+  digits,
+  beyondCompensation,
+  temperatureApart,
+];

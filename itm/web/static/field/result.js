@@ -3,7 +3,7 @@
 
 import { h, limits, notice, num } from "./dom.js";
 import { inForce, samplesOf } from "./day.js";
-import { bandsOf, formOf, preliminary, shown } from "./line.js";
+import { bandsOf, correctionOf, formOf, preliminary, shown } from "./line.js";
 import { press } from "./entering.js";
 import { count } from "./words.js";
 
@@ -12,7 +12,7 @@ const PRELIMINARY =
 
 export function soFar(view, test) {
   const bands = bandsOf(test);
-  const found = preliminary(formOf(view, test), bands);
+  const found = preliminary(formOf(view, test), bands, correctionOf(view, test));
   const band = (name) => bands[name] ?? bands[""];
   return h(
     "section.so-far",

@@ -1,0 +1,36 @@
+// What is asked of a bench beside its readings. Words and choices come with the day; nothing is
+// judged here.
+
+import { h } from "./dom.js";
+import { changes, choiceEntry, press, textEntry } from "./entering.js";
+
+export function conditions(field, test, bench) {
+  const prefix = `bench:${bench.key}`;
+  const names = bench.asked.map(({ name }) => name);
+  const keep = () => {
+    const { put, opened, places } = changes(field, prefix, bench, names);
+    if (!Object.keys(put).length)
+      return field.say("Nothing was changed, so nothing was kept.", "info");
+    return field.act("note_bench", { test: test.key }, put, {
+      words: "How the bench was read",
+      opened,
+      places,
+    });
+  };
+  return h(
+    "details",
+    { id: "conditions" },
+    h("summary", "How the bench is read"),
+    h(
+      "div.form-narrow",
+      bench.asked.map(({ name, label, help, choices }) => {
+        const place = `${prefix}:${name}`;
+        const was = bench[name] ?? "";
+        return choices.length
+          ? choiceEntry(field, place, { label, was, choices, help })
+          : textEntry(field, place, { label, was, help, maxlength: 120 });
+      }),
+      h("div.do", press("Keep", keep, { id: "keep-conditions" })),
+    ),
+  );
+}
