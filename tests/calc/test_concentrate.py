@@ -29,7 +29,6 @@ from calc.concentrate import (
 )
 from calc.errors import CalcError
 from calc.water import water_density, water_index
-from tests.calc.pitfalls.catalogue import pitfall
 
 FIXED = settings(derandomize=True, deadline=None, max_examples=60, database=None)
 N_WATER, N_LOT, U_N = float(water_index(20.0)), 1.3630, 5e-5
@@ -70,7 +69,6 @@ def test_water_lost_by_evaporation_is_seen():
     assert tank_of(1.08).statement == THICKENED
 
 
-@pitfall(71)
 def test_another_liquid_moves_one_of_them_only():
     # 6 kg/m³ of salt water or of another concentrate: density says 1.2, index says 0.9.
     found = tank_of(0.9, more_density=6.0)

@@ -22,7 +22,6 @@ from calc.readings import (
     water_moved,
 )
 from calc.units import CONDUCTIVITY
-from tests.calc.pitfalls.catalogue import pitfall
 from tests.calc.test_laws import FIXED
 
 STEEP, FLAT = 3.0e-4, 1.7e-4  # index per point, concentrates of index 1.3630 and 1.3500
@@ -109,7 +108,6 @@ def test_warm_bottle_conducts_more_and_is_corrected_down():
     assert corrected.shift < 0
 
 
-@pitfall(38)
 def test_wrong_sign_would_double_the_error():
     true = 1.33390
     cold = true - at_temperature("refractive_index", true, 15, 20).shift
@@ -129,7 +127,6 @@ def test_correction_there_and_back_is_the_reading(method, temperature):
     )
 
 
-@pitfall(2)
 def test_compensation_for_sugar_is_not_compensation_for_foam():
     # Pitfall 2: a sugar scale at 10 °C takes off more than a weak foam solution moves. What is
     # left is a fifth to a third of a point, though the display says that it compensates.

@@ -21,7 +21,6 @@ from calc.standards import (
     suggested_percents,
     weighed_solution,
 )
-from tests.calc.pitfalls.catalogue import pitfall
 from tests.calc.test_laws import FIXED
 
 
@@ -109,7 +108,6 @@ def test_recipe_by_mass_made_is_the_percent_asked_for(volume, percent, heavy, li
     assert made.u_percent == 0
 
 
-@pitfall(21)
 def test_mass_without_density_is_refused():
     with pytest.raises(CalcError) as refused:
         as_made_by_mass(3, 97, None, 0.998, 0.01)

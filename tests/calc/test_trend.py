@@ -23,7 +23,6 @@ from calc.trend import (
     leaving,
     trend,
 )
-from tests.calc.pitfalls.catalogue import pitfall
 
 FIXED = settings(derandomize=True, deadline=None, max_examples=50, database=None)
 BAND = custom_band(3, "3.9")
@@ -43,7 +42,6 @@ def test_three_results_say_what_they_are_and_nothing_more():
     assert found.latest_side == "within"
 
 
-@pitfall(69)
 def test_four_rising_results_are_no_trend():
     # Pitfall 69 and H-09 of the reference file: p = 0.083 two-sided.
     found = trend(yearly([3.1, 3.2, 3.3, 3.5]), allowed=BAND)
@@ -64,7 +62,6 @@ def test_one_result_stands_alone():
     assert (found.present.statement, found.present.slope) == (TOO_FEW, None)
 
 
-@pitfall(68)
 def test_new_lot_is_a_step_and_no_drift():
     # Pitfall 68: across the change all ten results rise, within each lot none does.
     before, after = [3.21, 3.18, 3.22, 3.19, 3.2], [3.61, 3.58, 3.62, 3.59, 3.6]

@@ -14,7 +14,6 @@ import calc
 from calc.commands import COMMANDS
 from tests.calc.benches import readings, standards
 from tests.calc.pitfalls.bench import answer, codes, shown, true_bench
-from tests.calc.pitfalls.catalogue import pitfall
 
 # A bench session of the trade with a four-decimal meter; common practice, no published source.
 SESSION = ([0.0, 2.0, 3.0, 4.0], [1.3331, 1.3334, 1.3335, 1.3338])
@@ -29,7 +28,6 @@ def numbers_named(value, name):
     return []
 
 
-@pitfall(30)
 def test_two_flow_points_are_never_averaged():
     # 2.7 and 3.6 would make a fine 3.15.
     samples = [
@@ -43,7 +41,6 @@ def test_two_flow_points_are_never_averaged():
     assert not any(abs(percent - 3.15) < 0.3 for percent in percents)
 
 
-@pitfall(35)
 @pytest.mark.parametrize(
     ("percent", "printed", "side"), [(2.96, "3.0", "lean"), (3.94, "3.9", "rich")]
 )
@@ -60,7 +57,6 @@ def test_limit_itself_belongs_to_the_band_and_settles_nothing(percent):
     assert result.probability_of_limits == pytest.approx(0.5, abs=0.02)
 
 
-@pitfall(36, 37)
 def test_line_through_two_points_is_refused():
     bench = true_bench(include_water=False)
     bench["standards"] = bench["standards"][:2]
@@ -69,7 +65,6 @@ def test_line_through_two_points_is_refused():
     assert refused.value.code == "too_few_percents"
 
 
-@pitfall(36)
 def test_line_has_its_own_intercept_and_is_that_of_an_independent_library():
     percents, values = SESSION
     bench = true_bench(
@@ -81,7 +76,6 @@ def test_line_has_its_own_intercept_and_is_that_of_an_independent_library():
     assert line.intercept != pytest.approx(values[0], abs=1e-5)
 
 
-@pitfall(39)
 def test_percent_against_reading_would_be_another_line():
     # A spreadsheet that fits the other way round next year moves the same sample by 0.05 points.
     percents, values = SESSION
@@ -96,7 +90,6 @@ def test_percent_against_reading_would_be_another_line():
     assert 0.03 < answer(bench).percent - the_other_way < 0.3
 
 
-@pitfall(65)
 def test_rich_inside_its_band_still_empties_the_tank_early():
     # 300 L last 10 min at 1000 L/min and 3.0 %; at 3.9 % they end after 7.7.
     point = answer(true_bench(sample=3.9))
@@ -112,7 +105,6 @@ def test_rich_inside_its_band_still_empties_the_tank_early():
     assert supply["enough"] is False
 
 
-@pitfall(74)
 def test_pass_alone_is_not_all_that_is_kept():
     # 3.02 with ± 0.16 is in the band and not settled: value, interval, rule and probability stay.
     bench = true_bench(sample=3.02)

@@ -31,13 +31,11 @@ from calc.vessels import (
 )
 from tests.calc.benches import readings
 from tests.calc.pitfalls.bench import answer, shown, true_bench, warned
-from tests.calc.pitfalls.catalogue import pitfall
 
 LITRE_A_MINUTE = FLOW["L/min"]
 STANDING = VerticalCylinder(1.2, 2.0)  # invented
 
 
-@pitfall(31)
 @pytest.mark.parametrize(("percent", "of_water"), [(3.0, 3.09), (6.0, 6.38)])
 def test_percent_of_water_is_not_percent_of_solution(percent, of_water):
     mixed = recipe(100, percent)
@@ -55,12 +53,10 @@ def test_tenth_of_pitot_pressure_is_a_twentieth_of_flow():
     assert unsure.u_flow / unsure.flow == pytest.approx(0.05)
 
 
-@pitfall(32)
 def test_imperial_for_us_gallons_is_a_fifth_of_the_flow():
     assert pytest.approx(1.20, abs=0.001) == IMPERIAL_GALLON / US_GALLON
 
 
-@pitfall(32)
 @pytest.mark.parametrize(
     ("right", "wrong", "factor"), [("psi", "bar", 3.81), ("kPa", "psi", 2.63), ("bar", "kPa", 0.1)]
 )
@@ -71,7 +67,6 @@ def test_pressure_in_another_unit_is_a_flow_of_another_size(right, wrong, factor
     assert flows[1] / flows[0] == pytest.approx(factor, abs=0.01)
 
 
-@pitfall(32)
 def test_bench_at_72_degrees_is_asked_whether_it_was_fahrenheit():
     sample = [{"name": "design", "readings": readings(shown(3.4), temperature_c=72.0)}]
     bench = true_bench(samples=sample)
@@ -82,7 +77,6 @@ def test_bench_at_72_degrees_is_asked_whether_it_was_fahrenheit():
     assert answer(bench).certainty == "undecided"
 
 
-@pitfall(34)
 def test_too_short_a_draw_down_is_seen_before_it_ends():
     # Ten steps of the sight glass; and a minute leaves 2.7 %, where 1.6 % needs 40 s more.
     assert not moved_enough(1.5, 1.453, 0.005)
@@ -97,7 +91,6 @@ def test_too_short_a_draw_down_is_seen_before_it_ends():
     assert needed - 60 == pytest.approx(40, abs=1)
 
 
-@pitfall(67)
 def test_water_in_place_of_foam_has_no_percent_without_a_baseline():
     with pytest.raises(CalcError) as refused:
         from_other_liquid(measured(3.84, [Part("meters", 0.04)]), 2.0, None)
@@ -105,7 +98,6 @@ def test_water_in_place_of_foam_has_no_percent_without_a_baseline():
     assert "found with foam at this flow" in refused.value.message
 
 
-@pitfall(73)
 def test_concentrate_below_the_inlet_costs_minutes():
     # A lying tank, 3000 L/min at 3 %: an inlet 25.4 mm up keeps little, at 150 mm a fifteenth.
     tank = HorizontalCylinder(1.2, 3.0)
@@ -119,7 +111,6 @@ def test_concentrate_below_the_inlet_costs_minutes():
     assert high == pytest.approx(whole * 14 / 15, rel=0.01)
 
 
-@pitfall(30)
 def test_flow_points_stand_for_themselves_in_the_minutes_too():
     # 2.7 and 3.6: 3.15 on average would last 9.5 min, and really it is 11.1 and 8.3.
     samples = [

@@ -24,7 +24,6 @@ from tests.calc.pitfalls.bench import (
     true_bench,
     warned,
 )
-from tests.calc.pitfalls.catalogue import pitfall
 
 QUIET = {**METER, "repeatability": 5e-6}  # a good five-decimal meter, read with care
 
@@ -34,7 +33,6 @@ def weak_bench(holding, sample, **changes):
     return true_bench(sample=sample, standards=made_standards(holding=holding), **changes)
 
 
-@pitfall(22)
 def test_liquid_left_in_the_pipette_reads_lean_as_nominal_and_is_warned_of():
     # 10 % of a thick liquid stays in the pipette: a true 2.7 % reads 3.0 % on a perfect line.
     bench = weak_bench(0.9, 2.7)
@@ -46,7 +44,6 @@ def test_liquid_left_in_the_pipette_reads_lean_as_nominal_and_is_warned_of():
     assert "pipette" in found.message
 
 
-@pitfall(21)
 def test_three_grams_called_three_percent_are_warned_of():
     # 3 g in 97 g of water, density 1.05, is 2.86 % by volume.
     made = as_made_by_mass(3, 97, 1.05, water_density(20) / 1000, 0).percent
@@ -57,7 +54,6 @@ def test_three_grams_called_three_percent_are_warned_of():
     assert found.values["off"] == pytest.approx(4.7, abs=0.1)
 
 
-@pitfall(20)
 def test_three_added_to_a_hundred_read_three_percent_too_rich_and_are_warned_of():
     # 3 mL *added to* 100 mL is 2.91 %; 3.00 then reads 3.09.
     bench = weak_bench(2.9126 / 3, 3.0, instrument=QUIET)
@@ -66,7 +62,6 @@ def test_three_added_to_a_hundred_read_three_percent_too_rich_and_are_warned_of(
     assert found.values["off"] == pytest.approx(2.9, abs=0.1)
 
 
-@pitfall(20)
 def test_three_added_to_a_hundred_do_no_harm_when_volumes_as_made_are_given():
     poured = [
         {"concentrate_ml": p, "water_ml": 100, "readings": readings(shown(100 * p / (100 + p)))}
@@ -75,7 +70,6 @@ def test_three_added_to_a_hundred_do_no_harm_when_volumes_as_made_are_given():
     assert answer(true_bench(sample=3.0, standards=poured)).percent == pytest.approx(3.0, abs=1e-9)
 
 
-@pitfall(18)
 def test_drum_in_the_store_and_diluted_tank_are_told_apart():
     # One part of water in ten in the tank; standards were mixed from the drum.
     bench = true_bench()
@@ -85,13 +79,11 @@ def test_drum_in_the_store_and_diluted_tank_are_told_apart():
     assert "90%" in found.message
 
 
-@pitfall(18, 22)
 def test_answer_that_hangs_on_which_concentrate_is_right_is_undecided():
     bench = weak_bench(0.9, 2.85)
     assert (answer(bench).limits, answer(bench).certainty) == ("in band", "undecided")
 
 
-@pitfall(14)
 def test_sample_taken_before_the_mixture_settled_is_not_averaged_in_silence():
     # The first bottle still holds half water (invented), which takes half a point off the mean.
     bench = true_bench(
@@ -107,7 +99,6 @@ def test_sample_taken_before_the_mixture_settled_is_not_averaged_in_silence():
     assert answer(bench).certainty == "undecided"
 
 
-@pitfall(16, 17)
 @pytest.mark.parametrize(
     ("slip", "water", "reads"),
     [("5 mL of water left in a bottle of 100 mL", 97 + 5, 2.86), ("5 % dried up", 0.95 * 97, 3.15)],
@@ -118,7 +109,6 @@ def test_what_happens_in_the_bottle_no_reading_shows_so_it_must_be_asked(slip, w
     assert codes(calc.evaluate(bench)) == set()
 
 
-@pitfall(23)
 def test_lumps_in_one_standard_show_in_its_own_repeats():
     lumpy = made_standards()
     lumpy[1]["readings"] = readings(shown(2.75), shown(3.25))
@@ -143,7 +133,6 @@ def check(*samples, **changes):
     return COMMANDS["check-concentrate"](given)
 
 
-@pitfall(26)
 def test_tank_topped_with_water_is_only_seen_where_both_ends_are_sampled():
     # One part in ten of water floats above: the cock at the bottom alone shows the lot.
     bottom, top = tank_sample("bottom", 1.0), tank_sample("top", 0.9)
@@ -155,7 +144,6 @@ def test_tank_topped_with_water_is_only_seen_where_both_ends_are_sampled():
     assert alone["strength"][0]["statement"] == "no change shown"
 
 
-@pitfall(27)
 def test_two_lots_held_against_one_of_them_look_diluted():
     # A quarter of the tank is a lot of 1.3590: 0.25 × 0.0040/0.0300 is 3.3 % of strength.
     fills = [
@@ -170,7 +158,6 @@ def test_two_lots_held_against_one_of_them_look_diluted():
     assert by_both["statement"] == "no change shown"
 
 
-@pitfall(70)
 def test_shell_water_of_a_torn_bladder_holds_concentrate_by_its_index():
     # The shell is filled with water; two parts in a hundred of concentrate are six steps of a
     # four-decimal scale, and a whole bladder shows none.
@@ -188,7 +175,6 @@ def test_agreeing_concentrate_raises_no_warning():
     assert codes(result) == set()
 
 
-@pitfall(24)
 def test_swapped_standards_are_named_and_left_as_they_are():
     right = made_standards()
     swapped = [
@@ -204,7 +190,6 @@ def test_swapped_standards_are_named_and_left_as_they_are():
     assert answer(bench).certainty == "undecided"
 
 
-@pitfall(23)
 def test_unstirred_standards_lie_off_the_line_by_more_than_their_repeats():
     # Each bottle repeats itself to a step, but lumps put them 0.5 points off (invented).
     lumpy = [
@@ -219,7 +204,6 @@ def test_unstirred_standards_lie_off_the_line_by_more_than_their_repeats():
     assert warned(true_bench(standards=stirred), "lack_of_fit") == []
 
 
-@pitfall(25)
 def test_sample_beyond_the_last_standard_says_how_far():
     bench = true_bench(sample=4.6)
     (found,) = warned(bench, "extrapolation")
@@ -227,7 +211,6 @@ def test_sample_beyond_the_last_standard_says_how_far():
     assert (answer(bench).limits, answer(bench).certainty) == ("rich", "undecided")
 
 
-@pitfall(25)
 @pytest.mark.parametrize("nominal", [0.5, 1, 3, 6])
 def test_recipe_brackets_the_band_so_that_no_answer_in_it_is_beyond(nominal):
     percents = list(suggested_percents(nominal))
@@ -240,7 +223,6 @@ def test_recipe_brackets_the_band_so_that_no_answer_in_it_is_beyond(nominal):
         assert warned(bench, "extrapolation") == []
 
 
-@pitfall(15)
 def test_one_bottle_alone_leaves_more_open_than_three():
     one = true_bench()
     bottle = one["samples"][0]["readings"]
@@ -251,7 +233,6 @@ def test_one_bottle_alone_leaves_more_open_than_three():
     assert alone > 1.15 * together
 
 
-@pitfall(37)
 def test_slip_of_one_standard_is_named_and_stays_in_the_line():
     # 0.3 points off in one of six; both fits can be compared, nothing is left out in silence.
     made = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)

@@ -125,7 +125,7 @@ def test_one_flow_point_twice_on_one_day_is_told_with_both_rows(scene, table):
     assert "Row 2" in row.findings["problems"][0]["sentence"]
 
 
-def test_pitfall_56_the_same_file_again_is_the_same_import(scene, table):
+def test_the_same_file_again_is_the_same_import(scene, table):
     text = table(("2012-05-14", "3.1"))
     first = taken(scene.owner, "history", text)
     again = handed_in(scene.owner, "history", text, name="copy of table.csv")
@@ -133,7 +133,7 @@ def test_pitfall_56_the_same_file_again_is_the_same_import(scene, table):
     assert PastResult.objects.count() == 1
 
 
-def test_pitfall_56_the_same_content_written_otherwise_is_recognised(scene, table):
+def test_the_same_content_written_otherwise_is_recognised(scene, table):
     taken(scene.owner, "history", table(("2012-05-14", "3.1")))
     other = table(("14.05.2012", "3,10 %")).replace(";3;3.9;", ";3,0;3,90;")
     row = handed_in(scene.owner, "history", other, name="other.csv")
@@ -142,7 +142,7 @@ def test_pitfall_56_the_same_content_written_otherwise_is_recognised(scene, tabl
     assert ("E2", "already_there") in told(row)
 
 
-def test_pitfall_56_another_figure_for_the_same_test_is_told(scene, table):
+def test_another_figure_for_the_same_test_is_told(scene, table):
     taken(scene.owner, "history", table(("2012-05-14", "3.1")))
     row = handed_in(scene.contractor, "history", table(("2012-05-14", "3.4")))
     assert told(row) == [("E2", "other_figure")]

@@ -1,4 +1,4 @@
-"""Pitfalls 52 to 57 of the project's own list: how figures go wrong between paper and record.
+"""How figures go wrong between paper and record: signs, days, names and empty cells.
 
 Lists of what spreadsheets do to names are common knowledge of their makers' help pages, recalled
 from memory; day counts are ISO/IEC 29500-1, 18.17.4.1.
@@ -11,7 +11,7 @@ from itm.intake.tables.known import Known
 from tests.itm.intake.tables.files import Looked, text_file, workbook
 
 
-def test_pitfall_53_decimal_comma_is_found_and_shown(tmp_path):
+def test_decimal_comma_is_found_and_shown(tmp_path):
     path = text_file(tmp_path, "tag;date;percent;index\nPR-1;2012-05-14;3,12;1,3342\n")
     found = Looked(path)
     assert found.column("percent") == [Decimal("3.12")]
@@ -19,7 +19,7 @@ def test_pitfall_53_decimal_comma_is_found_and_shown(tmp_path):
     assert found.questions["decimal"] == ","
 
 
-def test_pitfall_53_a_comma_that_could_part_thousands_is_asked(tmp_path):
+def test_a_comma_that_could_part_thousands_is_asked(tmp_path):
     text = 'tag,date,percent,flow\nPR-1,2012-05-14,3,"1,900 L/min"\n'
     asked = Looked(text_file(tmp_path, text))
     assert asked.questions["decimal"] == ""
@@ -31,7 +31,7 @@ def test_pitfall_53_a_comma_that_could_part_thousands_is_asked(tmp_path):
     assert answered.column("flow")[0].number == 1900
 
 
-def test_pitfall_53_both_signs_in_one_file_are_refused_with_the_cells_named(tmp_path):
+def test_both_signs_in_one_file_are_refused_with_the_cells_named(tmp_path):
     text = "tag;date;percent\nPR-1;2012-05-14;3,1\nPR-1;2013-05-14;3.25\nPR-1;2014-05-14;3,4\n"
     [problem] = Looked(text_file(tmp_path, text)).settled.problems
     assert (problem.code, problem.place) == ("mixed_decimal", "C3")
@@ -39,13 +39,13 @@ def test_pitfall_53_both_signs_in_one_file_are_refused_with_the_cells_named(tmp_
     assert "“3.25” in C3" in problem.sentence
 
 
-def test_pitfall_53_range_settles_what_the_digits_leave_open(tmp_path):
+def test_range_settles_what_the_digits_leave_open(tmp_path):
     """1,334 is no index of 1334."""
     text = "tag;date;percent;index\nPR-1;2012-05-14;3;1,334\n"
     assert Looked(text_file(tmp_path, text)).column("index") == [Decimal("1.334")]
 
 
-def test_pitfall_54_day_or_month_first_is_asked_and_shown_in_words(tmp_path):
+def test_day_or_month_first_is_asked_and_shown_in_words(tmp_path):
     text = "tag,date,percent\nPR-1,03/04/2026,3.1\n"
     asked = Looked(text_file(tmp_path, text))
     choices = dict(asked.question("order").choices)
@@ -56,14 +56,14 @@ def test_pitfall_54_day_or_month_first_is_asked_and_shown_in_words(tmp_path):
         assert Looked(text_file(tmp_path, text), order=order).column("tested_on") == [day]
 
 
-def test_pitfall_54_another_day_of_the_file_settles_the_order(tmp_path):
+def test_another_day_of_the_file_settles_the_order(tmp_path):
     text = "tag,date,percent\nPR-1,03/04/2026,3.1\nPR-1,25/04/2026,3.1\n"
     found = Looked(text_file(tmp_path, text))
     assert found.questions["order"] == "dmy"
     assert found.column("tested_on")[0] == date(2026, 4, 3)
 
 
-def test_pitfall_54_both_orders_in_one_file_are_refused(tmp_path):
+def test_both_orders_in_one_file_are_refused(tmp_path):
     text = "tag,date,percent\nPR-1,04/25/2026,3.1\nPR-1,25/04/2026,3.1\n"
     [problem] = Looked(text_file(tmp_path, text)).settled.problems
     assert problem.code == "mixed_order"
@@ -71,7 +71,7 @@ def test_pitfall_54_both_orders_in_one_file_are_refused(tmp_path):
     assert "“25/04/2026” in B3" in problem.sentence
 
 
-def test_pitfall_55_lost_zeros_are_asked_about_and_the_known_lot_is_offered(tmp_path):
+def test_lost_zeros_are_asked_about_and_the_known_lot_is_offered(tmp_path):
     path = workbook(tmp_path, [["tag", "date", "percent"], [712, date(2012, 5, 14), 3.1]])
     lots = Known("lot", ["00712", "B0001"])
     found = Looked(path, known={"tag": lots})
@@ -82,13 +82,13 @@ def test_pitfall_55_lost_zeros_are_asked_about_and_the_known_lot_is_offered(tmp_
     assert Looked(path, known={"tag": meant}).column("tag") == ["00712"]
 
 
-def test_pitfall_55_a_name_that_became_a_power_of_ten_is_offered_back(tmp_path):
+def test_a_name_that_became_a_power_of_ten_is_offered_back(tmp_path):
     rows = [["tag", "date", "percent"], [200000, date(2012, 5, 14), 3.1]]
     found = Looked(workbook(tmp_path, rows), known={"tag": Known("lot", ["2E05"])})
     assert "2E05" in found.reader.told.problems[0].fix
 
 
-def test_pitfall_55_a_name_that_became_a_day_is_offered_back(tmp_path):
+def test_a_name_that_became_a_day_is_offered_back(tmp_path):
     rows = [["tag", "date", "percent"], [date(2026, 4, 3), date(2012, 5, 14), 3.1]]
     found = Looked(workbook(tmp_path, rows), known={"tag": Known("lot", ["3-4", "7-9"])})
     [problem] = found.reader.told.problems
@@ -96,17 +96,17 @@ def test_pitfall_55_a_name_that_became_a_day_is_offered_back(tmp_path):
     assert problem.fix == "Did you mean 3-4?"
 
 
-def test_pitfall_55_names_keep_their_zeros_in_text(tmp_path):
+def test_names_keep_their_zeros_in_text(tmp_path):
     text = "tag,date,percent\n00712,2012-05-14,3.1\n2E05,2012-05-14,3.1\n3-4,2012-05-14,3.1\n"
     assert Looked(text_file(tmp_path, text)).column("tag") == ["00712", "2E05", "3-4"]
 
 
-def test_pitfall_55_a_damaged_name_is_told_where_no_name_is_known_yet(tmp_path):
+def test_a_damaged_name_is_told_where_no_name_is_known_yet(tmp_path):
     text = "tag,date,percent\n2.00E+05,2012-05-14,3.1\n"
     assert Looked(text_file(tmp_path, text)).problems == [("A2", "damaged_name")]
 
 
-def test_pitfall_57_empty_is_missing_and_zero_is_a_number(tmp_path):
+def test_empty_is_missing_and_zero_is_a_number(tmp_path):
     text = "tag,date,percent,index\nPR-1,2012-05-14,0,\nPR-1,2013-05-14,,1.3\n"
     found = Looked(text_file(tmp_path, text))
     assert found.column("percent") == [Decimal(0), None]
@@ -114,7 +114,7 @@ def test_pitfall_57_empty_is_missing_and_zero_is_a_number(tmp_path):
     assert found.problems == [("C3", "missing")]
 
 
-def test_pitfall_57_not_available_is_asked_about(tmp_path):
+def test_not_available_is_asked_about(tmp_path):
     text = "tag,date,percent,index\nPR-1,2012-05-14,3.1,n/a\n"
     asked = Looked(text_file(tmp_path, text))
     assert asked.questions["nothing"] == ""
