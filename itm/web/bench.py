@@ -79,7 +79,8 @@ def bench_note(request: HttpRequest, key: UUID) -> HttpResponse:
     there = reverse("bench", args=[key])
     form = BenchForm(request.POST or None, row=found.bench)
     return edit(
-        request, form=form, title="Note of the bench", template="visits/form.html", said="Noted.",
+        request, form=form, title="How the bench was read", template="visits/form.html",
+        said="Noted.",
         write=lambda: services.change_bench(
             actor=actor, bench=found.bench, opened=form.opened, **form.cleaned_data
         ),

@@ -80,7 +80,7 @@ def test_conditions_of_the_bench_are_said_on_its_page_and_a_crossed_one_is_asked
 ) -> None:
     test = deeds.tested(scene, until="draft")
     own = sign_in(client, scene.contractor)
-    url = reverse("bench_conditions", args=[test.key])
+    url = reverse("bench_note", args=[test.key])
     answer = own.post(url, {"bottles_were": "wet", "opened-bottles_were": ""})
     assert answer.status_code == 302
     assert "rinsed with water and left wet" in own.get(answer["Location"]).content.decode()
