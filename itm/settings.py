@@ -39,6 +39,7 @@ INSTALLED_APPS = [
     "itm.registry",
     "itm.schedule",
     "itm.records",
+    "itm.findings",
     "itm.reports",
     "itm.intake",
     "itm.notices",

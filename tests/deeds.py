@@ -12,13 +12,14 @@ from uuid import uuid4
 
 from calc.units import FLOW, PRESSURE
 from itm.accounts.actor import Actor
+from itm.actions import restore
 from itm.actions.hand_in import hand_in
 from itm.actions.record_inspection import record_inspection
 from itm.actions.sign import sign
 from itm.actions.start_test_day import start_test_day
 from itm.core.quantities import quantity
 from itm.records import bench as benches
-from itm.records import discharge, preparing, restoration, services
+from itm.records import discharge, preparing, services
 from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
 from itm.records.models import Bottle, Inspection, ProportioningTest
@@ -89,7 +90,7 @@ def discharged(day: Day, samples: int = 3) -> Day:
 
 def restored(day: Day) -> Day:
     for line in day.test.visit.restoration_lines.filter(outcome=""):
-        restoration.end_line(actor=day.actor, line=line, outcome="restored", at=day.tick())
+        restore.end_line(actor=day.actor, line=line, outcome="restored", at=day.tick())
     return day
 
 

@@ -12,6 +12,7 @@ from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
+from itm.findings import opening
 from itm.intake.check import Problem
 from itm.intake.complete import problems
 from itm.intake.complete_check import problems_of_check
@@ -61,6 +62,8 @@ def hand_in(*, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | Non
         actor=actor, record=record, verb="hand_in", at=at, document=data,
         digest=digest_bytes(data), once=once, columns=columns,
     )  # fmt: skip
+    # Now and not when it is signed: until then a bad result could be kept from the owner.
+    opening.after_hand_in(actor=actor, record=loaded, result=evaluation.result, at=at)
     return record
 
 

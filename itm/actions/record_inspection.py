@@ -9,6 +9,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.findings import opening
 from itm.records import inspecting
 from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
@@ -30,12 +31,14 @@ def record_inspection(
     Raises what `records.inspecting.record` and `registry.attaching.attach` raise. May run twice.
     """
     inspecting.require_inspector(actor, site)
-    if inspecting.recorded(actor, values["once"]) is None:
+    if (there := inspecting.recorded(actor, values["once"])) is None:
         for entry in entries:  # files are stored only for what can be recorded
             if not entry.empty:
                 inspecting.judged(entry)
         entries = [with_photos(actor, site, entry, photos, at) for entry in entries]
     made = inspecting.record(actor=actor, site=site, entries=entries, at=at, **values)
+    if there is None:
+        opening.after_inspection(actor=actor, inspection=made, at=at)
     derive_site(actor=actor, site=site)
     return made
 
@@ -61,6 +64,9 @@ def with_photos(
 @transaction.atomic
 def correct_inspection(*, actor: Actor, line: InspectionLine, **values: Any) -> Inspection:
     """Raises what `records.inspecting.correct` raises. May run twice."""
+    there = inspecting.recorded(actor, values["once"])
     made = inspecting.correct(actor=actor, line=line, **values)
+    if there is None:
+        opening.after_inspection(actor=actor, inspection=made, at=values["at"])
     derive_site(actor=actor, site=made.site)
     return made

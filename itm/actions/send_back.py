@@ -7,6 +7,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.findings import opening
 from itm.records import states
 from itm.records.models import Record
 
@@ -22,4 +23,6 @@ def send_back(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> Rec
         actor=actor, record=record, verb="send_back", at=at, reason=reason.strip(),
         columns=record.NOT_HANDED_IN,
     )  # fmt: skip
+    words = f"The record was sent back: {reason.strip()}"
+    opening.after_unsettled(actor=actor, record=record, words=words, at=at)
     return record

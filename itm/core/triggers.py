@@ -3,6 +3,7 @@
 A model names its guard:
   guard = "append_only"   no UPDATE, no DELETE, ever
   guard = "sealed"        no UPDATE, no DELETE once its own `sealed_at` is set
+  guard = "kept"          no DELETE ever, and no UPDATE once `guard_column` is set, where it has one
   guard_parent = "test"   and no INSERT under a parent (named foreign key) whose `sealed_at` is set
   guard_rules = {name: Rule(…)}   and what is refused of this model alone, in SQL of OLD and NEW
 
@@ -83,8 +84,23 @@ def _parent(model: type[models.Model]) -> tuple[str, str] | None:
     return field.related_model._meta.db_table, field.column
 
 
+def _verbs(model: Any) -> tuple[str, ...]:
+    """What the guard of this model may refuse."""
+    ends = model.guard != "kept" or hasattr(model, "guard_column")
+    return ("UPDATE", "DELETE") if ends else ("DELETE",)
+
+
+def _when(model: Any, verb: str) -> str:
+    """The condition under which a guard refuses; none where it always does."""
+    if model.guard == "append_only" or (model.guard == "kept" and verb == "DELETE"):
+        return ""
+    column = model.guard_column if model.guard == "kept" else "sealed_at"
+    return f"WHEN (OLD.{column} IS NOT NULL)"
+
+
 def _sqlite(model: type[models.Model]) -> dict[str, str]:
     table = model._meta.db_table
+    refuse = f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
     out = {
         name: f'BEFORE {rule.verb} ON "{table}" FOR EACH ROW WHEN {rule.refused} '
         f"BEGIN SELECT RAISE(ABORT, 'itm: {rule.sentence}'); END"
@@ -92,11 +108,11 @@ def _sqlite(model: type[models.Model]) -> dict[str, str]:
     }
     if not getattr(model, "guard", ""):
         return out
-    when = "WHEN OLD.sealed_at IS NOT NULL" if model.guard == "sealed" else ""  # type: ignore[attr-defined]
-    refuse = f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
     out |= {
-        f"guard_{table}_{verb.lower()}": f'BEFORE {verb} ON "{table}" FOR EACH ROW {when} {refuse}'
-        for verb in ("UPDATE", "DELETE")
+        f"guard_{table}_{verb.lower()}": (
+            f'BEFORE {verb} ON "{table}" FOR EACH ROW {_when(model, verb)} {refuse}'
+        )
+        for verb in _verbs(model)
     }
     if parent := _parent(model):
         there = f'SELECT 1 FROM "{parent[0]}" WHERE id = NEW."{parent[1]}"'
@@ -109,20 +125,23 @@ def _sqlite(model: type[models.Model]) -> dict[str, str]:
 
 def _postgres(model: type[models.Model]) -> dict[str, str]:
     table = model._meta.db_table
+    refuse = "EXECUTE FUNCTION itm_refuse()"
     out = {
         name: f'BEFORE {rule.verb} ON "{table}" FOR EACH ROW EXECUTE FUNCTION "{name}"()'
         for name, rule in _rules(model).items()
     }
     if not getattr(model, "guard", ""):
         return out
-    when = "WHEN (OLD.sealed_at IS NOT NULL)" if model.guard == "sealed" else ""  # type: ignore[attr-defined]
-    refuse = "EXECUTE FUNCTION itm_refuse()"
+    verbs = {verb.lower(): verb for verb in _verbs(model)}
+    if len({_when(model, verb) for verb in _verbs(model)}) < len(verbs):
+        verbs = {"change": "UPDATE OR DELETE"}
     out |= {
-        f"guard_{table}_change": (
-            f'BEFORE UPDATE OR DELETE ON "{table}" FOR EACH ROW {when} {refuse}'
-        ),
-        f"guard_{table}_truncate": f'BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT {refuse}',
+        f"guard_{table}_{name}": (
+            f'BEFORE {verb} ON "{table}" FOR EACH ROW {_when(model, verb)} {refuse}'
+        )
+        for name, verb in verbs.items()
     }
+    out[f"guard_{table}_truncate"] = f'BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT {refuse}'
     if parent := _parent(model):
         out[f"guard_{table}_insert"] = (
             f'BEFORE INSERT ON "{table}" FOR EACH ROW '

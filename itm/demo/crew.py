@@ -8,13 +8,14 @@ from zoneinfo import ZoneInfo
 
 from calc.units import FLOW, PRESSURE
 from itm.accounts.actor import Actor
+from itm.actions.restore import end_line
 from itm.actions.start_test_day import start_test_day
 from itm.core.quantities import Quantity, quantity
 from itm.demo.readings import Liquid, liquid
 from itm.demo.registry import World, contractor_at, fill_in_use
 from itm.demo.scenario import Planned
 from itm.records import bench as benches
-from itm.records import discharge, preparing, restoration, services
+from itm.records import discharge, preparing, services
 from itm.records.models import Bottle, ProportioningTest, Reading, Visit
 
 YEARS_IN_FULL = 2  # the last tests of a device; older ones are shorter, so that loading is quick
@@ -153,7 +154,7 @@ def restore(crew: Crew, visit: Visit, *, leave_open: int = 0) -> None:
     lines = list(visit.restoration_lines.filter(outcome="").order_by("position"))
     for line in lines[: len(lines) - leave_open]:
         if line.text == left_out.get("line"):
-            restoration.end_line(
+            end_line(
                 actor=crew.actor,
                 line=line,
                 outcome="left_out",
@@ -163,9 +164,7 @@ def restore(crew: Crew, visit: Visit, *, leave_open: int = 0) -> None:
                 handed_at=crew.now,
             )
         else:
-            restoration.end_line(
-                actor=crew.actor, line=line, outcome="restored", at=crew.tick(minutes=2)
-            )
+            end_line(actor=crew.actor, line=line, outcome="restored", at=crew.tick(minutes=2))
 
 
 def read_bench(

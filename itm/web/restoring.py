@@ -11,9 +11,10 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from itm.actions import restore
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import instant
-from itm.records import queries, restoration
+from itm.records import queries
 from itm.records.cautions import RESTORE
 from itm.records.drafts import require_crew
 from itm.records.forms import LeftOutForm
@@ -78,7 +79,7 @@ def line_end(request: HttpRequest, key: UUID) -> HttpResponse:
     line = queries.restoration_line(actor, key)
     outcome = request.POST.get("outcome", "")
     try:
-        restoration.end_line(actor=actor, line=line, outcome=outcome, at=timezone.now())
+        restore.end_line(actor=actor, line=line, outcome=outcome, at=timezone.now())
     except (Conflict, Refused) as refusal:
         messages.error(request, refusal.sentence)
     return _to_line(line)
@@ -96,7 +97,7 @@ def line_left_out(request: HttpRequest, key: UUID) -> HttpResponse:
         request, form=form, title="Left out of service", template="visits/form.html",
         lead=f"{line.text}. The impairment stays open, for owner and authority to see, until the "
         "line is put back.",
-        write=lambda: restoration.end_line(
+        write=lambda: restore.end_line(
             actor=actor, line=line, outcome="left_out", at=now, **form.cleaned_data
         ),
         to=lambda _: _address(line), back=_address(line), save="It stays out of service",
@@ -111,7 +112,7 @@ def line_reopen(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     line = queries.restoration_line(actor, key)
     try:
-        restoration.reopen_line(actor=actor, line=line)
+        restore.reopen_line(actor=actor, line=line, at=timezone.now())
         messages.success(request, f"Open again: {line.text}.")
     except Refused as refusal:
         messages.error(request, refusal.sentence)
@@ -124,7 +125,7 @@ def line_put_back(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     line = queries.restoration_line(actor, key)
     try:
-        restoration.put_back(actor=actor, line=line, at=timezone.now())
+        restore.put_back(actor=actor, line=line, at=timezone.now())
         messages.success(request, f"Put back: {line.text}.")
     except (Conflict, Refused) as refusal:
         messages.error(request, refusal.sentence)

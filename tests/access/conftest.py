@@ -7,11 +7,11 @@ from django.utils import timezone
 
 from itm.accounts import tokens
 from itm.accounts.models import ApiToken
+from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
 from itm.notices import services as notices
-from itm.records import restoration
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
@@ -36,7 +36,7 @@ def things(scene) -> dict[str, dict]:
     test, run = day.test, day.test.runs.first()
     bottle = run.bottles.first()
     lines = list(test.visit.restoration_lines.order_by("position"))
-    restoration.end_line(actor=day.actor, line=lines[0], outcome="restored", at=day.tick())
+    restore.end_line(actor=day.actor, line=lines[0], outcome="restored", at=day.tick())
     standard = test.bench.bottles.get(label="S1")
     programme = Programme.objects.get(code="us-nfpa25-foam-water")
     row = programme.requirements.get(code="N25-25")

@@ -1,9 +1,9 @@
 """Each line of the restoration list to its true end."""
 
+from itm.actions import restore
 from itm.core.errors import Conflict, Refused
 from itm.doors.entry import Call, Done
 from itm.doors.filling import cleaned, filled, require_known
-from itm.records import restoration
 from itm.records.forms import LeftOutForm
 from itm.records.merge import Crossed
 from itm.records.models import RestorationLine
@@ -25,7 +25,7 @@ def end_line(call: Call) -> Done:
         require_known(call.entry.put, {"outcome": ""})
 
     def end() -> RestorationLine:
-        return restoration.end_line(
+        return restore.end_line(
             actor=call.actor, line=call.row, outcome=outcome, at=call.at, **more
         )
 
@@ -37,7 +37,7 @@ def end_line(call: Call) -> Done:
             return Done(there.visit, _ended(there), "stood_already", conflict.sentence)
         if call.entry.opened.get("outcome") != there.outcome:
             raise Crossed({"outcome": _two_ends(there, outcome)}, _ended(there)) from conflict
-        restoration.reopen_line(actor=call.actor, line=call.row)
+        restore.reopen_line(actor=call.actor, line=call.row, at=call.at)
         line = end()
     return Done(call.row.visit, _ended(line))
 
@@ -52,7 +52,7 @@ def _two_ends(there: RestorationLine, outcome: str) -> str:
 
 def reopen_line(call: Call) -> Done:
     require_known(call.entry.put, {})
-    line = restoration.reopen_line(actor=call.actor, line=call.row)
+    line = restore.reopen_line(actor=call.actor, line=call.row, at=call.at)
     return Done(call.row.visit, _ended(line))
 
 
@@ -61,7 +61,7 @@ def put_back(call: Call) -> Done:
     reason = call.entry.text("reason")
     if len(reason) > 300:
         raise Refused("too_long", "At most 300 characters.", "reason")
-    line = restoration.put_back(
+    line = restore.put_back(
         actor=call.actor, line=call.row, at=call.at, reason=reason, key=call.entry.key
     )
     return Done(call.row.visit, {"line": str(line.key), **_ended(line)})

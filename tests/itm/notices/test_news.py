@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from itm.actions import adopt as adopting
+from itm.actions import restore
 from itm.actions.hand_in import hand_in
 from itm.actions.send_back import send_back
 from itm.actions.settle_rows import confirm
@@ -19,7 +20,6 @@ from itm.core import history
 from itm.notices import gathering, news
 from itm.notices.models import SUBJECT_OF, SUBJECTS, TOLD, News, ReadNews, Wish
 from itm.notices.telling import GONE
-from itm.records import restoration
 from itm.registry import attaching
 from itm.registry.overseeing import end_oversight
 from itm.registry.services import end_engagement, engage
@@ -123,7 +123,7 @@ def test_a_concentrate_check_is_told_as_a_test_is(scene, told):
 def test_what_is_left_out_of_service_is_told_with_its_reason(scene, told):
     day = prepared(scene)
     line = day.test.visit.restoration_lines.order_by("position").first()
-    restoration.end_line(
+    restore.end_line(
         actor=scene.contractor, line=line, outcome="left_out", reason="seal leaks",
         handed_to="the duty engineer", handed_at=day.tick(), at=day.tick(),
     )  # fmt: skip

@@ -8,9 +8,10 @@ from django.db import DatabaseError, connection, transaction
 
 import calc
 from calc.canonical import canonical_bytes, digest_bytes
+from itm.actions import restore
 from itm.actions.hand_in import hand_in
 from itm.core import triggers
-from itm.records import chain, restoration
+from itm.records import chain
 from itm.records.models import Seal
 from tests.deeds import discharged, prepared, read, signed, tested
 
@@ -196,8 +197,8 @@ def test_a_system_put_back_after_sealing_leaves_the_seal_whole(scene):
     day = read(discharged(prepared(scene)), {"minimum": 3.2, "design": 3.4})
     lines = list(day.test.visit.restoration_lines.order_by("position"))
     for line in lines[:-1]:
-        restoration.end_line(actor=day.actor, line=line, outcome="restored", at=day.tick())
-    restoration.end_line(
+        restore.end_line(actor=day.actor, line=line, outcome="restored", at=day.tick())
+    restore.end_line(
         actor=day.actor, line=lines[-1], outcome="left_out", at=day.tick(), reason="valve stuck",
         handed_to="duty engineer", handed_at=day.now,
     )  # fmt: skip
@@ -205,7 +206,7 @@ def test_a_system_put_back_after_sealing_leaves_the_seal_whole(scene):
     signed(day)
     day.test.visit.refresh_from_db()
     assert day.test.visit.impaired
-    restoration.put_back(actor=day.actor, line=lines[-1], at=day.tick(days=1))
+    restore.put_back(actor=day.actor, line=lines[-1], at=day.tick(days=1))
     day.test.visit.refresh_from_db()
     assert not day.test.visit.impaired
     assert findings() == []

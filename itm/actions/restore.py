@@ -1,0 +1,39 @@
+"""The restoration list line by line, and what each end of a line means for what is wrong."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.findings import opening
+from itm.records import restoration
+from itm.records.models import RestorationLine
+
+
+@transaction.atomic
+def end_line(
+    *, actor: Actor, line: RestorationLine, outcome: str, at: datetime, **more: Any
+) -> RestorationLine:
+    """Left out of service it is a deficiency at once. Raises what `records.restoration.end_line`
+    raises."""
+    done = restoration.end_line(actor=actor, line=line, outcome=outcome, at=at, **more)
+    opening.after_line(actor=actor, line=done, at=at)
+    return done
+
+
+@transaction.atomic
+def reopen_line(*, actor: Actor, line: RestorationLine, at: datetime) -> RestorationLine:
+    """Raises what `records.restoration.reopen_line` raises. May run twice."""
+    done = restoration.reopen_line(actor=actor, line=line)
+    opening.after_reopened(actor=actor, line=done, at=at)
+    return done
+
+
+@transaction.atomic
+def put_back(*, actor: Actor, line: RestorationLine, at: datetime, **more: Any) -> RestorationLine:
+    """Proposes to close what leaving it out opened. Raises what `records.restoration.put_back`
+    raises."""
+    later = restoration.put_back(actor=actor, line=line, at=at, **more)
+    opening.after_put_back(actor=actor, line=later, at=at)
+    return later

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class FindingsConfig(AppConfig):
+    name = "itm.findings"
+    label = "findings"

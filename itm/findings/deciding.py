@@ -1,0 +1,271 @@
+"""What people do about a deficiency: tell, see to it, repair, class, close."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import uuid4
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
+from itm.core.clock import date_at
+from itm.core.errors import Conflict, Refused
+from itm.core.figures import day
+from itm.findings import rights
+from itm.findings.models import Deficiency, Step
+from itm.findings.models.deficiencies import ORIGINS
+from itm.findings.opening import say
+from itm.records.models import ConcentrateCheck, ProportioningTest
+from itm.registry.models import Attachment, Grant, Site
+from itm.schedule.models.duties import LINKS
+
+Verb, Cause, Outcome = Step.Verb, Deficiency.Cause, Deficiency.Outcome
+BY_REPAIR = (Cause.INSPECTION, Cause.BY_HAND)
+
+
+@transaction.atomic
+def note_by_hand(
+    *, actor: Actor, site: Site, thing: Any, severity: int, words: str, found_on: date,
+    at: datetime, photos: Sequence[Attachment] = (),
+) -> Deficiency:  # fmt: skip
+    """What a person sees and no form asks. `thing` at the site, or the site itself.
+
+    Raises Forbidden; Refused words_missing, day_ahead.
+    """
+    rights.require_work(actor, site)
+    if not words.strip():
+        raise Refused("words_missing", "Say what is wrong.", "words")
+    if found_on > date_at(site.time_zone, at):
+        raise Refused("day_ahead", "This day has not come yet.", "found_on")
+    hook = {name: thing for name in LINKS if _column(thing) == name}
+    made: Deficiency = Deficiency.objects.create(
+        by=actor, site=site, cause=Cause.BY_HAND, source=f"by_hand {uuid4()}",
+        words=words.strip(), proposed=severity, severity=severity, found_on=found_on, opened_at=at,
+        opened_by=actor.person, organisation=actor.organisation, **hook,
+    )  # fmt: skip
+    say(actor, made, Verb.OPENED, at)
+    picture(actor=actor, deficiency=made, photos=photos, at=at)
+    return made
+
+
+def _column(thing: Any) -> str:
+    return {"foamsystem": "system"}.get(thing._meta.model_name, thing._meta.model_name)
+
+
+def picture(
+    *, actor: Actor, deficiency: Deficiency, photos: Sequence[Attachment], at: datetime
+) -> None:
+    """Raises Forbidden."""
+    rights.require_write(actor, deficiency)
+    for photo in photos:
+        say(actor, deficiency, Verb.PICTURED, at, photo.caption, photo=photo)
+
+
+def locked(deficiency: Deficiency) -> Deficiency:
+    """Raises Conflict where somebody has closed it."""
+    row = Deficiency.objects.select_for_update(of=("self",)).get(pk=deficiency.pk)
+    if row.closed_at is not None:
+        raise Conflict(f"{row.closed_by} has closed this deficiency; it takes no more entries.")
+    return row
+
+
+@transaction.atomic
+def tell(
+    *, actor: Actor, deficiency: Deficiency, who: str, told_at: datetime, at: datetime,
+    how: str = "", reference: str = "",
+) -> Step:  # fmt: skip
+    """Somebody was told. Whoever finds an impairment tells the owner before leaving the site:
+    common practice, no published source.
+
+    Raises Forbidden, Conflict; Refused who_missing, ahead, before_it.
+    """
+    rights.require_write(actor, deficiency)
+    row = locked(deficiency)
+    if not who.strip():
+        raise Refused("who_missing", "Say who was told, by name.", "who")
+    if told_at > at:
+        raise Refused("ahead", "This time has not come yet.", "told_at")
+    if date_at(row.site.time_zone, told_at) < row.found_on:
+        raise Refused("before_it", f"It was found on {day(row.found_on)}, after that.", "told_at")
+    return say(
+        actor, row, Verb.TOLD, at, who=who.strip(), happened_at=told_at, how=how.strip(),
+        reference=reference.strip(),
+    )  # fmt: skip
+
+
+@transaction.atomic
+def classify(
+    *, actor: Actor, deficiency: Deficiency, severity: int, reason: str, at: datetime
+) -> Deficiency:
+    """Another class than the one that stands, by a qualified person. Raises Forbidden, Conflict;
+    Refused same_class, reason_missing."""
+    rights.require_decide(actor, deficiency)
+    row = locked(deficiency)
+    if severity == row.severity:
+        raise Refused("same_class", "It stands in this class already.", "severity")
+    if not reason.strip():
+        raise Refused("reason_missing", "Say why it belongs in another class.", "reason")
+    before = row.get_severity_display()
+    row.severity = severity
+    row.severity_reason = reason.strip() if severity != row.proposed else ""
+    row.save(by=actor, verb="classed", text=reason.strip())
+    words = f"{before} → {row.get_severity_display()}: {reason.strip()}"
+    say(actor, row, Verb.CLASSED, at, words)
+    return row
+
+
+@transaction.atomic
+def assign(
+    *, actor: Actor, deficiency: Deficiency, responsible: str, target_on: date | None,
+    assigned: Organisation | None, at: datetime,
+) -> Deficiency:  # fmt: skip
+    """Who sees to it, and by when. The owner says so. Raises Forbidden, Conflict; Refused
+    nobody, before_found, not_engaged."""
+    rights.require_owner(actor, deficiency.site, "say who sees to it")
+    row = locked(deficiency)
+    if not responsible.strip() and assigned is None:
+        raise Refused("nobody", "Name a person or a contractor who sees to it.", "responsible")
+    if target_on is not None and target_on < row.found_on:
+        raise Refused(
+            "before_found", f"It was found on {day(row.found_on)}; choose a later day.", "target_on"
+        )
+    if assigned is not None:
+        engaged = Grant.objects.covering(actor.today).filter(site=row.site, organisation=assigned)
+        if not engaged.exists():
+            raise Refused("not_engaged", f"{assigned} is not engaged here today.", "assigned")
+    row.responsible, row.target_on, row.assigned = responsible.strip(), target_on, assigned
+    row.save(by=actor, verb="assigned")
+    said = [responsible.strip(), str(assigned or ""), f"by {day(target_on)}" if target_on else ""]
+    say(actor, row, Verb.ASSIGNED, at, ", ".join(one for one in said if one))
+    return row
+
+
+@transaction.atomic
+def note_repair(
+    *, actor: Actor, deficiency: Deficiency, part: str, who: str, repaired_at: datetime,
+    at: datetime,
+) -> Step:  # fmt: skip
+    """Part, who and when. Raises Forbidden, Conflict; Refused part_missing, who_missing, ahead."""
+    rights.require_write(actor, deficiency)
+    row = locked(deficiency)
+    if not part.strip():
+        raise Refused("part_missing", "Name the part, and what was done to it.", "part")
+    if not who.strip():
+        raise Refused("who_missing", "Say who repaired it.", "who")
+    if repaired_at > at:
+        raise Refused("ahead", "This time has not come yet.", "repaired_at")
+    return say(actor, row, Verb.REPAIRED, at, part.strip(), who=who.strip(),
+               happened_at=repaired_at)  # fmt: skip
+
+
+@transaction.atomic
+def add_note(*, actor: Actor, deficiency: Deficiency, words: str, at: datetime) -> Step:
+    """Raises Forbidden, Conflict; Refused words_missing."""
+    rights.require_write(actor, deficiency)
+    row = locked(deficiency)
+    if not words.strip():
+        raise Refused("words_missing", "Write the note.", "words")
+    return say(actor, row, Verb.NOTED, at, words.strip())
+
+
+# The end ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Against:
+    """What a deficiency may be closed against: a later record, or a repair."""
+
+    step: Step
+    ready: bool
+    why_not: str = ""
+
+
+def against(deficiency: Deficiency) -> list[Against]:
+    """The newest first. A test or check counts once it is sealed and while nothing corrects it; a
+    repair where it was not found by measuring."""
+    out, seen = [], set[tuple[str, int]]()
+    steps = deficiency.steps.filter(verb__in=[Verb.PROPOSED, Verb.REPAIRED])
+    for step in steps.select_related(*ORIGINS).order_by("-pk"):
+        record = step.record
+        name = (type(record).__name__, record.pk) if record else ("", step.pk)
+        if name in seen:
+            continue
+        seen.add(name)
+        why_not = _why_not(deficiency, step)
+        out.append(Against(step, not why_not, why_not))
+    return out
+
+
+def _why_not(deficiency: Deficiency, step: Step) -> str:
+    if step.verb == Verb.REPAIRED:
+        if deficiency.cause in BY_REPAIR:
+            return ""
+        return "No person found it but a record did: only a later record shows the fix."
+    record = step.record
+    if isinstance(record, ProportioningTest | ConcentrateCheck):
+        if record.state != record.State.SEALED:
+            return "The record is not sealed yet."
+        corrections: Any = record.amendments
+        if corrections.filter(state=record.State.SEALED).exists():
+            return "The record was corrected since."
+    if _found_again_since(deficiency, step):
+        return "It was found again since."
+    return ""
+
+
+def _found_again_since(deficiency: Deficiency, step: Step) -> bool:
+    again = deficiency.steps.filter(verb=Verb.FOUND_AGAIN, pk__gt=step.pk)
+    return again.exists()
+
+
+@transaction.atomic
+def close(*, actor: Actor, deficiency: Deficiency, step: Step, at: datetime) -> Deficiency:
+    """Against the record or the repair that this step names, by a qualified person.
+
+    Raises Forbidden, Conflict; Refused shows_no_fix.
+    """
+    rights.require_decide(actor, deficiency)
+    row = locked(deficiency)
+    chosen = next((one for one in against(row) if one.step.pk == step.pk), None)
+    if chosen is None:
+        raise Refused("shows_no_fix", "Choose the record or the repair that shows the fix.")
+    if not chosen.ready:
+        raise Refused("shows_no_fix", chosen.why_not)
+    words = chosen.step.words
+    if chosen.step.verb == Verb.REPAIRED:
+        row.outcome, row.repair = Outcome.REPAIRED, chosen.step
+        words = f"Repaired by {chosen.step.who}: {words}"
+    else:
+        row.outcome = Outcome.FIXED
+        for name in ORIGINS:
+            setattr(row, f"fixed_by_{name}", getattr(chosen.step, name))
+    more = {name: getattr(chosen.step, name) for name in ORIGINS}
+    say(actor, row, Verb.CLOSED, at, words, **more)
+    row.closed_at, row.closed_by = at, actor.person
+    row.save(by=actor, verb="closed")
+    return row
+
+
+@transaction.atomic
+def end(*, actor: Actor, deficiency: Deficiency, reason: str, at: datetime) -> Deficiency:
+    """Without a fix: it was a slip, or what it rested on has changed. By a qualified person, with
+    the reason, which the owner and the authority read.
+
+    Raises Forbidden, Conflict; Refused reason_missing, stands.
+    """
+    rights.require_decide(actor, deficiency)
+    row = locked(deficiency)
+    if not reason.strip():
+        raise Refused("reason_missing", "Say why it ends without a fix.", "reason")
+    if row.cause != Cause.BY_HAND and not row.steps.filter(verb=Verb.UNSETTLED).exists():
+        raise Refused(
+            "stands",
+            "What opened it still stands. It closes against a later record that shows the fix.",
+        )
+    say(actor, row, Verb.CLOSED, at, reason.strip())
+    row.outcome, row.closed_reason = Outcome.ENDED, reason.strip()
+    row.closed_at, row.closed_by = at, actor.person
+    row.save(by=actor, verb="ended", text=reason.strip())
+    return row

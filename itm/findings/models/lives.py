@@ -1,0 +1,96 @@
+"""The life of a finding, line by line: who did what about it, when, and why."""
+
+from typing import Any
+
+from django.db import models
+from django.db.models import Q
+
+from itm.core.history import Tracked, TrackedQuerySet
+from itm.findings.models.deficiencies import ORIGINS, Deficiency, any_one, only
+from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest, RestorationLine
+from itm.registry.models import Attachment
+
+
+class Step(Tracked):
+    """One line, append-only. A slip is answered by another line."""
+
+    class Verb(models.TextChoices):
+        OPENED = "opened", "opened"
+        FOUND_AGAIN = "found_again", "found again"
+        TOLD = "told", "told"
+        CLASSED = "classed", "class changed"
+        ASSIGNED = "assigned", "seen to"
+        PICTURED = "pictured", "photo added"
+        REPAIRED = "repaired", "repaired"
+        PROPOSED = "proposed", "a later record proposes to close it"
+        UNSETTLED = "unsettled", "what it rests on has changed"
+        NOTED = "noted", "note"
+        CLOSED = "closed", "closed"
+
+    part_of = "deficiency"
+    guard = "append_only"
+    deficiency = models.ForeignKey(Deficiency, models.PROTECT, related_name="steps")
+    verb = models.CharField(max_length=12, choices=Verb.choices)
+    at = models.DateTimeField(help_text="When it was entered")
+    person = models.CharField(max_length=200)
+    organisation = models.CharField(max_length=200, blank=True)
+    words = models.CharField(max_length=500, blank=True)
+    who = models.CharField(max_length=120, blank=True, help_text="Who was told, or who repaired")
+    happened_at = models.DateTimeField(null=True, blank=True)
+    how = models.CharField(max_length=60, blank=True)
+    reference = models.CharField(max_length=60, blank=True, help_text="Number of the call")
+    test = models.ForeignKey(
+        ProportioningTest, models.PROTECT, null=True, blank=True, related_name="finding_steps"
+    )
+    concentrate_check = models.ForeignKey(
+        ConcentrateCheck, models.PROTECT, null=True, blank=True, related_name="finding_steps"
+    )
+    inspection_line = models.ForeignKey(
+        InspectionLine, models.PROTECT, null=True, blank=True, related_name="finding_steps"
+    )
+    restoration_line = models.ForeignKey(
+        RestorationLine, models.PROTECT, null=True, blank=True, related_name="finding_steps"
+    )
+    photo = models.ForeignKey(
+        Attachment, models.PROTECT, null=True, blank=True, related_name="finding_steps"
+    )
+    objects = TrackedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=only(ORIGINS, "") | any_one(ORIGINS), name="finding_step_of_one_record"
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb="told") | ~Q(who="") & Q(happened_at__isnull=False),
+                name="told_names_who_and_when",
+                violation_error_message="Say who was told, and when.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb="repaired")
+                | ~Q(who="") & ~Q(words="") & Q(happened_at__isnull=False),
+                name="repair_names_part_who_and_when",
+                violation_error_message="A repair names the part, who did it, and when.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb__in=["classed", "unsettled", "noted"]) | ~Q(words=""),
+                name="finding_step_says_why",
+                violation_error_message="Say why.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb__in=["proposed", "found_again"]) | any_one(ORIGINS),
+                name="finding_step_names_its_record",
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb="pictured") | Q(photo__isnull=False),
+                name="finding_step_has_its_photo",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_verb_display()}: {self.words}" if self.words else self.get_verb_display()
+
+    @property
+    def record(self) -> Any:
+        return next((found for name in ORIGINS if (found := getattr(self, name))), None)

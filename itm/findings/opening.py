@@ -1,0 +1,241 @@
+"""Deficiencies follow from what was handed in, found or left out, in the transaction of that deed.
+
+Nothing closes here: what shows a fix only proposes it, and a person closes. What a deficiency rests
+on may go back, be corrected or be given up; it then stays, with a line that says so.
+"""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.core.figures import day
+from itm.findings import rules
+from itm.findings.models import Deficiency, Step
+from itm.findings.rules import Found
+from itm.records.evaluate import supply
+from itm.records.models import (
+    ConcentrateCheck,
+    Inspection,
+    InspectionLine,
+    ProportioningTest,
+    Record,
+    RestorationLine,
+)
+from itm.records.models.kept import LINKS as RECORD_LINKS
+from itm.schedule.models.duties import LINKS
+
+Verb, Cause = Step.Verb, Deficiency.Cause
+LONGEST = 400
+Origin = Record | InspectionLine | RestorationLine
+
+
+def origin_of(row: Origin) -> dict[str, Any]:
+    """The link by which a deficiency or a step names this row."""
+    if isinstance(row, InspectionLine):
+        return {"inspection_line": row}
+    if isinstance(row, RestorationLine):
+        return {"restoration_line": row}
+    return {RECORD_LINKS[type(row)]: row}
+
+
+def say(
+    actor: Actor, deficiency: Deficiency, verb: str, at: datetime, words: str = "", **more: Any
+) -> Step:
+    """One line in the life of a deficiency."""
+    made: Step = Step.objects.create(
+        by=actor, deficiency=deficiency, verb=verb, at=at, person=actor.person,
+        organisation=actor.organisation_name, words=words[:500], **more,
+    )  # fmt: skip
+    return made
+
+
+def open_ones(**where: Any) -> QuerySet[Deficiency]:
+    return Deficiency.objects.filter(closed_at=None, **where)
+
+
+def raise_found(
+    actor: Actor, found: Found, *, origin: Origin, hook: Mapping[str, Any], at: datetime, **row: Any
+) -> Deficiency:
+    """Open it, or say in the one that is open that it was found again.
+
+    One thing wrong at one spot is one deficiency as long as it is open: its age is that of the
+    first time. Found worse than before, it is proposed in the worse class from now on.
+    """
+    name, thing = next(iter(hook.items()), ("site", row["site"]))
+    source = f"{found.cause} {name} {thing.key} {found.spot}"[:300]
+    there = open_ones(source=source).select_for_update().first()
+    words = found.words[:LONGEST]
+    if there is not None:
+        say(actor, there, Verb.FOUND_AGAIN, at, words, **origin_of(origin))
+        if found.severity < there.proposed:
+            there.proposed, there.ground = found.severity, found.ground
+            there.severity, there.severity_reason = found.severity, ""
+            there.save(by=actor, text="Found again, and worse.")
+        return there
+    made: Deficiency = Deficiency.objects.create(
+        by=actor, cause=found.cause, spot=found.spot[:200], source=source, words=words,
+        ground=found.ground, proposed=found.severity, severity=found.severity, opened_at=at,
+        opened_by=actor.person, organisation=actor.organisation, **hook, **row,
+        **origin_of(origin),
+    )  # fmt: skip
+    say(actor, made, Verb.OPENED, at, found.ground, **origin_of(origin))
+    return made
+
+
+# Records ------------------------------------------------------------------------------------------
+
+
+def after_hand_in(
+    *, actor: Actor, record: Record, result: Mapping[str, Any], at: datetime
+) -> list[Deficiency]:
+    """What this result opens, and what it proposes to close; the caller owns the transaction.
+
+    `record` as `records.loading` gives it whole.
+    """
+    if isinstance(record, ProportioningTest):
+        lasts = supply(record, dict(result))
+        found = list(rules.of_test(result, lasts))
+        hook: dict[str, Any] = {"proportioner": record.proportioner}
+        on = record.tested_on
+        fine = [(cause, spot) for spot in rules.proved(result) for cause in ("lean", "rich")]
+        fine += [("supply", spot) for spot in rules.lasting(lasts)]
+    else:
+        found = list(rules.of_check(result))
+        hook, on = {"tank": record.tank}, record.checked_on
+        fine = [("check", spot) for spot in rules.cleared(result)]
+    made = [
+        raise_found(
+            actor, one, origin=record, hook=hook, at=at, site=record.site, found_on=on
+        )
+        for one in found
+    ]  # fmt: skip
+    _propose_by(actor, record, hook, fine, made, at)
+    return made
+
+
+def _propose_by(
+    actor: Actor, record: Record, hook: Mapping[str, Any], fine: Iterable[tuple[str, str]],
+    still: Iterable[Deficiency], at: datetime,
+) -> None:  # fmt: skip
+    """Open ones that this record does not show any more."""
+    shown, wrong = set(fine), {one.pk for one in still}
+    corrected = [record, record.amends] if record.amends_id else [record]
+    for one in open_ones(**hook).select_related("test", "concentrate_check"):
+        if one.pk in wrong:
+            continue
+        if one.origin in corrected:
+            words = "The record that opened it was corrected and does not show it any more."
+            say(actor, one, Verb.UNSETTLED, at, words, **origin_of(record))
+        elif (one.cause, one.spot) in shown and _later(record, one):
+            say(actor, one, Verb.PROPOSED, at, _shows(record, one.spot), **origin_of(record))
+
+
+def _later(record: Record, one: Deficiency) -> bool:
+    """Whether the work of the record came after what opened it: as left comes after as found."""
+    if isinstance(record, ProportioningTest) and one.test is not None:
+        mine = (record.tested_on, record.phase, record.pk)
+        return mine > (one.test.tested_on, one.test.phase, one.test.pk)
+    if isinstance(record, ConcentrateCheck) and one.concentrate_check is not None:
+        there = one.concentrate_check
+        return (record.checked_on, record.pk) > (there.checked_on, there.pk)
+    return False
+
+
+def _shows(record: Record, spot: str) -> str:
+    if isinstance(record, ProportioningTest):
+        return f"Tested on {day(record.tested_on)}: right at {spot}."
+    return f"Checked on {day(record.checked_on)}: {spot.replace('_', ' ')} shows nothing wrong."
+
+
+def rests_on(record: Record) -> QuerySet[Deficiency]:
+    """Open ones that this record opened, found again, or proposes to close."""
+    link = origin_of(record)
+    return (
+        open_ones(**link) | open_ones(**{f"steps__{name}": row for name, row in link.items()})
+    ).distinct()
+
+
+def after_unsettled(*, actor: Actor, record: Record, words: str, at: datetime) -> None:
+    """A record went back, is corrected or was given up: what rests on it stays and says so."""
+    for one in rests_on(record):
+        say(actor, one, Verb.UNSETTLED, at, words, **origin_of(record))
+
+
+# Inspections --------------------------------------------------------------------------------------
+
+
+def after_inspection(*, actor: Actor, inspection: Inspection, at: datetime) -> list[Deficiency]:
+    """Tasks found out of order open one each; tasks in order propose to close theirs."""
+    made = []
+    lines = inspection.lines.select_related(
+        "requirement__programme", "corrects", *LINKS
+    )  # fmt: skip
+    for line in lines:
+        hook = {name: thing for name in LINKS if (thing := getattr(line, name)) is not None}
+        spot = f"{line.requirement.programme.code} {line.requirement.code}"
+        if line.outcome == InspectionLine.Outcome.FAULT:
+            found = rules.of_answers(line.words, line.answers, spot, line.note)
+            one = raise_found(
+                actor, found, origin=line, hook=hook, at=at, site=inspection.site,
+                found_on=inspection.done_on,
+            )  # fmt: skip
+            made.append(one)
+            continue
+        there = open_ones(
+            site=inspection.site, cause=Cause.INSPECTION, spot=spot,
+            **{name: hook.get(name) for name in LINKS},
+        )  # fmt: skip
+        for one in there.select_related("inspection_line__inspection"):
+            _line_in_order(actor, one, line, inspection, at)
+    return made
+
+
+def _line_in_order(
+    actor: Actor, one: Deficiency, line: InspectionLine, inspection: Inspection, at: datetime
+) -> None:
+    if line.corrects_id is not None:
+        if line.corrects_id == one.inspection_line_id:
+            words = f"The inspection that opened it was corrected: {line.reason}"
+            say(actor, one, Verb.UNSETTLED, at, words, inspection_line=line)
+    elif line.outcome == InspectionLine.Outcome.IN_ORDER:
+        opened = one.inspection_line
+        if opened is not None and inspection.done_on >= opened.inspection.done_on:
+            words = f"Found in order on {day(inspection.done_on)}."
+            say(actor, one, Verb.PROPOSED, at, words, inspection_line=line)
+
+
+# The restoration list -----------------------------------------------------------------------------
+
+
+def after_line(*, actor: Actor, line: RestorationLine, at: datetime) -> Deficiency | None:
+    """Left out of service: an impairment, told of by the hand-over that the line already names."""
+    if line.outcome != RestorationLine.Outcome.LEFT_OUT:
+        return None
+    site = line.visit.site
+    words = f"Left out of service: {line.text}. {line.reason}"
+    found = Found("left_out", line.text, words, "left_out")
+    made = raise_found(
+        actor, found, origin=line, hook={"proportioner": line.proportioner}, at=at, site=site,
+        found_on=date_at(site.time_zone, at),
+    )  # fmt: skip
+    say(
+        actor, made, Verb.TOLD, at, who=line.handed_to, happened_at=line.handed_at,
+        how="in writing",
+    )  # fmt: skip
+    return made
+
+
+def after_put_back(*, actor: Actor, line: RestorationLine, at: datetime) -> None:
+    for one in open_ones(restoration_line=line.follows_id):
+        say(actor, one, Verb.PROPOSED, at, f"Put back: {line.text}.", restoration_line=line)
+
+
+def after_reopened(*, actor: Actor, line: RestorationLine, at: datetime) -> None:
+    """Ended by mistake: what was opened by it stays until a person ends it."""
+    for one in open_ones(restoration_line=line.pk):
+        words = "The line was left out by mistake and is open again."
+        say(actor, one, Verb.UNSETTLED, at, words, restoration_line=line)

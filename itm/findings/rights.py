@@ -1,0 +1,58 @@
+"""Who may do what about a finding."""
+
+from typing import Any
+
+from itm.accounts.actor import Actor
+from itm.core.errors import Forbidden
+from itm.registry.models import Grant, Site
+
+QUALIFIED = ("supervisor", "manager")
+
+
+def works_at(actor: Actor, site: Site) -> bool:
+    """The owner's own people, or a contractor engaged there today."""
+    if actor.organisation_id is None:
+        return False
+    if actor.organisation_id == site.owner_id:
+        return True
+    engaged = Grant.objects.covering(actor.today).filter(site=site)
+    return engaged.filter(organisation=actor.organisation_id).exists()
+
+
+def may_write(actor: Actor, finding: Any) -> bool:
+    """Who works at the site, and whoever found it: an owner is told also after the engagement."""
+    found = getattr(finding, "organisation_id", None)
+    mine = found is not None and found == actor.organisation_id
+    return mine or works_at(actor, finding.site)
+
+
+def may_decide(actor: Actor, finding: Any) -> bool:
+    """Another class, and the end of it: a qualified person, which a supervisor or manager with a
+    qualification on record is."""
+    known = actor.user is not None and bool(actor.user.qualification.strip())
+    return known and actor.role in QUALIFIED and works_at(actor, finding.site)
+
+
+def require_work(actor: Actor, site: Site) -> None:
+    if not works_at(actor, site):
+        raise Forbidden("Only the owner's own people or a contractor engaged here note findings.")
+
+
+def require_write(actor: Actor, finding: Any) -> None:
+    if not may_write(actor, finding):
+        raise Forbidden(
+            "Only the owner's own people, a contractor engaged here or who found it can write here."
+        )
+
+
+def require_decide(actor: Actor, finding: Any) -> None:
+    if not may_decide(actor, finding):
+        raise Forbidden(
+            "This is decided by a supervisor or manager of the owner or of a contractor engaged "
+            "here, with a qualification on record."
+        )
+
+
+def require_owner(actor: Actor, site: Site, what: str) -> None:
+    if actor.organisation_id != site.owner_id:
+        raise Forbidden(f"Only the owner of the site can {what}.")
