@@ -2,7 +2,7 @@
 
 import json
 import uuid
-from functools import cache, cached_property
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -11,7 +11,7 @@ from django.http import HttpResponse
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema_field
+from drf_spectacular.utils import OpenApiExample, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -20,7 +20,7 @@ from itm.api import doing_once
 from itm.api.asking import ListAsked, Pages
 from itm.api.describing import KEY, describe, describe_list, describe_one
 from itm.api.doing_once import at_work, key_of, repeated
-from itm.api.v1.records import AnyType, SealShape, WaitingShape, report_of, sealed_bytes
+from itm.api.v1.records import AnyType, RecordWhole, WaitingShape, report_of, sealed_bytes
 from itm.api.v1.shapes import Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
@@ -29,7 +29,6 @@ from itm.doors.verbs import CHECK_PURPOSES, POINTS
 from itm.intake.once import Answer
 from itm.records import check_queries as queries
 from itm.records import finding
-from itm.records.as_it_stands import record_form
 from itm.registry.finding import Wanted
 from itm.registry.properties import PROPERTIES
 from itm.reports import queries as reports
@@ -54,42 +53,8 @@ class CheckShape(serializers.Serializer):
     sealed_at = serializers.DateTimeField(allow_null=True)
 
 
-class CheckWholeShape(CheckShape):
-    document = serializers.SerializerMethodField()
-    missing = serializers.SerializerMethodField()
-    seal = SealShape(allow_null=True, default=None)
-    report_pdf = serializers.SerializerMethodField()
-
-    @extend_schema_field(
-        serializers.DictField(
-            help_text="The canonical form with bottles, values, limits and what the engine found; "
-            "of a sealed check its sealed bytes. `evaluation` is null while there is no result. "
-            "Whether a concentrate is fit for use is for a qualified person to decide."
-        )
-    )
-    def get_document(self, check: Any) -> Any:
-        return self.form[0]
-
-    @extend_schema_field(
-        serializers.CharField(help_text="What keeps a draft without a result; empty otherwise")
-    )
-    def get_missing(self, check: Any) -> str:
-        return self.form[1]
-
-    @extend_schema_field(
-        serializers.URLField(allow_null=True, help_text="Where the report of a sealed check is")
-    )
-    def get_report_pdf(self, check: Any) -> str | None:
-        if check.sealed_at is None:
-            return None
-        url = reverse("v1:check_report", args=[check.key])
-        made: str = self.context["request"].build_absolute_uri(url)
-        return made
-
-    @cached_property
-    def form(self) -> tuple[dict[str, Any], str]:
-        check: Any = self.instance
-        return record_form(check)
+class CheckWholeShape(RecordWhole, CheckShape):
+    report_at = "v1:check_report"
 
 
 class FindChecks(ListAsked):

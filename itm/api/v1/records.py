@@ -1,7 +1,7 @@
 """Visits and tests: lists, one as it stands, the sealed bytes, and the report."""
 
 from functools import cached_property
-from typing import Any
+from typing import Any, ClassVar
 from uuid import UUID
 
 from django.http import HttpResponse
@@ -96,7 +96,11 @@ class SealShape(serializers.Serializer):
     sealed_at = serializers.DateTimeField()
 
 
-class TestWholeShape(TestShape):
+class RecordWhole(serializers.Serializer):
+    """What is told beside the columns of one record of whatever kind. `report_at` is the address of
+    its report."""
+
+    report_at: ClassVar[str]
     document = serializers.SerializerMethodField()
     missing = serializers.SerializerMethodField()
     seal = SealShape(allow_null=True, default=None)
@@ -105,34 +109,38 @@ class TestWholeShape(TestShape):
     @extend_schema_field(
         serializers.DictField(
             help_text="The canonical form. Of a sealed record these are its sealed bytes. In "
-            "`evaluation.result` stands what the engine found, in % by volume with 95 % intervals; "
-            "null while there is no result. Whether a system may stay in service is for a "
-            "qualified person to decide."
+            "`evaluation.result` stands what the engine found, of a test in % by volume with 95 % "
+            "intervals; null while there is no result. Whether a system may stay in service, or a "
+            "concentrate in use, is for a qualified person to decide."
         )
     )
-    def get_document(self, test: Any) -> Any:
+    def get_document(self, record: Any) -> Any:
         return self.form[0]
 
     @extend_schema_field(
         serializers.CharField(help_text="What keeps a draft without a result; empty otherwise")
     )
-    def get_missing(self, test: Any) -> str:
+    def get_missing(self, record: Any) -> str:
         return self.form[1]
 
     @extend_schema_field(
         serializers.URLField(allow_null=True, help_text="Where the report of a sealed record is")
     )
-    def get_report_pdf(self, test: Any) -> str | None:
-        if test.sealed_at is None:
+    def get_report_pdf(self, record: Any) -> str | None:
+        if record.sealed_at is None:
             return None
-        url = reverse("v1:report", args=[test.key])
+        url = reverse(self.report_at, args=[record.key])
         made: str = self.context["request"].build_absolute_uri(url)
         return made
 
     @cached_property
     def form(self) -> tuple[dict[str, Any], str]:
-        test: Any = self.instance
-        return record_form(test)
+        record: Any = self.instance
+        return record_form(record)
+
+
+class TestWholeShape(RecordWhole, TestShape):
+    report_at = "v1:report"
 
 
 class FindVisits(ListAsked):
