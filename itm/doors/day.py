@@ -9,11 +9,19 @@ from calc import units
 from calc.canonical import digest
 from itm.accounts.actor import Actor
 from itm.doors.day_bench import bench_of
+from itm.doors.day_checks import checks_of, properties
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
-from itm.records.cautions import BENCH, DISCHARGE, PREPARE, RESTORE, STOP
-from itm.records.models import FlowRun, Photo, ProportioningTest, RestorationLine, Visit
+from itm.records.cautions import BENCH, DISCHARGE, PREPARE, RESTORE, STOP, TANK
+from itm.records.models import (
+    ConcentrateSample,
+    FlowRun,
+    Photo,
+    ProportioningTest,
+    RestorationLine,
+    Visit,
+)
 from itm.records.progress import reopens, samples_of
 from itm.records.remarks import flow_remarks, run_remarks
 
@@ -60,7 +68,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "may": _may(actor, visit, tests),
         "cautions": {
             "prepare": PREPARE, "discharge": DISCHARGE, "stop": STOP, "restore": RESTORE,
-            "bench": BENCH,
+            "bench": BENCH, "tank": TANK,
         },
         "usual": {
             "told": list(USUALLY_TOLD),
@@ -84,6 +92,9 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "restoration": _restoration(visit),
         "benches": [bench_of(bench, tests) for bench in benches],
         "photos": photos,
+        "checks": checks_of(actor, visit),
+        "properties": properties(),
+        "points": [list(choice) for choice in ConcentrateSample.Point.choices],
     }  # fmt: skip
     return {**day, "digest": digest(day), "made_at": iso(at)}
 

@@ -16,6 +16,7 @@ from itm.records.models import (
     LaboratoryReport,
     Record,
     SampleValue,
+    Visit,
 )
 from itm.records.models.kept import LINKS
 from itm.registry.finding import Wanted, arranged, matching
@@ -57,6 +58,26 @@ def check(actor: Actor, key: UUID) -> ConcentrateCheck:
     if row is None:
         raise NotFound("concentrate check", key)
     return row
+
+
+def checks_beside(actor: Actor, visit: Visit) -> list[ConcentrateCheck]:
+    """Of the visit's crew at its site: drafts, and what was sampled on the visit's day."""
+    state = ConcentrateCheck.State
+    of_the_day = Q(state=state.DRAFT) | Q(checked_on=visit.planned_on)
+    rows = checks(actor).filter(of_the_day, site=visit.site_id, organisation=visit.contractor_id)
+    samples = ConcentrateSample.objects.prefetch_related("values").order_by("taken_at", "pk")
+    rows = rows.exclude(state=state.ABANDONED).prefetch_related(Prefetch("samples", samples))
+    return list(rows.order_by("checked_on", "pk"))
+
+
+def usual_points(check: ConcentrateCheck) -> tuple[str, ...]:
+    """Where bottles of this tank are usually filled. Common practice, no published source."""
+    point = ConcentrateSample.Point
+    if check.circulated:
+        return (point.RECIRCULATED,)
+    if check.tank.kind == Tank.Kind.BLADDER:
+        return (point.OUTLET,)
+    return (point.TOP, point.MIDDLE, point.BOTTOM)
 
 
 def record_by_key(key: UUID) -> Record | None:

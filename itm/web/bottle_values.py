@@ -18,10 +18,10 @@ from itm.intake.take_values import ValueEntry, take_values
 from itm.records import check_queries as queries
 from itm.records import checking
 from itm.records.check_forms import WhyForm
+from itm.records.check_limits import certificate_beside, limits_beside
 from itm.registry.properties import KNOWN, PROPERTIES
 from itm.web.bottles import require_draft, to_check
 from itm.web.checks import crumbs
-from itm.web.checks_page import certificate_beside, limits_beside
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 

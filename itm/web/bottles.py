@@ -96,8 +96,7 @@ def bottle_new(request: HttpRequest, key: UUID) -> HttpResponse:
     require_draft(request, row)
     now = timezone.now()
     points = [sample.point for sample in row.samples.all() if not sample.withdrawn_reason]
-    usual = ("outlet",) if row.tank.kind == "bladder" else ("top", "middle", "bottom")
-    usual = ("recirculated",) if row.circulated else usual
+    usual = queries.usual_points(row)
     point = next((p for p in usual if p not in points), usual[0])
     initial = {
         "key": uuid.uuid4(), "point": point, "label": sampling.proposed_label(row, point),

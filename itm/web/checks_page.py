@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from itm.registry.properties import PROPERTIES, bounds
 from itm.reports import content_check as said
 from itm.reports import content_kept as kept
 from itm.reports.wording import SiteClock
@@ -61,23 +60,3 @@ def bottles(form: Form, row: Any, clock: SiteClock) -> list[dict[str, Any]]:
             }
         )
     return out
-
-
-def limits_beside(check: Any, name: str) -> list[tuple[str, str]]:
-    """Limit, and of what: for the entry of one property."""
-    return [
-        (
-            bounds(one["lowest"], one["highest"], PROPERTIES[name]),
-            ", ".join(filter(None, (one["title"], one["edition"], one["source"]))),
-        )
-        for one in check.criteria
-        if one["property"] == name
-    ]
-
-
-def certificate_beside(check: Any, name: str) -> str:
-    """What the certificates in the tank give for it."""
-    if name not in ("refractive_index", "density", "ph"):
-        return ""
-    told = [one[name] for one in check.basis.get("lots", ()) if one[name]]
-    return f"certificate {', '.join(dict.fromkeys(told))}" if told else ""

@@ -20,7 +20,8 @@ def plan(count: int) -> list[dict[str, Any]]:
 
     from itm.accounts.actor import acting, open_memberships
     from itm.accounts.models import User
-    from itm.records import preparing, services
+    from itm.core.clock import date_at
+    from itm.records import checking, preparing, services
     from itm.registry.models import Instrument, Proportioner
 
     now = timezone.now()
@@ -31,10 +32,11 @@ def plan(count: int) -> list[dict[str, Any]]:
     finest = meters.order_by("resolution").first()
     assert device is not None
     assert finest is not None
+    today = date_at(device.system.site.time_zone, now)
     out = []
     for _ in range(count):
         visit = services.plan_visit(
-            actor=actor, site=device.system.site, planned_on=now.date(), crew="A crew of two"
+            actor=actor, site=device.system.site, planned_on=today, crew="A crew of two"
         )
         bench = preparing.open_bench(
             actor=actor, visit=visit, tank=device.tank, instrument=finest,
@@ -45,7 +47,12 @@ def plan(count: int) -> list[dict[str, Any]]:
             purpose="periodic", phase="as_found",
         )  # fmt: skip
         runs = [(str(run.key), run.flow_point.name) for run in test.runs.all()]
-        out.append({"visit": str(visit.key), "test": str(test.key), "runs": runs})
+        check = checking.begin_check(
+            actor=actor, tank=device.tank, at=now, purpose="periodic", programmes=["european"],
+            checked_on=today,
+        )  # fmt: skip
+        keys = {"visit": visit.key, "test": test.key, "check": check.key}
+        out.append({**{name: str(key) for name, key in keys.items()}, "runs": runs})
     return out
 
 

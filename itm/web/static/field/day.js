@@ -39,6 +39,13 @@ function index(view) {
     add(test.flush);
   }
   add(view.restoration);
+  for (const check of view.checks ?? []) {
+    rows.set(check.key, check);
+    for (const sample of check.samples) {
+      rows.set(sample.key, Object.assign(sample, { check }));
+      add(sample.values);
+    }
+  }
   for (const bench of view.benches) {
     rows.set(bench.key, bench);
     for (const bottle of bench.bottles) {
@@ -119,6 +126,49 @@ function reading({ view, rows, row, entry, put, at, person }) {
   row.readings.push(made);
   rows.set(entry.key, made);
 }
+
+function tankBottle({ view, rows, row, entry, put, at, person }) {
+  if (rows.has(entry.key)) return;
+  const made = {
+    key: entry.key,
+    look: "",
+    laboratory: "",
+    sent_on: "",
+    under_way: "",
+    withdrawn_reason: "",
+    values: [],
+    taken_at: at,
+    taken_by: person.name,
+    ...put,
+    point_label: view.points.find(([value]) => value === put.point)?.[1] ?? put.point,
+    pending: entry.state !== "taken",
+    check: row,
+  };
+  row.samples.push(made);
+  rows.set(made.key, made);
+}
+
+function tankValue({ rows, row, entry, put, at, person }) {
+  if (rows.has(entry.key)) return;
+  const made = {
+    key: entry.key,
+    property: put.property,
+    value: put.value,
+    temperature: put.temperature ?? "",
+    origin: put.origin ?? "own",
+    entered_at: at,
+    entered_by: person.name,
+    set_aside_reason: "",
+    set_aside_by: "",
+    pending: entry.state !== "taken",
+  };
+  row.values.push(made);
+  rows.set(entry.key, made);
+}
+
+const setAside = ({ row, put, person }) =>
+  Object.assign(row, { set_aside_reason: put.reason, set_aside_by: person.name });
+const backAgain = ({ row }) => Object.assign(row, { set_aside_reason: "", set_aside_by: "" });
 
 const DEEDS = {
   note_visit: ({ row, put }) => Object.assign(row, put),
@@ -222,11 +272,17 @@ const DEEDS = {
   set_volumes: ({ row, put }) => Object.assign(row, put),
   withdraw_standard: ({ row, put }) => (row.withdrawn_reason = put.reason),
   add_reading: reading,
-  set_aside: ({ row, put, person }) =>
-    Object.assign(row, { set_aside_reason: put.reason, set_aside_by: person.name }),
-  bring_back_reading: ({ row }) => Object.assign(row, { set_aside_reason: "", set_aside_by: "" }),
+  set_aside: setAside,
+  bring_back_reading: backAgain,
   note_bench: ({ view, row, put }) => Object.assign(benchOf(view, row), put),
   hand_in: ({ row }) => (row.handing_in = true),
+  add_check_sample: tankBottle,
+  withdraw_check_sample: ({ row, put }) => (row.withdrawn_reason = put.reason),
+  bring_back_check_sample: ({ row }) => (row.withdrawn_reason = ""),
+  add_value: tankValue,
+  set_aside_value: setAside,
+  bring_back_value: backAgain,
+  hand_in_check: ({ row }) => (row.handing_in = true),
 };
 
 // A deed on a row that this copy of the day lacks changes nothing on the screen; it still waits.

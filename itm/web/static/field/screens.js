@@ -2,6 +2,7 @@
 
 import { h, empty } from "./dom.js";
 import { benchScreen } from "./bench.js";
+import { checkScreen } from "./check.js";
 import { daysScreen, takeAlong } from "./days.js";
 import { press } from "./entering.js";
 import { dischargeScreen } from "./discharge.js";
@@ -29,10 +30,21 @@ export function screens(field) {
   if (!field.view) return notTaken(field);
   if (!name) return visitScreen(field);
   if (name === "restore") return [trail(field), ...restoreScreen(field)];
+  if (name === "check") return ofCheck(field, key);
   const test = field.view.tests.find((one) => one.key === key);
   const screen = OF_TEST[name];
   if (!test || !screen) return [missing("There is no such test on this day.")];
   return [trail(field, test, name), ...screen(field, test)];
+}
+
+function ofCheck(field, key) {
+  const { visit, checks = [] } = field.view;
+  const check = checks.find((one) => one.key === key);
+  if (!check) return [missing("There is no such check on this day.")];
+  return [
+    h("p.back", h("a", { href: `#/d/${visit.key}` }, visit.site.name)),
+    ...checkScreen(field, check),
+  ];
 }
 
 function notTaken(field) {

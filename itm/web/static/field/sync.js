@@ -86,7 +86,8 @@ export const wire = ({ key, verb, of, put, opened, at }) => ({
   at,
 });
 
-const unsettled = (entry) => entry.state !== "taken" && entry.verb !== "hand_in";
+const HAND_INS = new Set(["hand_in", "hand_in_check"]);
+const unsettled = (entry) => entry.state !== "taken" && !HAND_INS.has(entry.verb);
 
 /** What may go now: never what is stuck, and a hand-in only when nothing else of its day waits. */
 export function ready(entries, tried) {
@@ -95,7 +96,7 @@ export function ready(entries, tried) {
     (entry) =>
       entry.state === "waiting" &&
       !tried.has(entry.key) &&
-      !(entry.verb === "hand_in" && open.has(entry.visit)),
+      !(HAND_INS.has(entry.verb) && open.has(entry.visit)),
   );
 }
 

@@ -20,11 +20,35 @@ export function visitScreen(field) {
       : empty(
           "No test is prepared. Prepare one on the page of the visit while there is signal, then take the day along again.",
         ),
+    concentrate(view),
     h("p.do", h("a", { href: `#/d/${visit.key}/restore` }, `Restore: ${openLines(view)}`)),
     h("h2", "Who was told"),
     told(field, view),
     view.may.write && !visit.closed ? telling(field, view) : null,
     view.may.write && !visit.closed ? noting(field, visit) : null,
+  ];
+}
+
+/** A day that was taken along by an older page holds none. */
+function concentrate({ visit, checks = [] }) {
+  return [
+    h("h2", "Concentrate"),
+    checks.length
+      ? h(
+          "ul.plain",
+          checks.map((check) =>
+            h(
+              "li",
+              h("a.big", { href: `#/d/${visit.key}/check/${check.key}` }, `Check of ${check.tank}`),
+              ` ${day(check.checked_on)}, ${check.handing_in ? "handed in from here, waits for signal" : check.state_label} `,
+              onlyHere(check.pending),
+            ),
+          ),
+        )
+      : h(
+          "p",
+          "No check is begun. Begin one on the page of its tank while there is signal, then take the day along again.",
+        ),
   ];
 }
 

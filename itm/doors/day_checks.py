@@ -1,0 +1,106 @@
+"""The concentrate checks of a day: bottles, values, and what each property is held against."""
+
+from datetime import datetime
+from typing import Any
+
+from itm.accounts.actor import Actor
+from itm.core.figures import day
+from itm.intake.concentrate import FIELDS
+from itm.records import check_queries as queries
+from itm.records import states
+from itm.records.check_limits import certificate_beside, limits_beside
+from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue, Visit
+from itm.registry.properties import KNOWN, Property
+
+
+def properties() -> list[dict[str, Any]]:
+    """What can be measured of a bottle: its units, each with the factor to the first, and what is
+    believed of it in that."""
+    return [_property(one) for one in KNOWN]
+
+
+def _property(known: Property) -> dict[str, Any]:
+    field = FIELDS[known.name]
+    return {
+        "name": known.name,
+        "words": known.words,
+        "heading": known.heading,
+        "units": {unit: f"{factor.normalize():f}" for unit, factor in known.units.items()},
+        "at_temperature": known.mixes,
+        "lowest": f"{field.lowest:f}",
+        "highest": f"{field.highest:f}",
+        "lowest_itself": field.lowest_itself,
+        "range": field.range,
+        "example": field.example,
+    }
+
+
+def checks_of(actor: Actor, visit: Visit) -> list[dict[str, Any]]:
+    """Those of the visit's crew at its site that are drafts, or of the visit's own day."""
+    return [_check(actor, row) for row in queries.checks_beside(actor, visit)]
+
+
+def _check(actor: Actor, check: ConcentrateCheck) -> dict[str, Any]:
+    return {
+        "key": str(check.key),
+        "tank": check.tank.tag,
+        "checked_on": check.checked_on.isoformat(),
+        "purpose": check.purpose,
+        "purpose_label": check.get_purpose_display(),
+        "circulated": check.circulated,
+        "notes": check.notes,
+        "state": check.state,
+        "state_label": check.get_state_display(),
+        "may": {
+            "write": states.may(actor, "change", check),
+            "hand_in": states.may(actor, "hand_in", check),
+        },
+        "closed": ""
+        if check.state == ConcentrateCheck.State.DRAFT
+        else f"This check is {check.get_state_display()} and takes no more entries.",
+        "usual_points": list(queries.usual_points(check)),
+        "held_against": {known.name: _beside(check, known.name) for known in KNOWN},
+        "samples": [_sample(sample) for sample in check.samples.all()],
+    }
+
+
+def _beside(check: ConcentrateCheck, name: str) -> list[str]:
+    told = [f"{limit} ({of})" for limit, of in limits_beside(check, name)]
+    return [*told, *filter(None, [certificate_beside(check, name)])]
+
+
+def _sample(sample: ConcentrateSample) -> dict[str, Any]:
+    return {
+        "key": str(sample.key),
+        "label": sample.label,
+        "point": sample.point,
+        "point_label": sample.get_point_display(),
+        "taken_at": _iso(sample.taken_at),
+        "taken_by": sample.taken_by,
+        "look": sample.look,
+        "laboratory": sample.laboratory,
+        "sent_on": sample.sent_on.isoformat() if sample.sent_on else "",
+        "under_way": f"under way to {sample.laboratory} since {day(sample.sent_on)}"
+        if sample.under_way
+        else "",
+        "withdrawn_reason": sample.withdrawn_reason,
+        "values": [_value(value) for value in sample.values.all()],
+    }
+
+
+def _value(value: SampleValue) -> dict[str, Any]:
+    return {
+        "key": str(value.key),
+        "property": value.name,
+        "value": value.value_typed,
+        "temperature": value.temperature_typed,
+        "origin": value.origin,
+        "entered_at": _iso(value.entered_at),
+        "entered_by": value.entered_by,
+        "set_aside_reason": value.set_aside_reason,
+        "set_aside_by": value.set_aside_by,
+    }
+
+
+def _iso(at: datetime) -> str:
+    return at.isoformat()
