@@ -57,6 +57,7 @@ def prepared(scene: Any, *, on: date = date(2026, 6, 15), **options: Any) -> Day
     bench = preparing.open_bench(
         actor=actor, visit=visit, tank=scene.tank, instrument=scene.instrument,
         water_source="hydrant at the rack", glassware="10 mL pipette, 200 mL flask",
+        lot=options.pop("lot", None),
     )  # fmt: skip
     test = preparing.prepare_test(
         actor=actor, visit=visit, proportioner=scene.proportioner, bench=bench, at=now,

@@ -27,7 +27,8 @@ VISIT = ("key", "site", "planned_on", "crew", "effluent_plan", "ambient_c", "wea
 NOTICE = ("told", "told_at", "how", "reference")
 START = ("at", "reason", "coordinator")
 TEST = (
-    "proportioner", "purpose", "phase", "adjusted", "notes", "correct_temperatures", "bench",
+    "proportioner", "purpose", "phase", "adjusted", "notes", "correct_temperatures",
+    "other_percent_because", "bench",
     "runs", "flush", "restoration", "hand_in",
 )  # fmt: skip
 RUN_TEXTS = (
@@ -141,7 +142,8 @@ def _prepare(
             put |= bench.texts(BENCH_TEXTS)
         made = part.do(
             "prepare_test", {"visit": visit}, extra=put, at=start.instant("at"),
-            put=("proportioner", "purpose", "phase", "adjusted", "notes", "correct_temperatures"),
+            put=("proportioner", "purpose", "phase", "adjusted", "notes", "correct_temperatures",
+                 "other_percent_because"),
             beside=bench, named={"flow_points": "runs", "bench": "bench"},
         )  # fmt: skip
         if made is None:

@@ -118,11 +118,16 @@ VISIT = (
             Field("flow_points", "keys; all of the proportioner if nothing is said", listed=True),
             Field("bench", "key of a bench of the visit; “new” if nothing is said"),
             Field("instrument", "of a new bench: key of the instrument"),
-            Field("lot", "of a new bench: key of the lot in the tank"),
+            Field("lot", "of a new bench: key of the lot that its standards are made from"),
             Field("water_source", "of a new bench: where the test water was caught"),
             Field("glassware", "of a new bench: what the standards are measured with"),
             Field("batch_volume_ml", "of a new bench: mL of each standard, 200 if not said"),
             Field("correct_temperatures", "every reading to one temperature", choices=YES_NO),
+            Field(
+                "other_percent_because",
+                "why it goes on although concentrate and proportioner are labelled with other "
+                "percents",
+            ),
             Field("notes", "anything else"),
         ),
         makes="test",

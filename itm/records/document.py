@@ -30,9 +30,11 @@ from itm.records.facts import (
 )
 from itm.records.models import Bench, Bottle, Evaluation, ProportioningTest, Reading, Visit
 from itm.records.photographing import photos_of
+from itm.records.remarks import lot_remarks
 from itm.records.resemblances import resemblances
 from itm.records.rows import guarded, rows
 from itm.registry.certificates import certificate_on
+from itm.registry.contents import contents
 
 FORM, KIND = 3, "proportioning test"
 
@@ -238,6 +240,7 @@ def _bench(test: ProportioningTest) -> dict[str, Any]:
         "batch_volume_ml": written(bench.batch_volume_ml),
         "notes": bench.notes,
         **_said_of_bench(bench),
+        **_lot_remarks(test),
         "bottles": [_bottle(bottle, point) for point, bottle in bottles if _was_asked(bottle)],
     }
 
@@ -251,6 +254,14 @@ def _said_of_bench(bench: Bench) -> dict[str, str]:
         "samples_kept": bench.samples_kept and bench.get_samples_kept_display(),
     }
     return {name: text for name, text in said.items() if text}
+
+
+def _lot_remarks(test: ProportioningTest) -> dict[str, list[str]]:
+    """Only where there is something to say, so that every other record stays as it was."""
+    bench = test.bench
+    held = contents(bench.tank, bench.tank.movements.all(), test.tested_on)
+    said = lot_remarks(test.nominal_percent, bench.tank, held, bench.lot, test.tested_on)
+    return {"remarks": said} if said else {}
 
 
 def _was_asked(bottle: Bottle) -> bool:

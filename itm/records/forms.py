@@ -216,8 +216,9 @@ class TestForm(Refusing, forms.Form):
     )  # fmt: skip
     lot = forms.ModelChoiceField(
         queryset=queries.ConcentrateLot.objects.none(), to_field_name="key", required=False,
-        label="Lot in the tank", empty_label="Not known",
-        help_text="Standards are made from what is in the tank, not from a drum in the store.",
+        label="Lot of the standards", empty_label="Not known",
+        help_text="Standards are made from what is in the tank. Where they come from a drum in the "
+        "store all the same, name its lot: the record then says how the two differ.",
     )  # fmt: skip
     water_source = forms.CharField(
         max_length=120, required=False,
@@ -235,6 +236,11 @@ class TestForm(Refusing, forms.Form):
         help_text="Only where the bottles could not be brought to one temperature: a correction "
         "leaves doubt of its own. Every reading then needs its temperature.",
     )  # fmt: skip
+    other_percent_because = forms.CharField(
+        label="Why the percents may differ", max_length=300, required=False,
+        help_text="Only where the concentrate is labelled with another percent than the "
+        "proportioner: that stops here, unless you answer for it with your name and a reason.",
+    )  # fmt: skip
     notes = forms.CharField(
         max_length=2000, required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -249,8 +255,8 @@ class TestForm(Refusing, forms.Form):
         fields["flow_points"].initial = list(points)
         fields["instrument"].rule, fields["instrument"].previous = rule, previous
         fields["instrument"].queryset = queries.instruments(actor)
-        fields["lot"].queryset = lots = queries.lots_in(proportioner)
-        fields["lot"].initial = lots.last()
+        fields["lot"].queryset = queries.lots_for(proportioner.tank)
+        fields["lot"].initial = queries.newest_lot_in(proportioner.tank)
         self.benches = queries.benches_for(visit, proportioner)
         kept = [(str(b.key), _bench_label(b)) for b in self.benches]
         fields["bench"].choices = [*kept, (self.NEW, "A new bench")]
@@ -278,7 +284,8 @@ class TestForm(Refusing, forms.Form):
             bench: Any = NewBench(**{name: given[name] for name in names})
         else:
             bench = next(b for b in self.benches if str(b.key) == given["bench"])
-        kept = ("purpose", "phase", "adjusted", "flow_points", "correct_temperatures", "notes")
+        kept = ("purpose", "phase", "adjusted", "flow_points", "correct_temperatures",
+                "other_percent_because", "notes")  # fmt: skip
         return {"bench": bench, **{name: given[name] for name in kept}}
 
 

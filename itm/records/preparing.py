@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -23,8 +23,12 @@ from itm.records.models import (
     RestorationLine,
     Visit,
 )
+from itm.records.queries import lots_for
+from itm.records.remarks import other_nominals
 from itm.records.rule import frozen_rule, own_bands, require_baselines
 from itm.registry import criteria, queries_equipment
+from itm.registry.book import lines_of
+from itm.registry.contents import as_of
 from itm.registry.models import ConcentrateLot, FlowPoint, Instrument, Proportioner, Tank
 from itm.registry.restoring import FLUSH_ORDER
 from itm.schedule.deriving import samples_wanted
@@ -53,7 +57,7 @@ def open_bench(
     """One instrument, water and concentrate for the tests of the visit that share them.
 
     Raises Forbidden; Refused tank_elsewhere, instrument_not_yours, instrument_retired,
-    lot_not_in_tank, batch_volume, key_used.
+    lot_not_there, batch_volume, key_used.
     """
     visit = locked_visit(actor, visit)
     if tank.site_id != visit.site_id:
@@ -62,11 +66,11 @@ def open_bench(
         raise Refused("instrument_not_yours", "Take an instrument of your own list.", "instrument")
     if instrument.retired_on is not None:
         raise Refused("instrument_retired", f"{instrument} is retired.", "instrument")
-    if lot is not None and not tank.movements.in_force().filter(lot=lot).exists():
+    if lot is not None and not lots_for(tank).filter(pk=lot.pk).exists():
         raise Refused(
-            "lot_not_in_tank",
-            f"{lot} was never filled into tank {tank}: standards are made from what is in the "
-            "tank. Note the fill first, or take a lot that is in it.",
+            "lot_not_there",
+            f"{lot} never went into tank {tank} and stands in no store of the site: standards are "
+            "made from what is in the tank. Note the fill first, or take a lot that is there.",
             "lot",
         )
     if not batch_volume_ml > 0:
@@ -83,7 +87,8 @@ def prepare_test(
     *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench | NewBench,
     purpose: str, at: datetime, phase: str = Phase.AS_FOUND,
     flow_points: Sequence[FlowPoint] | None = None, adjusted: str = "", notes: str = "",
-    include_water: bool = True, correct_temperatures: bool = False, key: uuid.UUID | None = None,
+    include_water: bool = True, correct_temperatures: bool = False,
+    other_percent_because: str = "", key: uuid.UUID | None = None,
 ) -> ProportioningTest:  # fmt: skip
     """A draft with its runs, stop-and-flush steps and restoration list.
 
@@ -91,8 +96,11 @@ def prepare_test(
     defaults that change later change no verdict. Without `flow_points` all of the proportioner are
     run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
     bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
-    as_found_first, adjusted_missing, nominal_not_named, corrected_twice,
+    as_found_first, adjusted_missing, nominal_not_named, corrected_twice, other_percent,
     baseline_missing, baseline_too_far, key_used.
+
+    `other_percent_because`: why it goes on although concentrate and proportioner are labelled with
+    different percents. It stays with the record, under the name of who prepared it.
     """
     visit = locked_visit(actor, visit)
     if isinstance(bench, NewBench):
@@ -105,11 +113,15 @@ def prepare_test(
     today = date_at(visit.site.time_zone, at)
     rule = frozen_rule(proportioner, today, purpose=purpose, points=points)
     require_baselines(rule.missing)
+    tested_on = today if visit.started_at else visit.planned_on
+    because = other_percent_because.strip()
+    if not because:
+        _refuse_other_percent(proportioner, bench, tested_on)
     test = ProportioningTest.objects.create(
         by=actor, key=new_key(ProportioningTest, key), site=visit.site, visit=visit,
         proportioner=proportioner, bench=bench,
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
-        tested_on=date_at(visit.site.time_zone, at) if visit.started_at else visit.planned_on,
+        tested_on=tested_on,
         nominal_percent=proportioner.nominal_percent, include_water=include_water,
         correct_temperatures=correct_temperatures,
         samples_wanted=samples_wanted(proportioner, today), **rule.columns(),
@@ -122,7 +134,7 @@ def prepare_test(
     _lay_restoration(actor, visit, proportioner)
     Move.objects.create(
         by=actor, test=test, verb="prepare", at=at, person=actor.person,
-        organisation=actor.organisation_name,
+        organisation=actor.organisation_name, reason=because,
     )  # fmt: skip
     return test
 
@@ -187,6 +199,17 @@ def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench)
         )
     if bench.sealed_at is not None:
         raise Refused("bench_sealed", "That bench is sealed with its record; open one.", "bench")
+
+
+def _refuse_other_percent(proportioner: Proportioner, bench: Bench, on: date) -> None:
+    """Such a test is judged by limits that its concentrate was never made for."""
+    held = as_of(lines_of(bench.tank), on)
+    if wrong := other_nominals(proportioner.nominal_percent, held, bench.lot):
+        raise Refused(
+            "other_percent",
+            f"{' '.join(wrong)} To go on all the same, say why they may differ.",
+            "other_percent_because",
+        )
 
 
 def _refuse_unfit_phase(

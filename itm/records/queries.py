@@ -31,6 +31,8 @@ from itm.registry.models import (
     Instrument,
     Proportioner,
     Site,
+    Store,
+    Tank,
 )
 
 
@@ -263,11 +265,20 @@ def instruments(actor: Actor) -> QuerySet[Instrument]:
     return Instrument.objects.visible_to(actor).filter(retired_on=None)
 
 
-def lots_in(proportioner: Proportioner) -> QuerySet[ConcentrateLot]:
-    """Lots that were ever filled into the tank the proportioner draws from."""
+def lots_for(tank: Tank) -> QuerySet[ConcentrateLot]:
+    """What standards for its proportioners can have been made from: what ever went into the tank,
+    and what stands in store at the site. Who reads the tank reads this of it."""
+    in_tank = tank.movements.in_force().filter(lot__isnull=False)
+    in_store = Store.objects.filter(site=tank.site_id, standing=Store.Standing.SUPPLY)
     return ConcentrateLot.objects.filter(
-        movements__tank=proportioner.tank_id, movements__withdrawn_at=None
-    ).distinct()
+        Q(pk__in=in_tank.order_by().values("lot")) | Q(pk__in=in_store.order_by().values("lot"))
+    )
+
+
+def newest_lot_in(tank: Tank) -> ConcentrateLot | None:
+    """The last that went in."""
+    row = tank.movements.in_force().filter(lot__isnull=False).select_related("lot").last()
+    return row.lot if row is not None else None
 
 
 def benches_for(visit: Visit, proportioner: Proportioner) -> list[Bench]:

@@ -10,7 +10,7 @@ from itm.records.queries import Previous
 from itm.records.rule import FrozenRule, band_text
 from itm.registry.book import lines_of
 from itm.registry.certificates import certificate_on, ran_out
-from itm.registry.contents import as_of
+from itm.registry.contents import Contents, as_of, bare, differences
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Tank
 
 # Common practice, no published source: how long the mixture takes to settle.
@@ -114,13 +114,31 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
 
 def bench_remarks(test: ProportioningTest) -> list[str]:
     """On the concentrate and the instrument that the test rests on."""
-    lot = test.bench.lot
-    out = [*instrument_remarks(test)]
-    if other := other_nominal(test.nominal_percent, lot):
-        out.append(other)
-    if lot is not None and lot.expires_on is not None and lot.expires_on < test.tested_on:
+    bench, on = test.bench, test.tested_on
+    held = as_of(lines_of(bench.tank), on)
+    return [
+        *instrument_remarks(test),
+        *lot_remarks(test.nominal_percent, bench.tank, held, bench.lot, on),
+        *held.remarks,
+    ]
+
+
+def lot_remarks(
+    nominal: Decimal, tank: Tank, held: Contents, lot: ConcentrateLot | None, on: date
+) -> list[str]:
+    """On what the standards were made from, beside what the tank held that day and what the
+    proportioner is for. `nominal` in percent by volume."""
+    out = other_nominals(nominal, held, lot)
+    if lot is not None and lot.expires_on is not None and lot.expires_on < on:
         out.append(f"The lot {lot} expired on {day(lot.expires_on)}.")
-    return [*out, *tank_remarks(test.bench.tank, lot, test.tested_on)]
+    if lot is not None and lot.pk not in {part.lot.pk for part in held.parts}:
+        out.append(
+            f"By what is noted nothing of {lot} stands in {tank} on {day(on)}: standards made from "
+            "it say little about what the proportioner draws."
+        )
+        if reasons := differences(held, lot):
+            out.append(f"Tank and standards differ: {', '.join(reasons)}.")
+    return out
 
 
 def instrument_remarks(test: ProportioningTest) -> list[str]:
@@ -139,27 +157,16 @@ def instrument_remarks(test: ProportioningTest) -> list[str]:
     return [said]
 
 
-def tank_remarks(tank: Tank, lot: ConcentrateLot | None, on: date) -> list[str]:
-    """What the book of the tank says of that day; a bench made from another lot says little."""
-    held = as_of(lines_of(tank), on)
-    out = list(held.remarks)
-    if lot is not None and lot.pk not in {part.lot.pk for part in held.parts}:
-        out.append(
-            f"By what is noted nothing of {lot} stands in {tank} on {day(on)}: standards made from "
-            "it say little about what the proportioner draws."
-        )
-    return out
-
-
-def other_nominal(nominal: Decimal, lot: ConcentrateLot | None) -> str:
-    if lot is None or lot.nominal_percent == nominal:
-        return ""
-    return (
-        f"The lot is labelled {_bare(lot.nominal_percent)} %, the proportioner {_bare(nominal)} %. "
-        "Find out which is right before the first reading: some concentrates have one percent for "
-        "hydrocarbons and another for polar solvents."
-    )
-
-
-def _bare(number: Decimal) -> str:
-    return f"{number.normalize():f}"
+def other_nominals(nominal: Decimal, held: Contents, lot: ConcentrateLot | None) -> list[str]:
+    """Where the label of the standards' lot, or of what stands in the tank, has another percent
+    than the proportioner."""
+    labelled = {str(part.lot): part.lot.nominal_percent for part in held.parts}
+    if lot is not None:
+        labelled[str(lot)] = lot.nominal_percent
+    return [
+        f"{name} is labelled {bare(percent)} %, the proportioner {bare(nominal)} %. Find out which "
+        "is right before the first reading: some concentrates have one percent for hydrocarbons "
+        "and another for polar solvents."
+        for name, percent in labelled.items()
+        if percent != nominal
+    ]

@@ -115,14 +115,15 @@ def certificate(document: dict[str, Any], clock: SiteClock) -> str:
 
 
 def remarks(document: dict[str, Any], clock: SiteClock) -> tuple[WarningLine, ...]:
-    """What the engine cannot know: an instrument out of date, a tank whose contents are in doubt.
-    Accepted and said, never silently."""
+    """What the engine cannot know: an instrument out of date, a tank whose contents are in doubt,
+    standards from another lot. Accepted and said, never silently."""
     meter, tank = document["bench"]["instrument"], document["tank"]
     said = [WarningLine(f"tank {tank['tag']}", text) for text in tank.get("remarks", [])]
     if (words := certificate(document, clock)).startswith(OUT_OF_DATE):
         said.insert(0, WarningLine(f"{meter['name']}, certificate {meter['certificate']}", words))
     elif not meter["certificate"] and not meter["certificate_due_on"]:
         said.insert(0, WarningLine(meter["name"], "No calibration certificate is on record."))
+    said += [WarningLine("standards", text) for text in document["bench"].get("remarks", [])]
     said += [_wrong_clock(one) for one in document["visit"].get("device_clocks", [])]
     said += [WarningLine(one["where"], one["text"]) for one in document.get("circumstances", [])]
     if ended := licence_ended(document, clock.tested_on):

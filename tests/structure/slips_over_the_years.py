@@ -45,7 +45,7 @@ SLIPS: dict[str, dict[str, tuple[str, ...]]] = {
             "itm/records/test_services.py::test_band_and_rule_are_frozen_at_prepare",
         ),
         "a 1 % proportioner tested as 3 % after a change of concentrate": (
-            "itm/web/test_remarks.py::test_lot_of_another_nominal_percent_is_remarked_upon",
+            "itm/web/test_remarks.py::test_tank_of_another_nominal_percent_stops_at_prepare",
         ),
     },
     "records, files and people": {

@@ -28,6 +28,7 @@ from tests.factories import (
     ProportionerFactory,
     SiteAuthorityFactory,
     SiteFactory,
+    StoreMovementFactory,
     TankFactory,
     actor_of,
 )
@@ -134,12 +135,19 @@ def test_notice_says_who_told_whom(scene):
     assert refusal.value.place == "told"
 
 
-def test_bench_takes_own_instrument_and_a_lot_of_the_tank(scene):
+def test_bench_takes_own_instrument_and_a_lot_that_is_there(scene):
     visit = planned(scene)
     lot = scene.tank.movements.get().lot
     assert bench_for(scene, visit, lot=lot).batch_volume_ml == 200
+    drum = StoreMovementFactory(store__site=scene.site).store.lot
+    assert bench_for(scene, visit, lot=drum).lot == drum  # said on the record, not kept off it
+    waste = StoreMovementFactory(store__site=scene.site, store__standing="waste").store.lot
+    elsewhere = StoreMovementFactory().store.lot
+    for other in (waste, elsewhere):
+        with pytest.raises(Refused, match="stands in no store of the site"):
+            bench_for(scene, visit, lot=other)
     refusals = {
-        "lot_not_in_tank": {"lot": ConcentrateLotFactory(owner=scene.owner.organisation)},
+        "lot_not_there": {"lot": ConcentrateLotFactory(owner=scene.owner.organisation)},
         "instrument_not_yours": {"instrument": InstrumentFactory()},
         "instrument_retired": {
             "instrument": InstrumentFactory(

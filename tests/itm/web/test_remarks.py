@@ -6,12 +6,20 @@ from typing import Any
 import pytest
 
 from itm.accounts.actor import system
+from itm.core.errors import Refused
 from itm.records.chain import parsed, verify
+from itm.records.services import plan_visit
 from itm.registry.models import TankMovement
 from itm.registry.movements import withdraw
 from tests.conftest import Scene
 from tests.deeds import prepared, tested
-from tests.factories import TODAY, CertificateFactory, ConcentrateLotFactory, TankFillFactory
+from tests.factories import (
+    TODAY,
+    CertificateFactory,
+    ConcentrateLotFactory,
+    StoreMovementFactory,
+    TankFillFactory,
+)
 
 LEAVE = {"allowed_by": "R. Invented", "allowed_because": "letter of both makers"}
 SAID = "R. Invented answers for it: letter of both makers."
@@ -95,11 +103,66 @@ def test_lot_of_another_nominal_percent_is_remarked_upon(enter: Any, scene: Scen
     """Slip 51: after a changeover a 3 % proportioner meets a lot that is labelled 1 %."""
     draft = prepared(scene).test
     address = f"/tests/{draft.key}/prepare/"
-    assert "The lot is labelled" not in enter("contractor").get(address).content.decode()
-    draft.bench.lot = ConcentrateLotFactory(owner=scene.owner.organisation, nominal_percent="1")
+    assert "is labelled" not in enter("contractor").get(address).content.decode()
+    draft.bench.lot = lot = ConcentrateLotFactory(
+        owner=scene.owner.organisation, nominal_percent="1"
+    )
     draft.bench.save(by=system(TODAY))
     text = enter("contractor").get(address).content.decode()
-    assert "The lot is labelled 1 %, the proportioner 3 %." in text
+    assert f"{lot} is labelled 1 %, the proportioner 3 %." in text
+
+
+def test_standards_from_another_lot_stand_on_the_record_and_its_report(
+    enter: Any, scene: Scene
+) -> None:
+    """Slip 18: standards made from a drum in the store, of another type and nominal percent than
+    the tank holds."""
+    drum = StoreMovementFactory(
+        store__site=scene.site, store__lot__kind="ar_afff", store__lot__nominal_percent="6",
+        store__lot__expires_on=date(2026, 6, 19),
+    ).store.lot  # fmt: skip
+    drum.refresh_from_db()
+    with pytest.raises(Refused, match=f"{drum} is labelled 6 %") as refused:
+        tested(scene, on=date(2026, 6, 20), lot=drum)
+    assert (refused.value.code, refused.value.place) == ("other_percent", "other_percent_because")
+    why = "the tank was just emptied of it"
+    sealed = tested(scene, on=date(2026, 6, 20), lot=drum, other_percent_because=why)
+    assert [move["reason"] for move in parsed(sealed.seal)["moves"]] == [why, "", ""]
+    for address, text in pages(enter, sealed).items():
+        for said in (
+            f"{drum} is labelled 6 %, the proportioner 3 %.",
+            f"nothing of {drum} stands in {scene.tank}",
+            "Tank and standards differ: SFFF (fluorine-free) with AR-AFFF, 3 % with 6 %.",
+            f"The lot {drum} expired on 19 Jun 2026.",
+        ):
+            assert said in text, (address, said)
+    assert list(verify()) == []
+
+
+def test_tank_of_another_nominal_percent_stops_at_prepare(enter: Any, scene: Scene) -> None:
+    """Slip 51, where no lot is named: the tank went over to a concentrate for 1 %."""
+    lot = scene.tank.movements.get().lot
+    lot.nominal_percent = "1"
+    lot.save(by=system(TODAY))
+    visit = plan_visit(actor=scene.contractor, site=scene.site, planned_on=TODAY)
+    page, address = enter("contractor"), f"/visits/{visit.key}/tests/new/"
+    entry = {
+        "proportioner": scene.proportioner.key, "purpose": "periodic", "phase": "as_found",
+        "flow_points": [str(point.key) for point in scene.proportioner.flow_points.all()],
+        "bench": "new", "instrument": scene.instrument.key, "batch_volume_ml": "200",
+        "water_source": "the hydrant",
+    }  # fmt: skip
+    stopped = page.post(address, entry)
+    text = stopped.content.decode()
+    assert stopped.status_code == 422
+    assert f"{lot} is labelled 1 %, the proportioner 3 %." in text
+    assert 'id="id_other_percent_because_error"' in text
+    assert 'value="the hydrant"' in text
+    assert not visit.tests.exists()
+    assert not visit.benches.exists()
+    entry["other_percent_because"] = "1 % on hydrocarbons, 3 % on polar solvents"
+    assert page.post(address, entry).status_code == 302
+    assert visit.tests.get().moves.get().reason == entry["other_percent_because"]
 
 
 def test_instrument_without_certificate_is_flagged_and_never_refused(
