@@ -37,20 +37,18 @@ laws.load_profile("fixed")
 
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(
-    django_db_modify_db_settings_parallel_suffix: None, pytestconfig: pytest.Config
+    django_db_modify_db_settings_parallel_suffix: None,
 ) -> Iterator[None]:
     """What pytest-django asks for just before it makes the database."""
-    with migrated.begun_from(migrated.copy(pytestconfig)):
+    with migrated.begun_from(migrated.copy()):
         yield
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(
-    django_db_setup: None, django_db_blocker: Any, pytestconfig: pytest.Config
-) -> None:
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
     """And what it does then, before the first test writes anything."""
     with django_db_blocker.unblock():
-        migrated.keep(migrated.copy(pytestconfig))
+        migrated.keep(migrated.copy())
 
 
 @pytest.fixture(autouse=True, scope="session")

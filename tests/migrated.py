@@ -1,8 +1,8 @@
 """The migrated database of SQLite, kept between runs.
 
 To migrate takes most of a short run, and gives the same tables as long as the files that say so are
-the same. So the first run keeps them in pytest's cache and later ones begin from the copy. Django
-still looks for migrations to apply, and the guards are laid anew.
+the same. So the first run keeps them in the folder of data, and later ones begin from the copy.
+Django still looks for migrations to apply, and the guards are laid anew.
 """
 
 import hashlib
@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import django
-import pytest
+from django.conf import settings
 from django.db import connection
 from django.db.backends.signals import connection_created
 
@@ -36,9 +36,11 @@ def digest() -> str:
     return seen.hexdigest()
 
 
-def copy(config: pytest.Config) -> Path:
+def copy() -> Path:
     """Where the copy lies, or will lie, for the files as they are."""
-    return Path(config.cache.mkdir("migrated")) / f"{digest()}.sqlite3"
+    folder = settings.DATA_DIR / "tests"
+    folder.mkdir(exist_ok=True)
+    return Path(folder / f"{digest()}.sqlite3")
 
 
 @contextmanager

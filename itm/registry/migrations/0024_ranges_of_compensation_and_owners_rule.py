@@ -28,6 +28,6 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('compensates_from_c', None), ('compensates_to_c', None)), models.Q(('compensates_from_c__lt', models.F('compensates_to_c')), ('temperature_compensated', True)), _connector='OR'), name='instrument_compensates_in_range', violation_error_message='The range of compensation has a lowest and a higher temperature, and belongs to an instrument that corrects for temperature itself.'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('compensates_from_c', None), ('compensates_to_c', None)), models.Q(('compensates_from_c__isnull', False), ('compensates_from_c__lt', models.F('compensates_to_c')), ('compensates_to_c__isnull', False), ('temperature_compensated', True)), _connector='OR'), name='instrument_compensates_in_range', violation_error_message='The range of compensation has a lowest and a higher temperature, and belongs to an instrument that corrects for temperature itself.'),
         ),
     ]

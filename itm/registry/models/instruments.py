@@ -75,7 +75,13 @@ class Instrument(Tracked):
             ),
             models.CheckConstraint(
                 condition=Q(compensates_from_c=None, compensates_to_c=None)
-                | Q(temperature_compensated=True, compensates_from_c__lt=F("compensates_to_c")),
+                # An unknown bound would leave the comparison unknown, which passes as a check.
+                | Q(
+                    temperature_compensated=True,
+                    compensates_from_c__isnull=False,
+                    compensates_to_c__isnull=False,
+                    compensates_from_c__lt=F("compensates_to_c"),
+                ),
                 name="instrument_compensates_in_range",
                 violation_error_message=(
                     "The range of compensation has a lowest and a higher temperature, and belongs "
