@@ -1,6 +1,7 @@
 """The database itself refuses to change history."""
 
 import pytest
+from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
 from itm.core import triggers
@@ -41,4 +42,15 @@ def test_a_missing_guard_is_named():
     connection.cursor().execute(f'DROP TRIGGER "{name}"{on}')
     assert triggers.missing(connection) == [name]
     triggers.lay(connection)
+    assert triggers.missing(connection) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_migrate_lays_the_guards_that_are_missing_and_is_not_stopped_by_them(capsys):
+    """As after an update that brings a new guard, which no database in use can hold yet."""
+    triggers.drop(connection)
+    assert triggers.missing(connection)
+    call_command("check", databases=["default"])
+    assert "itm.W002" in capsys.readouterr().err
+    call_command("migrate", verbosity=0)
     assert triggers.missing(connection) == []
