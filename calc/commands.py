@@ -9,6 +9,7 @@ from typing import Any
 
 from calc.canonical import digest
 from calc.concentrate_form import concentrate_answer
+from calc.direct_form import evaluate_direct
 from calc.entries import (
     keys_at,
     list_at,
@@ -155,8 +156,14 @@ def check_concentrate_command(given: Any) -> dict[str, Any]:
     return answer(given, concentrate_answer(given))
 
 
+def direct_command(given: Any) -> dict[str, Any]:
+    """Percents by two flows, by a tank that sinks, or by another liquid with its baseline."""
+    return evaluate_direct(given).as_dict()
+
+
 COMMANDS: dict[str, Callable[[Any], dict[str, Any]]] = {
     "check-concentrate": check_concentrate_command,
+    "direct": direct_command,
     "recipe": recipe_command,
     "supply": supply_command,
     "trend": trend_command,

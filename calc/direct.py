@@ -217,6 +217,52 @@ def seconds_needed(
     return float(open_volume / wanted)
 
 
+def seconds_to_move(
+    vessel: Vessel, level: float, resolution: float, concentrate_flow: float
+) -> float:
+    """How long a run takes to move the level by ten steps of its reading.
+
+    Parameters
+    ----------
+    vessel : see calc.vessels.
+    level : float, m, before the run.
+    resolution : float, > 0, m. One step that a reading of the level can tell apart.
+    concentrate_flow : float, > 0, m³/s expected.
+
+    Returns
+    -------
+    Seconds, with the surface as it is at the level before.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: 10 r A/q.
+    Source: common practice for the ten steps, no published source; arithmetic. Check:
+    tests/calc/test_direct_form.py.
+    """
+    drawn = RESOLUTIONS * positive("resolution", resolution) * _surface(vessel, level)
+    return float(drawn / positive("concentrate_flow", concentrate_flow))
+
+
+def seconds_more(moved: float, seconds: float, resolution: float) -> float:
+    """How much longer a run must go on at its flow until the level has moved ten steps.
+
+    Parameters
+    ----------
+    moved : float, > 0, m that the level sank.
+    seconds : float, > 0, in which it did.
+    resolution : float, > 0, m. One step that a reading of the level can tell apart.
+
+    Returns
+    -------
+    Seconds, 0 where it has moved enough.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Source: common practice for the ten steps, no published source; arithmetic. Check:
+    tests/calc/test_direct_form.py.
+    """
+    wanted = RESOLUTIONS * positive("resolution", resolution) / positive("moved", moved)
+    return float(positive("seconds", seconds) * max(wanted - 1, 0.0))
+
+
 def baseline(
     name: str, with_concentrate: Measured, with_other: Measured, solution_flow: float
 ) -> Baseline:

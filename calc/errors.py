@@ -223,6 +223,11 @@ WARNINGS = {
         "{other_percent:.4g} % ({other_limits}): the answer hangs on the water point. Read the "
         "water again and make another standard near the limit."
     ),
+    "level_moved_little": (
+        "The level sank by {moved:.3g} m, which is {steps:.2g} steps of its scale; under {least} "
+        "steps the answer is mostly the reading of the scale. Run {more:.0f} s longer at this "
+        "flow, and read the level again."
+    ),
     "water_needed": (
         "{used} the water point the readings rise with percent, the other way they do not: every "
         "answer hangs on the water point. Read the standards again or use finer steps."

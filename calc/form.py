@@ -194,7 +194,7 @@ def read(data: Any) -> Bench:
     """
     form = keys_at(data, "$", TEST_KEYS, TEST_OPTIONS)
     nominal = percent_at(form["nominal_percent"], "$.nominal_percent")
-    criterion, limits = _criterion(form["criterion"], "$.criterion", nominal)
+    criterion, limits = criterion_at(form["criterion"], "$.criterion", nominal)
     return Bench(
         method=choice_at(form["method"], "$.method", METHODS),
         nominal_percent=nominal,
@@ -207,17 +207,18 @@ def read(data: Any) -> Bench:
         samples=_samples(form["samples"], "$.samples"),
         include_water=flag_at(form.get("include_water", True), "$.include_water"),
         fit=choice_at(form.get("fit", ORDINARY), "$.fit", FITS),
-        verdict_probability=_probability(
+        verdict_probability=probability_at(
             form.get("verdict_probability", 0.75), "$.verdict_probability"
         ),
-        lean_probability=_probability(form.get("lean_probability"), "$.lean_probability"),
+        lean_probability=probability_at(form.get("lean_probability"), "$.lean_probability"),
         correct_to_c=_common_temperature(form.get("correct_to_c"), "$.correct_to_c"),
         water_again=_optional_bottle(form.get("water_again"), "$.water_again"),
         test_water=_optional_bottle(form.get("test_water"), "$.test_water"),
     )
 
 
-def _criterion(given: Any, where: str, nominal: float) -> tuple[str | dict[str, Any], Band]:
+def criterion_at(given: Any, where: str, nominal: float) -> tuple[str | dict[str, Any], Band]:
+    """What a form says of the limits, as given and as the band that follows from it."""
     if isinstance(given, dict) and "name" in given:
         return _rule(given, where, nominal)
     if not isinstance(given, dict):
@@ -368,7 +369,8 @@ def _common_temperature(given: Any, where: str) -> float | None:
     return temperature
 
 
-def _probability(given: Any, where: str) -> float | None:
+def probability_at(given: Any, where: str) -> float | None:
+    """A probability of the decision rule; None where none is asked for."""
     if given is None:
         return None
     probability = number_at(given, where)

@@ -9,7 +9,31 @@ from calc.commands import COMMANDS
 from calc.errors import CalcError
 from tests.perf.odd_forms import damaged
 
+SURE = {"standard_uncertainty": 1e-5}
 FORMS = {
+    "direct": {
+        "method": "other_liquid",
+        "nominal_percent": 3,
+        "criterion": "common",
+        "meter_in": "solution",
+        "lean_probability": 0.9,
+        "flow_points": [
+            {
+                "name": "design",
+                "liquid_flow": {"value": 0.00115, **SURE},
+                "second_flow": {"value": 0.031, **SURE},
+                "baseline": {
+                    "name": "test of 2025-05-14",
+                    "percent": 3.24,
+                    "standard_uncertainty": 0.06,
+                    "degrees_of_freedom": 14,
+                    "solution_flow": 0.0311,
+                    "liquid_flow": {"value": 0.00118, **SURE},
+                    "second_flow": {"value": 0.0311, **SURE},
+                },
+            }
+        ],
+    },
     "recipe": {"batch_volume_ml": 500, "percents": [2.5, 1]},
     "supply": {
         "usable_volume_l": 300,

@@ -11,11 +11,17 @@ from pathlib import Path
 import pytest
 
 import calc
+from calc.direct_form import evaluate_direct
 from calc.errors import WARNINGS
 
 FROZEN = Path(__file__).parents[2] / "fixtures" / "frozen"
 ARCHIVES = sorted(FROZEN.glob("[0-9]*/*.json"))  # beside them lie inputs, and forms of records
 ENTRIES = [pytest.param(path, id=f"{path.parent.name} {path.stem}") for path in ARCHIVES]
+DIRECT = FROZEN / "direct"
+DIRECT_ENTRIES = [
+    pytest.param(path, id=f"{path.parent.name} {path.stem}")
+    for path in sorted(DIRECT.glob("[0-9]*/*.json"))
+]
 LASTING = ("percent", "limits", "name", "flow_point")  # of a result, under any later version
 
 
@@ -67,16 +73,30 @@ def test_result_does_not_move_while_the_version_stays(path):
     assert_same(without_words(now), without_words(entry["result"]))
 
 
-def test_this_version_has_an_archive_of_every_input():
-    inputs = {path.name for path in (FROZEN / "inputs").glob("*.json")}
-    assert len(inputs) >= 8
-    assert inputs == {path.name for path in (FROZEN / calc.__version__).glob("*.json")}
+@pytest.mark.parametrize("path", DIRECT_ENTRIES)
+def test_archived_direct_test_keeps_its_percents_and_under_one_version_everything(path):
+    entry = load(path)
+    now, then = evaluate_direct(entry["input"]).as_dict(), entry["result"]
+    assert set(then) <= set(now)
+    for new, old in zip(now["flow_points"], then["flow_points"], strict=True):
+        lasting = [key for key in LASTING if key in old]
+        assert_same({key: new[key] for key in lasting}, {key: old[key] for key in lasting})
+    if path.parent.name == calc.__version__:
+        assert_same(without_words(now), without_words(then))
+
+
+@pytest.mark.parametrize(("folder", "least"), [(FROZEN, 8), (DIRECT, 5)])
+def test_this_version_has_an_archive_of_every_input(folder, least):
+    inputs = {path.name for path in (folder / "inputs").glob("*.json")}
+    assert len(inputs) >= least
+    assert inputs == {path.name for path in (folder / calc.__version__).glob("*.json")}
 
 
 def test_archive_holds_every_warning_code():
     archived = {
         warned["code"]
-        for path in (FROZEN / calc.__version__).glob("*.json")
+        for folder in (FROZEN, DIRECT)
+        for path in (folder / calc.__version__).glob("*.json")
         for warned in load(path)["result"]["warnings"]
     }
     assert archived == set(WARNINGS)
