@@ -15,6 +15,8 @@ from itm.records.models import (
     Bottle,
     ConcentrateCheck,
     ConcentrateSample,
+    DirectRun,
+    DirectSetup,
     FlowRun,
     FlushStep,
     LaboratoryReport,
@@ -55,14 +57,19 @@ def amend(*, actor: Actor, key: uuid.UUID, reason: str, at: datetime) -> Record:
 
 def _test(pk: int, actor: Actor, anew: dict[str, Any]) -> Record:
     loaded = whole(pk)
-    bench = _copy(Bench, loaded.bench, actor)
+    bench = None if loaded.bench is None else _copy(Bench, loaded.bench, actor)
     draft: ProportioningTest = _copy(ProportioningTest, loaded, actor, bench=bench, **anew)
     for step in loaded.flush_steps.all():
         _copy(FlushStep, step, actor, test=draft)
-    for bottle in loaded.bench.bottles.all():
-        _copy_bottle(bottle, actor, bench=bench, run=None)
+    if loaded.bench is None:
+        _copy(DirectSetup, loaded.direct, actor, test=draft)
+    else:
+        for bottle in loaded.bench.bottles.all():
+            _copy_bottle(bottle, actor, bench=bench, run=None)
     for run in loaded.runs.all():
         new_run = _copy(FlowRun, run, actor, test=draft)
+        if loaded.is_direct:
+            _copy(DirectRun, run.direct, actor, run=new_run)
         for bottle in run.bottles.all():
             _copy_bottle(bottle, actor, bench=bench, run=new_run)
     return draft

@@ -48,7 +48,7 @@ def hand_in(*, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | Non
     try:
         evaluation = kind.evaluate(record, actor=actor)
     except calc.CalcError as refusal:
-        raise Refused("no_result", refusal.message, "bench") from refusal
+        raise Refused("no_result", refusal.message, step_of(record)) from refusal
     columns |= {
         **kind.outcome(evaluation.result),
         "handed_in_at": at,
@@ -65,6 +65,12 @@ def hand_in(*, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | Non
     # Now and not when it is signed: until then a bad result could be kept from the owner.
     opening.after_hand_in(actor=actor, record=loaded, result=evaluation.result, at=at)
     return record
+
+
+def step_of(record: Record) -> str:
+    """Where a result is mended that the engine refuses."""
+    direct = isinstance(record, ProportioningTest) and record.is_direct
+    return "measure" if direct else "bench"
 
 
 def _day_of(record: Record) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.intake import taking
 from itm.intake.models import Upload
+from itm.records.drafts import on_bench
 from itm.records.many_readings import NewReading, add_readings
 
 
@@ -28,7 +29,7 @@ def import_readings(*, actor: Actor, key: UUID, at: datetime) -> Upload:
         readings += some
     taking.require_right(opened.reader.told)
     made = add_readings(
-        actor=actor, bench=row.test.bench, readings=readings, at=at,
+        actor=actor, bench=on_bench(row.test), readings=readings, at=at,
         text=f"{len(readings)} readings from {row.name}",
     )  # fmt: skip
     return taking.done(actor=actor, row=row, at=at, made=[str(one.key) for one in made])

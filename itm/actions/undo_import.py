@@ -13,6 +13,7 @@ from itm.core.errors import Refused
 from itm.intake import registry_rows, taking, uploads
 from itm.intake.models import Upload
 from itm.records import past
+from itm.records.drafts import on_bench
 from itm.records.duties import derive_sites
 from itm.records.many_readings import set_all_aside
 from itm.records.models import InspectionLine, ProportioningTest
@@ -60,7 +61,7 @@ def undo_import(*, actor: Actor, key: UUID, because: str, at: datetime) -> Uploa
         sites = past.withdraw_bundle(actor=actor, bundle=row.bundle, because=because, at=at)
         derive_sites(actor=actor, sites=sites, why=why)
     elif row.test is not None:
-        set_all_aside(actor=actor, bench=row.test.bench, keys=row.made, reason=why, at=at)
+        set_all_aside(actor=actor, bench=on_bench(row.test), keys=row.made, reason=why, at=at)
     else:
         registry_rows.require_may_bring(actor, row.kind)
         _take_out(actor, row, why)

@@ -16,6 +16,7 @@ from itm.demo.registry import World, contractor_at, fill_in_use
 from itm.demo.scenario import Planned
 from itm.records import bench as benches
 from itm.records import discharge, preparing, services
+from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest, Reading, Visit
 
 YEARS_IN_FULL = 2  # the last tests of a device; older ones are shorter, so that loading is quick
@@ -173,11 +174,12 @@ def read_bench(
     """Water, standards, samples, undiluted concentrate; `samples` stops in the middle."""
     test.refresh_from_db()
     _mix(crew, test)
-    lot = test.bench.lot
+    bench = on_bench(test)
+    lot = bench.lot
     if lot is None:
         raise LookupError("A bench of the demo names its lot.")
     water = crew.world.water[crew.planned.site]
-    truth = liquid(test.bench.instrument.method, water, lot, crew.world.conductivity[lot.pk])
+    truth = liquid(bench.instrument.method, water, lot, crew.world.conductivity[lot.pk])
     base = Decimal(crew.rng.randrange(178, 224)) / 10
     for bottle in _standing(test, Bottle.Role.WATER, Bottle.Role.STANDARD):
         for _ in range(2 if crew.in_full else 1):
@@ -200,9 +202,10 @@ def read_bench(
 def _mix(crew: Crew, test: ProportioningTest) -> None:
     """Standards by the recipe, give or take a tenth of a millilitre."""
     benches.set_out(actor=crew.actor, test=test)
+    bench = on_bench(test)
     for percent in crew.planned.device.get("more_standards", []):
-        benches.add_standard(actor=crew.actor, bench=test.bench, target_percent=Decimal(percent))
-    batch = test.bench.batch_volume_ml
+        benches.add_standard(actor=crew.actor, bench=bench, target_percent=Decimal(percent))
+    batch = bench.batch_volume_ml
     for bottle in _standing(test, Bottle.Role.STANDARD):
         target = bottle.target_percent or Decimal(0)
         slip = Decimal(crew.rng.choice([-1, 0, 0, 1])) / 10
@@ -217,7 +220,7 @@ def _mix(crew: Crew, test: ProportioningTest) -> None:
 
 def _standing(test: ProportioningTest, *roles: str) -> list[Bottle]:
     """Bottles of these roles in the order of the bench; samples only those of this test."""
-    rows = test.bench.bottles.filter(role__in=roles).select_related("run__flow_point", "bench")
+    rows = on_bench(test).bottles.filter(role__in=roles).select_related("run__flow_point", "bench")
     order = {role: i for i, role in enumerate(roles)}
     return sorted(rows, key=lambda b: (order[b.role], b.position, b.pk))
 

@@ -14,13 +14,14 @@ from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core import history, outbox
 from itm.core.models import Change, Installation
-from itm.demo import checks, papers, programmes
+from itm.demo import checks, direct, papers, programmes
 from itm.demo import crew as work
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
 from itm.demo.scenario import Ages, Planned, days_of_work
 from itm.notices import gathering, news
 from itm.records import bench as benches
+from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest
 from itm.records.services import plan_visit
 
@@ -80,14 +81,18 @@ def _tell_news(now: datetime) -> None:
 
 
 def _work(told: dict[str, Any], ages: Ages) -> list[tuple[Callable[..., None], Any]]:
-    """Test days and concentrate checks as their seals follow each other."""
+    """Test days, direct tests and concentrate checks as their seals follow each other."""
     tests = [(one.begins_at, _test_day, one) for one in days_of_work(told, ages)]
     others = [(one.closes_at, checks.play, one) for one in checks.checks_of_work(told, ages)]
-    every: list[tuple[datetime, Callable[..., None], Any]] = [*tests, *others]
-    return [
-        (deed, planned)
-        for _, deed, planned in sorted(every, key=lambda one: (one[0], one[2].site, one[2].tag))
-    ]
+    more = [(one.planned.begins_at, _direct_test, one) for one in direct.direct_work(told, ages)]
+    every: list[tuple[datetime, Callable[..., None], Any]] = [*tests, *others, *more]
+    return [(deed, planned) for _, deed, planned in sorted(every, key=_when_and_where)]
+
+
+def _when_and_where(one: tuple[datetime, Callable[..., None], Any]) -> tuple[datetime, str, str]:
+    at, _, planned = one
+    place = planned.planned if isinstance(planned, direct.PlannedDirect) else planned
+    return at, place.site, place.tag
 
 
 def _test_day(world: World, planned: Planned) -> None:
@@ -120,6 +125,13 @@ def _test_day(world: World, planned: Planned) -> None:
         work.restore(crew, visit)
     for test in tests:
         _close(crew, test)
+
+
+def _direct_test(world: World, one: direct.PlannedDirect) -> None:
+    crew = work.crew_for(world, one.planned)
+    with transaction.atomic():
+        test = direct.measure(crew, one.told)
+    _close(crew, test)
 
 
 def _close(crew: Crew, test: ProportioningTest) -> None:
@@ -169,7 +181,7 @@ def _amend(crew: Crew, test: ProportioningTest, reason: str) -> None:
         benches.add_reading(
             actor=office,
             bottle=bottle,
-            value_typed=f"{wrong.value - 4 * draft.bench.instrument.resolution:.5f}",
+            value_typed=f"{wrong.value - 4 * on_bench(draft).instrument.resolution:.5f}",
             temperature_typed=wrong.temperature_typed,
             at=crew.tick(minutes=2),
         )

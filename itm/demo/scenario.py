@@ -18,6 +18,7 @@ EQUIPMENT = PATH.with_name("equipment.json")
 PROGRAMMES = PATH.with_name("programmes.json")
 PAPERS = PATH.with_name("papers.json")
 CHECKS = PATH.with_name("checks.json")
+DIRECT = PATH.with_name("direct.json")
 DAYS_A_YEAR = 365.25
 MORNING = time(8, 30)
 HOURS_RUNNING = 3  # how long the crew of the running visit has been at work
@@ -30,6 +31,7 @@ def scenario() -> dict[str, Any]:
     told["programmes"] = json.loads(PROGRAMMES.read_text(encoding="utf-8"))
     told["papers"] = json.loads(PAPERS.read_text(encoding="utf-8"))["files"]
     told["checks"] = json.loads(CHECKS.read_text(encoding="utf-8"))
+    told["direct"] = json.loads(DIRECT.read_text(encoding="utf-8"))["tests"]
     return told
 
 

@@ -10,6 +10,7 @@ from calc.canonical import digest
 from itm.accounts.actor import Actor
 from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import checks_of, properties
+from itm.doors.day_direct import direct_part
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
@@ -88,7 +89,9 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
             }
             for n in visit.notices.all()
         ],
-        "tests": [_test(test) for test in tests],
+        "tests": [_test(test) for test in tests if not test.is_direct],
+        # Apart, because a device that reads benches would look for theirs.
+        "direct_tests": [_test(test) | direct_part(test) for test in tests if test.is_direct],
         "restoration": _restoration(visit),
         "benches": [bench_of(bench, tests) for bench in benches],
         "photos": photos,
@@ -195,7 +198,8 @@ def _test(test: ProportioningTest) -> dict[str, Any]:
             "highest": device.highest_listed_flow,
             "highest_typed": device.highest_listed_flow_typed,
         },
-        "bench": str(test.bench.key),
+        "method": test.method,
+        "bench": str(test.bench.key) if test.bench else None,
         "runs": [_run(run) for run in test.runs.all()],
         "flush": [
             {"key": str(s.key), "text": s.text, "done_at": iso(s.done_at), "done_by": s.done_by}

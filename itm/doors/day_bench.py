@@ -18,7 +18,7 @@ from itm.records.bench import Planned, shared_key, to_set_out
 from itm.records.bench_forms import BenchForm
 from itm.records.bench_sheet import Stand, shared_closed, stand_of
 from itm.records.models import Bench, Bottle, ProportioningTest
-from itm.records.remarks import bench_remarks
+from itm.records.remarks import remarks_on
 from itm.registry.models import Instrument
 
 
@@ -34,7 +34,7 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
     return {
         "key": str(bench.key),
         "instrument": _instrument(bench),
-        "remarks": bench_remarks(first),
+        "remarks": remarks_on(first),
         "lot": str(bench.lot or ""),
         "tank": bench.tank.tag,
         "water_source": bench.water_source,

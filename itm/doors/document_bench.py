@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 from itm.doors.document import Part
 from itm.records.bench import shared_key
+from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest
 
 BENCH_TEXTS = ("instrument", "lot", "water_source", "glassware", "batch_volume_ml")
@@ -70,7 +71,7 @@ def _bottles(part: Part, test: ProportioningTest) -> Readings:
         if role.value in part.value:
             liquid = part.part(role.value)
             liquid.only(("readings",))
-            bottle = shared_key(test.bench, role)
+            bottle = shared_key(on_bench(test), role)
             readings += [(reading, bottle) for reading in liquid.parts("readings")]
     return readings
 

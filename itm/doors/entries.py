@@ -16,7 +16,8 @@ from django.db import DataError, IntegrityError, transaction
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
 from itm.doors.entry import Answer, Call, Done, Entry, entry_of, instant_of
-from itm.doors.verbs import VERBS, Verb
+from itm.doors.verb import Verb
+from itm.doors.verbs import VERBS
 from itm.intake.once import once
 from itm.records import check_queries, device_clocks, queries
 from itm.records.merge import Crossed

@@ -15,10 +15,12 @@ from itm.accounts.actor import Actor
 from itm.doors.document import DocumentRefused, Part, Walk
 from itm.doors.document_bench import BENCH_TEXTS, Readings, benches_by_name, read, set_out
 from itm.doors.document_check import taken
+from itm.doors.verbs import VERBS
 from itm.intake.check import Problem
 from itm.intake.complete import problems as left_to_do
 from itm.intake.once import Answer, once
 from itm.records import check_queries, queries
+from itm.records.forms import BENCH
 from itm.records.models import FlowRun, ProportioningTest
 
 FORM = 1
@@ -26,15 +28,16 @@ DAY = ("form", "about", "visit", "notices", "start", "benches", "tests", "checks
 VISIT = ("key", "site", "planned_on", "crew", "effluent_plan", "ambient_c", "weather")
 NOTICE = ("told", "told_at", "how", "reference")
 START = ("at", "reason", "coordinator")
+DIRECT = ("method", "liquid", "liquid_name")
 TEST = (
     "proportioner", "purpose", "phase", "adjusted", "notes", "correct_temperatures",
     "other_percent_because", "bench",
-    "runs", "flush", "restoration", "hand_in",
+    *DIRECT, "direct", "runs", "flush", "restoration", "hand_in",
 )  # fmt: skip
 RUN_TEXTS = (
     "inlet_pressure", "solution_flow", "flow_source", "outlets", "level_before", "level_after",
 )  # fmt: skip
-RUN = ("flow_point", *RUN_TEXTS, "foam_seen_at", "samples")
+RUN = ("flow_point", *RUN_TEXTS, "direct", "foam_seen_at", "samples")
 LINE = ("text", "outcome", "ended_at", "reason", "handed_to", "handed_at")
 
 
@@ -79,7 +82,7 @@ def _take(walk: Walk, day: Part) -> dict[str, Any]:
     readings: Readings = []
     for part, test in prepared:
         readings += _work(part, test)
-    rests_on = {part.text("bench"): test for part, test in reversed(prepared)}
+    rests_on = {part.text("bench"): test for part, test in reversed(prepared) if test.bench}
     read([*set_out(benches, rests_on), *readings])
     made: dict[str, Any] = {
         "visit": str(visit),
@@ -127,6 +130,11 @@ def _prepare(
     opened: dict[str, str] = {}
     for part in parts:
         part.only(TEST)
+        if part.text("method") not in ("", BENCH):
+            made = _prepare_direct(part, visit, start)
+            if made is not None:
+                prepared.append((part, queries.test(walk.actor, uuid.UUID(made["test"]))))
+            continue
         name = part.text("bench")
         bench = benches.get(name)
         if bench is None:
@@ -153,10 +161,26 @@ def _prepare(
     return prepared
 
 
+def _prepare_direct(part: Part, visit: uuid.UUID, start: Part) -> Mapping[str, Any] | None:
+    """A direct method has no bench, so naming one is a slip."""
+    points = [run.text("flow_point") for run in part.parts("runs")]
+    if "bench" in part.value:
+        part.wrong("bench", "no_bench", "A test by a direct method has no bench; leave it out.")
+    return part.do(
+        "prepare_test", {"visit": visit}, extra={"flow_points": points} if points else {},
+        at=start.instant("at"), named={"flow_points": "runs"},
+        put=("proportioner", "purpose", "phase", "adjusted", "notes", *DIRECT),
+    )  # fmt: skip
+
+
 def _work(part: Part, test: ProportioningTest) -> Readings:
     """Discharge, stop and restore. Gives back what was read of the samples."""
     readings: Readings = []
     runs = {str(run.flow_point.key): run for run in test.runs.all()}
+    setup = part.part("direct")
+    if setup.value:
+        setup.only(VERBS["note_setup"].names)
+        setup.do("note_setup", {"test": test.key}, put=VERBS["note_setup"].names)
     for one in part.parts("runs"):
         one.only(RUN)
         run = runs.get(one.text("flow_point").lower())
@@ -181,6 +205,10 @@ def _run(part: Part, run: FlowRun) -> Readings:
         part.do("note_run", {"run": run.key}, put=RUN_TEXTS)
     if part.text("foam_seen_at"):
         part.do("foam_seen", {"run": run.key}, stamp="foam_seen_at")
+    measured = part.part("direct")
+    if measured.value:
+        measured.only(VERBS["note_measured"].names)
+        measured.do("note_measured", {"run": run.key}, put=VERBS["note_measured"].names)
     readings: Readings = []
     for sample in part.parts("samples"):
         sample.only(("label", "taken_at", "readings"))
@@ -224,4 +252,10 @@ def _hand_in(walk: Walk, part: Part, test: ProportioningTest) -> dict[str, Any]:
 
 
 # Where in the document a step of the day is told.
-_PLACES = {"discharge": "/runs", "flush": "/flush", "restoring": "/restoration", "bench": "/bench"}
+_PLACES = {
+    "discharge": "/runs",
+    "flush": "/flush",
+    "restoring": "/restoration",
+    "bench": "/bench",
+    "measure": "/direct",
+}

@@ -3,17 +3,16 @@
 One table: `entries.take` works by it, and the description of the interface is written from it.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 from calc import units
 from itm.core.measures import TEMPERATURE
 from itm.doors.deeds import bench, checks, discharge, restoring, visits
-from itm.doors.entry import Call, Done
+from itm.doors.verb import Field, Verb
+from itm.doors.verbs_direct import DIRECT
 from itm.records.models import (
     Bench,
     ConcentrateCheck,
     ConcentrateSample,
+    DirectSetup,
     FlowRun,
     ProportioningTest,
     RestorationLine,
@@ -24,6 +23,8 @@ from itm.registry.properties import PROPERTIES
 FLOW, PRESSURE, VOLUME = tuple(units.FLOW), tuple(units.PRESSURE), tuple(units.VOLUME)
 SOURCES = tuple(FlowRun.FlowSource.values)
 PURPOSES = tuple(ProportioningTest.Purpose.values)
+METHODS = tuple(ProportioningTest.Method.values)
+LIQUIDS = tuple(DirectSetup.Liquid.values)
 PHASES = tuple(ProportioningTest.Phase.values)
 OUTCOMES = tuple(value for value in RestorationLine.Outcome.values if value)
 COMPENSATION, BOTTLES, KEPT = (
@@ -31,32 +32,6 @@ COMPENSATION, BOTTLES, KEPT = (
     for choices in (Bench.Compensation, Bench.Bottles, Bench.Kept)
 )
 YES_NO = ("True", "False")
-
-
-@dataclass(frozen=True)
-class Field:
-    """One text of an entry, as the description of the interface tells it."""
-
-    name: str
-    means: str
-    needed: bool = False
-    units: tuple[str, ...] = ()  # the text is a number, a space and one of these
-    choices: tuple[str, ...] = ()
-    listed: bool = False  # a list of texts
-
-
-@dataclass(frozen=True)
-class Verb:
-    """`of` names what the entry hangs on; empty for what stands by itself. `makes` is the kind of
-    row that gets the entry's own key. `merges` where `opened` is compared field by field."""
-
-    name: str
-    means: str
-    does: Callable[[Call], Done]
-    of: str
-    put: tuple[Field, ...] = ()
-    makes: str = ""
-    merges: bool = False
 
 
 REASON = Field("reason", "why", needed=True)
@@ -113,6 +88,9 @@ VISIT = (
         (
             Field("proportioner", "key of the proportioner", needed=True),
             Field("purpose", "what it is for", needed=True, choices=PURPOSES),
+            Field("method", "a bench if nothing is said", choices=METHODS),
+            Field("liquid", "another liquid in place of concentrate: which", choices=LIQUIDS),
+            Field("liquid_name", "of a surrogate: its name"),
             Field("phase", "as found if nothing is said", choices=PHASES),
             Field("adjusted", "as left: which parts were adjusted or renewed"),
             Field("flow_points", "keys; all of the proportioner if nothing is said", listed=True),
@@ -350,4 +328,4 @@ CHECK = (
     Verb("hand_in_check", "The check goes to whoever signs it.", checks.hand_in_check, "check"),
 )  # fmt: skip
 
-VERBS = {verb.name: verb for verb in (*VISIT, *DISCHARGE, *RESTORE, *BENCH, *CHECK)}
+VERBS = {verb.name: verb for verb in (*VISIT, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK)}

@@ -8,7 +8,9 @@ from collections.abc import Iterator
 from itm.core.clock import date_at
 from itm.core.figures import day
 from itm.intake.check import Problem
+from itm.intake.complete_direct import direct_problems
 from itm.records.circumstances import in_force
+from itm.records.drafts import on_bench
 from itm.records.evaluate import preview_of
 from itm.records.loading import whole
 from itm.records.models import Bench, Bottle, ProportioningTest
@@ -21,16 +23,21 @@ def problems(
 ) -> list[Problem]:  # fmt: skip
     """Everything that stands in the way of handing in, in the order of the day.
 
-    `place` is the step where it is mended: prepare, discharge, flush, restoring or bench.
+    `place` is the step where it is mended: prepare, discharge, flush, restoring, and bench or
+    measure.
     `no_result` is why there is no result, empty where there is one, from a page that has just
     worked it out; `loaded` is the test whole, from a page that has it.
     """
     loaded = loaded or whole(test.pk)
-    found = [*_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *_bench(loaded)]
-    if any(p.place == "bench" for p in found):
+    of_method = direct_problems if loaded.is_direct else _bench
+    found = [
+        *_day(loaded), *_runs(loaded), *_flush(loaded), *_restoration(loaded), *of_method(loaded),
+    ]  # fmt: skip
+    step = "measure" if loaded.is_direct else "bench"
+    if any(p.place == step for p in found):
         return found
     why = preview_of(loaded).problem if no_result is None else no_result
-    return [*found, Problem("bench", "no_result", why)] if why else found
+    return [*found, Problem(step, "no_result", why)] if why else found
 
 
 def _day(test: ProportioningTest) -> Iterator[Problem]:
@@ -56,7 +63,7 @@ def _runs(test: ProportioningTest) -> Iterator[Problem]:
                 f"Flow point {point} has no solution flow with its source; write what the meter or "
                 "pitot showed, or say that it is from the nameplate.",
             )
-        if not any(in_force(b) for b in run.bottles.all()):
+        if not test.is_direct and not any(in_force(b) for b in run.bottles.all()):
             yield Problem(
                 "bench",
                 "sample_missing",
@@ -88,8 +95,9 @@ def _restoration(test: ProportioningTest) -> Iterator[Problem]:
 
 
 def _bench(test: ProportioningTest) -> Iterator[Problem]:
-    bottles = list(test.bench.bottles.all())
-    if test.bench.compensation == Bench.Compensation.MIXED:
+    bench = on_bench(test)
+    bottles = list(bench.bottles.all())
+    if bench.compensation == Bench.Compensation.MIXED:
         yield Problem(
             "bench", "compensation_mixed",
             "Temperature compensation was on for some bottles and off for others, so their "
@@ -123,7 +131,7 @@ def _certificate(test: ProportioningTest, bottles: list[Bottle]) -> Iterator[Pro
     """The owner's own rule, asked of each day on which the bench was read."""
     if not test.site.certificate_needed:
         return
-    meter, zone = test.bench.instrument, test.site.time_zone
+    meter, zone = on_bench(test).instrument, test.site.time_zone
     samples = [bottle for run in test.runs.all() for bottle in run.bottles.all()]
     days = sorted({date_at(zone, r.read_at) for b in [*bottles, *samples] for r in in_force(b)})
     for on in days:

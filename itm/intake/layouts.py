@@ -12,6 +12,7 @@ from itm.intake.registry_layouts import (
     TANKS,
 )
 from itm.intake.tables.layout import Layout
+from itm.records.drafts import on_bench
 
 Kind = Upload.Kind
 LAYOUTS = {
@@ -31,7 +32,7 @@ LAYOUTS = {
 
 def layout_of(upload: Upload) -> Layout:
     if upload.test is not None:
-        return readings(upload.test.bench.instrument)
+        return readings(on_bench(upload.test).instrument)
     return LAYOUTS[upload.kind]
 
 

@@ -6,26 +6,18 @@ there. It says what would do if they fall so; it promises nothing.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import calc
 from calc.inverse import instrument_sd
-from itm.records.judging import band_at, form_at
+from itm.records.advice_direct import Step, direct_steps
+from itm.records.judging import band_at, form_at, is_direct, outcomes_of
 from itm.records.rule import left_by_lean
 
 MOST_BOTTLES = 4  # more bottles than that nobody makes on the day, own choice
 # Finest display a crew can get, in the unit of the reading; common practice, no source.
 FINEST_STEP = {"refractive_index": 1e-5, "brix": 0.01, "conductivity": 0.01}
 COUNT = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}
-
-
-@dataclass(frozen=True)
-class Step:
-    """Something the crew could do, in words, and the test as it would then be."""
-
-    words: str
-    inputs: dict[str, Any]
 
 
 def what_would_settle(inputs: dict[str, Any], result: dict[str, Any]) -> dict[str, str]:
@@ -45,18 +37,20 @@ def _advice(inputs: dict[str, Any], result: dict[str, Any], point: dict, wanted:
     lean = left_by_lean(point, band, inputs.get("lean_probability"))
     if point["probability_of_limits"] >= wanted and not lean:
         return "The chance would do, but a warning below leaves it open: mend that first."
-    steps = _steps(inputs, result, point)
-    outcomes = calc.evaluate_many([form_at(step.inputs, point["name"]) for step in steps])
+    direct = is_direct(inputs)
+    steps = direct_steps(inputs, point["name"]) if direct else _steps(inputs, result, point)
+    outcomes = outcomes_of([form_at(step.inputs, point["name"]) for step in steps])
     for step, outcome in zip(steps, outcomes, strict=True):
         if _settles(outcome, point["name"]):
             return f"Would settle it: {step.words}"
-    return _too_near(band, point["percent"])
+    return _too_near(band, point["percent"], direct)
 
 
 def _settles(outcome: Any, name: str) -> bool:
     if isinstance(outcome, calc.CalcError):
         return False
-    return any(p.name == name and p.certainty == "settled" for p in outcome.flow_points)
+    points = outcome.as_dict()["flow_points"]
+    return any(p["name"] == name and p["certainty"] == "settled" for p in points)
 
 
 def _steps(inputs: dict[str, Any], result: dict[str, Any], point: dict) -> list[Step]:
@@ -151,9 +145,12 @@ def _finer_displays(inputs: dict[str, Any], residual_sd: float) -> list[Step]:
     return steps
 
 
-def _too_near(band: Mapping[str, float], percent: float) -> str:
+def _too_near(band: Mapping[str, float], percent: float, direct: bool) -> str:
     edge = min(band["lower"], band["upper"], key=lambda e: abs(e - percent))
+    near = f"it lies {abs(edge - percent):.2g} points from the limit of {edge:g} %"
+    if direct:
+        return f"No usual meter and no longer run would settle it: {near}."
     return (
-        f"No few bottles would settle it: it lies {abs(edge - percent):.2g} points from the "
-        f"limit of {edge:g} %. Take a method that scatters less, in fresh water conductivity."
+        f"No few bottles would settle it: {near}. Take a method that scatters less, in fresh water "
+        "conductivity."
     )

@@ -20,7 +20,7 @@ from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.quantities import parse_decimal
 from itm.records import merge
-from itm.records.drafts import new_key
+from itm.records.drafts import new_key, on_bench
 from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 
@@ -41,17 +41,18 @@ def set_out(*, actor: Actor, test: ProportioningTest, standards: bool = True) ->
     """Water, the same once more, undiluted concentrate, and the usual standards. May run twice.
 
     Without `standards` none is made, because others will be added. Returns the bottles that were
-    missing. Raises Forbidden; Refused not_draft.
+    missing. Raises Forbidden; Refused not_draft, no_bench.
     """
-    require_open(actor, test.bench)
+    bench = on_bench(test)
+    require_open(actor, bench)
     planned = [one for one in to_set_out(test) if standards or one.target_percent is None]
-    return [_bottle(actor, test.bench, one) for one in planned]
+    return [_bottle(actor, bench, one) for one in planned]
 
 
 def to_set_out(test: ProportioningTest) -> list["Planned"]:
     """What is missing of a usual bench. Every device works out the same keys from that of the
     bench, so two that set it out with no signal mean the same bottles."""
-    bench = test.bench
+    bench = on_bench(test)
     there = list(bench.bottles.all())
     roles = {bottle.role for bottle in there}
     planned = [

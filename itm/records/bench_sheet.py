@@ -12,6 +12,7 @@ from itm.core.errors import NotFound
 from itm.records import queries
 from itm.records.bench import CLOSED, why_closed
 from itm.records.document import percent_as_made
+from itm.records.drafts import on_bench
 from itm.records.loading import CAUGHT_ORDER
 from itm.records.models import Bench, Bottle, FlowRun, ProportioningTest, Reading
 
@@ -76,10 +77,10 @@ class Sheet:
 def sheet(actor: Actor, key: UUID) -> Sheet:
     """The bench of a test that the actor may see, in a fixed number of queries.
 
-    Raises NotFound.
+    Raises NotFound; Refused no_bench.
     """
     test = queries.test(actor, key)
-    bench = test.bench
+    bench = on_bench(test)
     bench.visit = test.visit
     own = Q(run=None) | Q(run__test=test)
     bottles = bench.bottles.in_use().filter(own).prefetch_related("readings")

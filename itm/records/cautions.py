@@ -29,6 +29,12 @@ BENCH = (
     "Gloves and eye protection; no food at the bench. Concentrate irritates skin and eyes and may "
     f"hold PFAS: keep standards, samples, rinses and wipes as waste. {DEFER}"
 )
+MEASURE = (
+    "The level of a pressurised tank is read at its own gauge and never through an opening. A "
+    "meter goes into a line that is isolated, vented and proved empty. Another liquid than "
+    "concentrate leaves lines that hold no foam: flush them, fill them with concentrate and prove "
+    f"it before the system is back. {DEFER}"
+)
 LOOK = (
     "Nothing is opened or set anew on a system in service. Isolate, vent and prove zero pressure "
     "first; concentrate burns eyes and skin. Test again after any change: as found and as left are "

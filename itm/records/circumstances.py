@@ -26,14 +26,17 @@ class Circumstance(NamedTuple):
 
 def circumstances(test: ProportioningTest) -> list[Circumstance]:
     """Of a test as `loading.whole` gives it; asks the database nothing."""
-    runs = list(test.runs.all())
-    shared = list(test.bench.bottles.all())
+    runs, bench = list(test.runs.all()), test.bench
+    flows = [Circumstance(run.flow_point.name, text) for run in runs for text in flow_remarks(run)]
+    if bench is None:
+        return flows
+    shared = list(bench.bottles.all())
     return [
-        *(Circumstance(run.flow_point.name, text) for run in runs for text in flow_remarks(run)),
+        *flows,
         *_samples(test, runs),
-        *_of_bench(test.bench, any(run.bottles.all() for run in runs)),
-        *_temperatures(test.bench, [*shared, *_samples_of(runs)]),
-        *_after_concentrate(test.bench, [*shared, *_samples_of(runs)]),
+        *_of_bench(bench, any(run.bottles.all() for run in runs)),
+        *_temperatures(bench, [*shared, *_samples_of(runs)]),
+        *_after_concentrate(bench, [*shared, *_samples_of(runs)]),
     ]
 
 

@@ -13,7 +13,8 @@ from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.core.quantities import apart
 from itm.records import merge, outlets
-from itm.records.drafts import locked_draft, new_key, require_started
+from itm.records.drafts import locked_draft, new_key, on_bench, require_started
+from itm.records.measuring import require_flow_of_meters
 from itm.records.models import Bench, Bottle, FlowRun, FlushStep
 
 
@@ -25,8 +26,8 @@ def note_run(
     outlets (as `outlets.listed` gives them), whose flows then make the solution flow.
 
     `opened` holds what the form showed for each field. Raises Forbidden; Refused not_draft,
-    flow_not_positive, negative_pressure, source_missing, flow_of_outlets and those of
-    `outlets.listed`; Conflict.
+    flow_not_positive, negative_pressure, source_missing, flow_of_outlets, flow_of_meters and those
+    of `outlets.listed`; Conflict.
     """
     row = _locked_run(actor, run)
     before = row.solution_flow_typed, row.flow_source
@@ -41,6 +42,7 @@ def note_run(
         if (level := entered.get(name)) is not None and level.si < 0:
             raise Refused("negative_level", "A content of the tank is not negative.", name)
     merge.put(row, entered, opened)
+    require_flow_of_meters(row, before[0])
     if row.outlets:
         _flow_of_outlets(row, *before)
     if row.solution_flow is not None and not row.flow_source:
@@ -105,11 +107,11 @@ def add_sample(
 
     `seen` is the number of samples that the page showed; another number now means that somebody
     stamped in between, or that the button was pressed twice. Raises Forbidden; Refused not_draft,
-    not_started, label_used, key_used; Conflict.
+    not_started, no_bench, label_used, key_used; Conflict.
     """
     row = _locked_run(actor, run)
     require_started(row.test.visit)
-    bench = Bench.objects.select_for_update().get(pk=row.test.bench_id)
+    bench = Bench.objects.select_for_update().get(pk=on_bench(row.test).pk)
     here = list(row.bottles.in_use().order_by("taken_at", "pk"))
     if seen is not None and seen != len(here):
         raise Conflict(

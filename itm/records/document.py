@@ -1,4 +1,4 @@
-"""The canonical form of a proportioning test, form number 3.
+"""The canonical form of a proportioning test, form number 4.
 
 Everything the report prints stands here by value, so that renaming a system changes no sealed
 report. Keys, never primary keys; numbers that people typed as they typed them; instants in UTC.
@@ -9,13 +9,15 @@ Form 2 holds the criterion in words (title, edition, how sure) and the probabili
 lean, which form 1 did not know; and of each run its own band and the acceptance test behind it,
 where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot,
 device clocks that were off, the digests of photos, what was asked of the bench beside its readings,
-and the circumstances that speak for caution.
+and the circumstances that speak for caution. Form 4 names the method; of a direct one it holds
+what was measured (`document_direct.py`) in the place of the bench.
 """
 
 from typing import Any
 
 from calc.standards import as_made_percent
 from itm.records.circumstances import circumstances
+from itm.records.document_direct import direct
 from itm.records.evaluate import supply
 from itm.records.facts import (
     amended,
@@ -25,6 +27,7 @@ from itm.records.facts import (
     handed_in,
     instant,
     moves,
+    proof_of,
     tank_contents,
     written,
 )
@@ -33,10 +36,9 @@ from itm.records.photographing import photos_of
 from itm.records.remarks import lot_remarks
 from itm.records.resemblances import resemblances
 from itm.records.rows import guarded, rows
-from itm.registry.certificates import certificate_on
 from itm.registry.contents import contents
 
-FORM, KIND = 3, "proportioning test"
+FORM, KIND = 4, "proportioning test"
 
 
 def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
@@ -55,7 +57,8 @@ def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
             for s in test.flush_steps.all()
         ],
         "restoration": _restoration(test),
-        "bench": _bench(test),
+        "bench": _bench(test, test.bench) if test.bench else None,
+        **({"direct": direct(test) | _lot_remarks(test)} if test.is_direct else {}),
         "evaluation": evaluated(evaluation),
         "supply": supply(test, evaluation.result),
         "circumstances": [one._asdict() for one in (*circumstances(test), *resemblances(test))],
@@ -83,7 +86,7 @@ def _photos(test: ProportioningTest) -> dict[str, Any]:
 
 def _place(test: ProportioningTest) -> dict[str, Any]:
     site, device = test.site, test.proportioner
-    system, tank = device.system, test.bench.tank
+    system, tank = device.system, test.drawn_from
     return {
         "site": at_site(site),
         "authorities": authorities(site, test.tested_on),
@@ -154,6 +157,7 @@ def _device_clocks(visit: Visit) -> dict[str, Any]:
 
 def _test(test: ProportioningTest) -> dict[str, Any]:
     return {
+        "method": test.method,
         "purpose": test.get_purpose_display(),
         "phase": test.get_phase_display(),
         "adjusted": test.adjusted,
@@ -213,9 +217,8 @@ def _restoration(test: ProportioningTest) -> list[dict[str, Any]]:
     ]
 
 
-def _bench(test: ProportioningTest) -> dict[str, Any]:
-    bench, meter = test.bench, test.bench.instrument
-    proof = certificate_on(meter, test.tested_on)
+def _bench(test: ProportioningTest, bench: Bench) -> dict[str, Any]:
+    meter = bench.instrument
     samples = [(run.flow_point.name, b) for run in test.runs.all() for b in run.bottles.all()]
     bottles = [(None, b) for b in bench.bottles.all()] + samples
     return {
@@ -229,10 +232,7 @@ def _bench(test: ProportioningTest) -> dict[str, Any]:
             "resolution": written(meter.resolution),
             "repeatability": written(meter.repeatability),
             "temperature_compensated": bench.compensates,
-            "certificate": proof.number if proof else "",
-            "certificate_due_on": written(proof.due_on) if proof else None,
-            "certificate_issued_on": written(proof.issued_on) if proof else None,
-            "laboratory": proof.laboratory if proof else "",
+            **proof_of(meter, test.tested_on),
         },
         "lot": str(bench.lot) if bench.lot else "",
         "water_source": bench.water_source,
@@ -258,9 +258,9 @@ def _said_of_bench(bench: Bench) -> dict[str, str]:
 
 def _lot_remarks(test: ProportioningTest) -> dict[str, list[str]]:
     """Only where there is something to say, so that every other record stays as it was."""
-    bench = test.bench
-    held = contents(bench.tank, bench.tank.movements.all(), test.tested_on)
-    said = lot_remarks(test.nominal_percent, bench.tank, held, bench.lot, test.tested_on)
+    tank, lot = test.drawn_from, test.bench.lot if test.bench else None
+    held = contents(tank, tank.movements.all(), test.tested_on)
+    said = lot_remarks(test.nominal_percent, tank, held, lot, test.tested_on)
     return {"remarks": said} if said else {}
 
 

@@ -9,7 +9,7 @@ import uuid
 from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden, Refused
 from itm.core.history import Tracked
-from itm.records.models import ProportioningTest, Visit
+from itm.records.models import Bench, ProportioningTest, Visit
 
 State = ProportioningTest.State
 
@@ -51,6 +51,16 @@ def locked_draft(actor: Actor, test: ProportioningTest) -> ProportioningTest:
             "new record.",
         )
     return now
+
+
+def on_bench(test: ProportioningTest) -> Bench:
+    """The bench of a test. Raises Refused no_bench, where it is by a direct method."""
+    if test.bench is None:
+        raise Refused(
+            "no_bench",
+            "This test is by a direct method and reads no bottle; a bench has a test of its own.",
+        )
+    return test.bench
 
 
 def require_open_visit(visit: Visit) -> None:

@@ -7,6 +7,8 @@ from typing import Any
 import calc
 from calc.supply import minutes_of_supply
 from itm.accounts.actor import Actor
+from itm.records import direct_inputs
+from itm.records.drafts import on_bench
 from itm.records.judging import OWN_LIMITS, judge
 from itm.records.loading import whole
 from itm.records.models import Bottle, Evaluation, FlowRun, ProportioningTest
@@ -40,16 +42,43 @@ def _readings(bottle: Bottle) -> list[dict[str, float | None]]:
 
 
 def _of_role(test: ProportioningTest, role: str) -> list[Bottle]:
-    return [b for b in test.bench.bottles.all() if b.role == role and _readings(b)]
+    return [b for b in on_bench(test).bottles.all() if b.role == role and _readings(b)]
 
 
 def engine_input(test: ProportioningTest) -> dict[str, Any]:
-    """The engine's form of a test as `whole` loads it. Bottles without a reading in force and
-    readings set aside are not sent; a standard goes in by its volumes as made."""
-    instrument = test.bench.instrument
-    criterion: Any = "common"
-    if test.criterion != "common":
-        criterion = {"lower": _number(test.band_lower), "upper": _number(test.band_upper)}
+    """The engine's form of a test as `whole` loads it: of its bench, or of its direct method."""
+    form = _of_bench(test) if test.bench else _of_direct(test)
+    # Keys that not every test has stand in it only where they say something: digests stay.
+    if test.lean_probability is not None:
+        form["lean_probability"] = test.lean_probability
+    if own := _own_limits(test):
+        form[OWN_LIMITS] = own
+    if test.correct_temperatures:
+        form["correct_to_c"] = common_temperature(form)
+    return form
+
+
+def _criterion(test: ProportioningTest) -> Any:
+    if test.criterion == "common":
+        return "common"
+    return {"lower": _number(test.band_lower), "upper": _number(test.band_upper)}
+
+
+def _of_direct(test: ProportioningTest) -> dict[str, Any]:
+    return {
+        "method": test.method,
+        "nominal_percent": _number(test.nominal_percent),
+        "criterion": _criterion(test),
+        **direct_inputs.of_method(test),
+        "verdict_probability": test.verdict_probability,
+    }
+
+
+def _of_bench(test: ProportioningTest) -> dict[str, Any]:
+    """Bottles without a reading in force and readings set aside are not sent; a standard goes in by
+    its volumes as made."""
+    bench = on_bench(test)
+    instrument = bench.instrument
     water, again, system_water, concentrate = (
         [r for b in _of_role(test, role) for r in _readings(b)]
         for role in (
@@ -63,14 +92,14 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
     meter: dict[str, Any] = {
         "resolution": _number(instrument.resolution),
         "repeatability": _number(instrument.repeatability),
-        "temperature_compensated": test.bench.compensates,
+        "temperature_compensated": bench.compensates,
     }
     if known := _history(test):
         meter["repeatability_history"] = known
-    form = {
+    return {
         "method": instrument.method,
         "nominal_percent": _number(test.nominal_percent),
-        "criterion": criterion,
+        "criterion": _criterion(test),
         "instrument": meter,
         "water": water,
         **{key: readings for key, readings in beside.items() if readings},
@@ -93,14 +122,6 @@ def engine_input(test: ProportioningTest) -> dict[str, Any]:
         "fit": "ordinary",
         "verdict_probability": test.verdict_probability,
     }
-    # Keys that not every test has stand in it only where they say something: digests stay.
-    if test.lean_probability is not None:
-        form["lean_probability"] = test.lean_probability
-    if own := _own_limits(test):
-        form[OWN_LIMITS] = own
-    if test.correct_temperatures:
-        form["correct_to_c"] = common_temperature(form)
-    return form
 
 
 def _own_limits(test: ProportioningTest) -> dict[str, dict[str, float | None]]:
@@ -115,8 +136,9 @@ def _own_limits(test: ProportioningTest) -> dict[str, dict[str, float | None]]:
 def _history(test: ProportioningTest) -> dict[str, float] | None:
     """What the instrument's other sealed benches say of it now; by value, so that what is sealed
     later moves no evaluation. A record that this one corrects has the same readings."""
-    amended = [test.amends.bench_id] if test.amends else []
-    known = history(test.bench.instrument, without=[test.bench_id, *amended])
+    amended = [test.amends.bench_id] if test.amends and test.amends.bench_id else []
+    bench = on_bench(test)
+    known = history(bench.instrument, without=[bench.pk, *amended])
     if known is None or not known.standard_deviation:
         return None
     return {
@@ -132,8 +154,10 @@ def common_temperature(form: dict[str, Any]) -> float:
     return round(sum(noted) / len(noted), 1) if noted else NORMAL_C
 
 
-def _missing(form: dict[str, Any]) -> str:
-    """What the bench still lacks, in the words of the bench and not of the engine's form."""
+def _missing(test: ProportioningTest, form: dict[str, Any]) -> str:
+    """What the test still lacks, in the words of the crew and not of the engine's form."""
+    if test.is_direct:
+        return direct_inputs.missing(test, form)
     if not form["water"]:
         return "The test water has no reading yet; read it as the zero-percent point."
     if len(form["standards"]) < 2:
@@ -153,7 +177,7 @@ def preview(test: ProportioningTest) -> Preview:
 def preview_of(loaded: ProportioningTest) -> Preview:
     """The same for a test that `loading.whole` has already given."""
     form = engine_input(loaded)
-    if problem := _missing(form):
+    if problem := _missing(loaded, form):
         return Preview(form, None, problem)
     try:
         return Preview(form, judge(form))
@@ -190,7 +214,7 @@ def outcome(result: dict[str, Any]) -> tuple[str, str]:
 def supply(test: ProportioningTest, result: dict[str, Any]) -> list[dict[str, Any]]:
     """Minutes that a full tank lasts at each flow point, at its flow and measured percent."""
     flows = {run.flow_point.name: flow_of(run) for run in test.runs.all()}
-    tank = test.bench.tank
+    tank = test.drawn_from
     return [
         {
             "flow_point": point["name"],

@@ -8,8 +8,9 @@ from decimal import Decimal
 from typing import Any
 
 from itm.records.models import Evaluation, Record
+from itm.registry.certificates import certificate_on
 from itm.registry.contents import amount, as_of, ledger
-from itm.registry.models import Site, Tank
+from itm.registry.models import Instrument, Site, Tank
 
 
 def instant(at: datetime | None) -> str | None:
@@ -88,6 +89,17 @@ def moves(record: Record) -> list[dict[str, Any]]:
         }
         for m in record.moves.all()
     ]
+
+
+def proof_of(meter: Instrument, on: date) -> dict[str, Any]:
+    """The calibration of an instrument that was in force on a day."""
+    proof = certificate_on(meter, on)
+    return {
+        "certificate": proof.number if proof else "",
+        "certificate_due_on": written(proof.due_on) if proof else None,
+        "certificate_issued_on": written(proof.issued_on) if proof else None,
+        "laboratory": proof.laboratory if proof else "",
+    }
 
 
 def tank_contents(tank: Tank, on: date) -> dict[str, Any]:

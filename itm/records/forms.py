@@ -10,20 +10,22 @@ from django import forms
 from django.utils import timezone
 
 from calc import units
+from calc.direct_form import DIRECT_METHODS, OTHER_LIQUID
 from itm.accounts.actor import Actor
 from itm.core.history import Tracked
 from itm.core.measures import TEMPERATURE
 from itm.core.quantities import QuantityField
 from itm.records import queries
 from itm.records.merge import Crossed, shown
-from itm.records.models import FlowRun, ProportioningTest, Visit
+from itm.records.models import DirectSetup, FlowRun, ProportioningTest, Visit
 from itm.records.outlet_fields import OutletsField
-from itm.records.preparing import NewBench
+from itm.records.preparing import Direct, NewBench
 from itm.records.remarks import can_settle, outside_listing
 from itm.records.rule import FrozenRule
 from itm.registry.forms import Refusing
 from itm.registry.models import Proportioner, Site
 
+BENCH = ProportioningTest.Method.BENCH
 NO_INSTRUMENT = "Choose what a new bench is read with."
 
 
@@ -193,6 +195,14 @@ class TestForm(Refusing, forms.Form):
     """What a test is prepared with; criteria and decision rule come with the proportioner."""
 
     NEW = "new"
+    OF_BENCH = (
+        "bench", "instrument", "lot", "water_source", "glassware", "batch_volume_ml",
+        "correct_temperatures",
+    )  # fmt: skip
+    OF_LIQUID = ("liquid", "liquid_name")
+    method = forms.ChoiceField(
+        choices=ProportioningTest.Method.choices, widget=forms.HiddenInput, required=False
+    )
     purpose = forms.ChoiceField(
         choices=ProportioningTest.Purpose.choices, initial="periodic",
         help_text="Only a passed acceptance test sets the baseline.",
@@ -208,6 +218,16 @@ class TestForm(Refusing, forms.Form):
     flow_points = PointsChoice(
         queryset=queries.FlowPoint.objects.none(), to_field_name="key",
         widget=forms.CheckboxSelectMultiple, label="Flow points to run",
+    )  # fmt: skip
+    liquid = forms.ChoiceField(
+        choices=DirectSetup.Liquid.choices, widget=forms.RadioSelect,
+        label="Liquid in place of concentrate",
+        help_text="It says whether the device changed since concentrate was run at this flow, and "
+        "nothing about the concentrate.",
+    )  # fmt: skip
+    liquid_name = forms.CharField(
+        label="Name of the surrogate", max_length=120, required=False,
+        help_text="Another surrogate flows otherwise and needs its own baseline.",
     )  # fmt: skip
     bench = forms.ChoiceField(widget=forms.RadioSelect)
     instrument = InstrumentChoice(
@@ -247,12 +267,24 @@ class TestForm(Refusing, forms.Form):
 
     def __init__(
         self, *args: Any, actor: Actor, visit: Visit, proportioner: Proportioner,
-        rule: FrozenRule, previous: list[queries.Previous], **kwargs: Any,
+        rule: FrozenRule, previous: list[queries.Previous], method: str = BENCH, **kwargs: Any,
     ) -> None:  # fmt: skip
         super().__init__(*args, **kwargs)
         fields: dict[str, Any] = self.fields
+        self.by = fields["method"].initial = method
         fields["flow_points"].queryset = points = queries.flow_points_of(proportioner)
         fields["flow_points"].initial = list(points)
+        of_bench = method not in DIRECT_METHODS
+        out = () if of_bench else self.OF_BENCH
+        for name in out if method == OTHER_LIQUID else (*out, *self.OF_LIQUID):
+            del fields[name]
+        if of_bench:
+            self._offer_benches(fields, actor, visit, proportioner, rule, previous)
+
+    def _offer_benches(
+        self, fields: dict[str, Any], actor: Actor, visit: Visit, proportioner: Proportioner,
+        rule: FrozenRule, previous: list[queries.Previous],
+    ) -> None:  # fmt: skip
         fields["instrument"].rule, fields["instrument"].previous = rule, previous
         fields["instrument"].queryset = queries.instruments(actor)
         fields["lot"].queryset = queries.lots_for(proportioner.tank)
@@ -279,13 +311,17 @@ class TestForm(Refusing, forms.Form):
     def prepared(self) -> dict[str, Any]:
         """What `prepare_test` is called with."""
         given = self.cleaned_data
+        kept = ["purpose", "phase", "adjusted", "flow_points", "other_percent_because", "notes"]
+        if self.by in DIRECT_METHODS:
+            liquid = {name: given[name] for name in self.OF_LIQUID if name in given}
+            direct = Direct(self.by, **liquid)
+            return {"bench": direct, **{name: given[name] for name in kept}}
         if given["bench"] == self.NEW:
             names = ("instrument", "lot", "water_source", "glassware", "batch_volume_ml")
             bench: Any = NewBench(**{name: given[name] for name in names})
         else:
             bench = next(b for b in self.benches if str(b.key) == given["bench"])
-        kept = ("purpose", "phase", "adjusted", "flow_points", "correct_temperatures",
-                "other_percent_because", "notes")  # fmt: skip
+        kept.append("correct_temperatures")
         return {"bench": bench, **{name: given[name] for name in kept}}
 
 

@@ -6,11 +6,12 @@ belongs to its flow point is kept.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import calc
 from calc.canonical import digest
+from calc.direct_form import DIRECT_METHODS, DirectEvaluation, evaluate_direct
 
 OWN_LIMITS = "flow_point_limits"  # beside the engine's keys in the inputs: name → lower, upper
 ONE = re.compile(r"^\$\.(samples|flow_points)\[(\d+)\]")
@@ -23,13 +24,42 @@ def form_at(inputs: Mapping[str, Any], flow_point: str) -> dict[str, Any]:
     return form | {"criterion": own} if own else form
 
 
+def is_direct(inputs: Mapping[str, Any]) -> bool:
+    """Whether the percents of a test come from flows or levels, and from no bench."""
+    return inputs["method"] in DIRECT_METHODS
+
+
+def outcome_of(form: Mapping[str, Any]) -> calc.Evaluation | DirectEvaluation:
+    """By the engine of its method. Raises calc.CalcError."""
+    return evaluate_direct(form) if is_direct(form) else calc.evaluate(form)
+
+
+def outcomes_of(forms: Sequence[Mapping[str, Any]]) -> list[Any]:
+    """Of forms of one test, each an evaluation or a calc.CalcError."""
+    if not is_direct(forms[0]):
+        return list(calc.evaluate_many(forms))
+    found: list[Any] = []
+    for form in forms:
+        try:
+            found.append(evaluate_direct(form))
+        except calc.CalcError as refusal:
+            found.append(refusal)
+    return found
+
+
+def _names(inputs: Mapping[str, Any]) -> list[str]:
+    if is_direct(inputs):
+        return [point["name"] for point in inputs["flow_points"]]
+    return list(dict.fromkeys(sample["flow_point"] for sample in inputs["samples"]))
+
+
 def judge(inputs: Mapping[str, Any]) -> dict[str, Any]:
     """The result of stored inputs as plain data. Raises calc.CalcError where the engine refuses."""
     if OWN_LIMITS not in inputs:
-        return calc.evaluate(inputs).as_dict()
-    names = list(dict.fromkeys(sample["flow_point"] for sample in inputs["samples"]))
+        return outcome_of(inputs).as_dict()
     runs: dict[str, dict[str, Any]] = {}
-    outcomes = calc.evaluate_many([form_at(inputs, name) for name in names])
+    names = _names(inputs)
+    outcomes = outcomes_of([form_at(inputs, name) for name in names])
     for name, outcome in zip(names, outcomes, strict=True):
         if isinstance(outcome, calc.CalcError):
             raise outcome

@@ -22,6 +22,7 @@ def whole(pk: int) -> ProportioningTest:
     """For code that already holds the test by right: the scope was checked where it was read."""
     readings = Prefetch("readings", Reading.objects.order_by(*BENCH_ORDER))
     bottles = Bottle.objects.in_use().order_by(*CAUGHT_ORDER).prefetch_related(readings)
+    movements = TankMovement.objects.in_force().select_related("lot")
     return (
         ProportioningTest.objects.select_related(
             "site__owner",
@@ -30,12 +31,16 @@ def whole(pk: int) -> ProportioningTest:
             "bench__tank",
             "bench__instrument",
             "bench__lot",
+            "tank",
+            "direct__concentrate_meter",
+            "direct__second_meter",
             "handed_in_by",
             "amends__seal",
         )
         .prefetch_related(
             Prefetch(
-                "runs", FlowRun.objects.select_related("flow_point").order_by("flow_point__flow")
+                "runs",
+                FlowRun.objects.select_related("flow_point", "direct").order_by("flow_point__flow"),
             ),
             Prefetch("runs__bottles", bottles),
             Prefetch("bench__bottles", bottles.filter(run=None)),
@@ -48,9 +53,10 @@ def whole(pk: int) -> ProportioningTest:
             ),
             "site__site_authorities__organisation",
             "bench__instrument__certificates",
-            Prefetch(
-                "bench__tank__movements", TankMovement.objects.in_force().select_related("lot")
-            ),
+            Prefetch("bench__tank__movements", movements),
+            Prefetch("tank__movements", movements),
+            "direct__concentrate_meter__certificates",
+            "direct__second_meter__certificates",
         )
         .get(pk=pk)
     )

@@ -14,8 +14,11 @@ from itm.core.clock import date_at
 from itm.core.errors import Refused
 from itm.records import merge
 from itm.records.drafts import locked_draft, locked_visit, new_key
+from itm.records.foam_baseline import frozen_foam
 from itm.records.models import (
     Bench,
+    DirectRun,
+    DirectSetup,
     FlowRun,
     FlushStep,
     Move,
@@ -34,6 +37,7 @@ from itm.registry.restoring import FLUSH_ORDER
 from itm.schedule.deriving import samples_wanted
 
 State, Phase = ProportioningTest.State, ProportioningTest.Phase
+Method = ProportioningTest.Method
 
 
 @dataclass(frozen=True)
@@ -57,7 +61,7 @@ def open_bench(
     """One instrument, water and concentrate for the tests of the visit that share them.
 
     Raises Forbidden; Refused tank_elsewhere, instrument_not_yours, instrument_retired,
-    lot_not_there, batch_volume, key_used.
+    no_bottles, lot_not_there, batch_volume, key_used.
     """
     visit = locked_visit(actor, visit)
     if tank.site_id != visit.site_id:
@@ -66,6 +70,8 @@ def open_bench(
         raise Refused("instrument_not_yours", "Take an instrument of your own list.", "instrument")
     if instrument.retired_on is not None:
         raise Refused("instrument_retired", f"{instrument} is retired.", "instrument")
+    if not instrument.reads_bottles:
+        raise Refused("no_bottles", f"{instrument} reads a flow and no bottle.", "instrument")
     if lot is not None and not lots_for(tank).filter(pk=lot.pk).exists():
         raise Refused(
             "lot_not_there",
@@ -82,9 +88,18 @@ def open_bench(
     )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Direct:
+    """A direct method in place of a bench; the liquid where it is not the concentrate."""
+
+    method: str
+    liquid: str = ""
+    liquid_name: str = ""
+
+
 @transaction.atomic
 def prepare_test(
-    *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench | NewBench,
+    *, actor: Actor, visit: Visit, proportioner: Proportioner, bench: Bench | NewBench | Direct,
     purpose: str, at: datetime, phase: str = Phase.AS_FOUND,
     flow_points: Sequence[FlowPoint] | None = None, adjusted: str = "", notes: str = "",
     include_water: bool = True, correct_temperatures: bool = False,
@@ -92,12 +107,13 @@ def prepare_test(
 ) -> ProportioningTest:  # fmt: skip
     """A draft with its runs, stop-and-flush steps and restoration list.
 
-    A `NewBench` is opened with it, or not at all. Nominal, band and decision rule are frozen here:
-    defaults that change later change no verdict. Without `flow_points` all of the proportioner are
-    run. Raises Forbidden; Refused as `open_bench` does, and not_on_site, retired, other_tank,
-    bench_sealed, back_in_service, no_flow_points, foreign_flow_point, one_test_a_phase,
-    as_found_first, adjusted_missing, nominal_not_named, corrected_twice, other_percent,
-    baseline_missing, baseline_too_far, key_used.
+    A `NewBench` is opened with it, or not at all; a `Direct` method stands in its place. Method,
+    nominal, band and decision rule are frozen here: defaults that change later change no verdict.
+    Without `flow_points` all of the proportioner are run. Raises Forbidden; Refused as `open_bench`
+    does, and not_on_site, retired, other_tank, bench_sealed, back_in_service, no_flow_points,
+    foreign_flow_point, one_test_a_phase, as_found_first, adjusted_missing, nominal_not_named,
+    corrected_twice, nothing_to_correct, other_percent, baseline_missing, baseline_too_far,
+    key_used, and of a direct method liquid_missing, acceptance_needs_foam, foam_baseline_missing.
 
     `other_percent_because`: why it goes on although concentrate and proportioner are labelled with
     different percents. It stays with the record, under the name of who prepared it.
@@ -105,10 +121,14 @@ def prepare_test(
     visit = locked_visit(actor, visit)
     if isinstance(bench, NewBench):
         bench = open_bench(actor=actor, visit=visit, tank=proportioner.tank, **vars(bench))
-    _refuse_unfit_device(visit, proportioner, bench)
-    _refuse_unfit_phase(visit, proportioner, phase, adjusted)
+    _refuse_unfit_device(visit, proportioner)
+    _refuse_unfit_phase(visit, proportioner, phase, adjusted, _method(bench))
+    if isinstance(bench, Direct):
+        _refuse_unfit_method(bench, purpose)
+    else:
+        _refuse_unfit_bench(visit, proportioner, bench)
     if correct_temperatures:
-        _refuse_second_correction(bench.instrument)
+        _refuse_second_correction(None if isinstance(bench, Direct) else bench)
     points = _points_to_run(proportioner, flow_points)
     today = date_at(visit.site.time_zone, at)
     rule = frozen_rule(proportioner, today, purpose=purpose, points=points)
@@ -119,16 +139,25 @@ def prepare_test(
         _refuse_other_percent(proportioner, bench, tested_on)
     test = ProportioningTest.objects.create(
         by=actor, key=new_key(ProportioningTest, key), site=visit.site, visit=visit,
-        proportioner=proportioner, bench=bench,
+        proportioner=proportioner, **_measured_by(bench, proportioner),
         purpose=purpose, phase=phase, adjusted=adjusted.strip(), notes=notes.strip(),
         tested_on=tested_on,
         nominal_percent=proportioner.nominal_percent, include_water=include_water,
         correct_temperatures=correct_temperatures,
         samples_wanted=samples_wanted(proportioner, today), **rule.columns(),
     )  # fmt: skip
+    foam = _foam(bench, proportioner, points)
+    if isinstance(bench, Direct):
+        sits = DirectSetup.MeterIn.SOLUTION if bench.method == Method.DRAW_DOWN else ""
+        DirectSetup.objects.create(
+            by=actor, test=test, meter_in=sits, liquid=bench.liquid,
+            liquid_name=bench.liquid_name.strip(),
+        )  # fmt: skip
     for point in points:
         own = rule.own_columns(point.name)
-        FlowRun.objects.create(by=actor, test=test, flow_point=point, **own)
+        run = FlowRun.objects.create(by=actor, test=test, flow_point=point, **own)
+        if isinstance(bench, Direct):
+            DirectRun.objects.create(by=actor, run=run, **foam.get(point.name, {}))
     for position, text in enumerate(proportioner.flush_order or FLUSH_ORDER, start=1):
         FlushStep.objects.create(by=actor, test=test, position=position, text=text)
     _lay_restoration(actor, visit, proportioner)
@@ -146,13 +175,14 @@ def change_test(
     """Change purpose, adjusted, correct_temperatures or notes of a draft; what is frozen has no
     way in.
 
-    Raises Forbidden; Refused not_draft, adjusted_missing, corrected_twice, purpose_frozen;
-    Conflict.
+    Raises Forbidden; Refused not_draft, adjusted_missing, corrected_twice, nothing_to_correct,
+    purpose_frozen, acceptance_needs_foam; Conflict.
     """
     row = locked_draft(actor, test)
     _refuse_other_limits(row, entered.get("purpose", row.purpose))
+    _refuse_acceptance_without_foam(row.method, entered.get("purpose", row.purpose))
     if entered.get("correct_temperatures"):
-        _refuse_second_correction(row.bench.instrument)
+        _refuse_second_correction(row.bench)
     if row.phase == Phase.AS_LEFT and not entered.get("adjusted", row.adjusted).strip():
         raise _adjusted_missing()
     merge.put(row, entered, opened)
@@ -164,7 +194,8 @@ def change_test(
 def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> FlowRun:
     """A flow point that was left out at Prepare is run after all. May run twice.
 
-    Raises Forbidden; Refused not_draft, foreign_flow_point, baseline_missing, baseline_too_far.
+    Raises Forbidden; Refused not_draft, foreign_flow_point, baseline_missing, baseline_too_far,
+    foam_baseline_missing.
     """
     row = locked_draft(actor, test)
     points = _points_to_run(row.proportioner, [flow_point])
@@ -176,10 +207,60 @@ def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> 
         own_band, missing = own_bands(row.proportioner, row.criterion, points)
         require_baselines(missing)
         own = own_band[0].columns()
-    return FlowRun.objects.create(by=actor, test=row, flow_point=flow_point, **own)
+    run = FlowRun.objects.create(by=actor, test=row, flow_point=flow_point, **own)
+    if row.is_direct:
+        method = Direct(row.method, row.direct.liquid, row.direct.liquid_name)
+        foam = _foam(method, row.proportioner, points)
+        DirectRun.objects.create(by=actor, run=run, **foam.get(flow_point.name, {}))
+    return run
 
 
-def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench) -> None:
+def _method(bench: Bench | Direct) -> str:
+    return bench.method if isinstance(bench, Direct) else Method.BENCH
+
+
+def _measured_by(bench: Bench | Direct, proportioner: Proportioner) -> dict[str, Any]:
+    if isinstance(bench, Direct):
+        return {"method": bench.method, "tank": proportioner.tank}
+    return {"bench": bench}
+
+
+def _foam(
+    bench: Bench | Direct, proportioner: Proportioner, points: Sequence[FlowPoint]
+) -> dict[str, dict[str, Any]]:
+    """The tests with foam that another liquid is compared with, by flow point."""
+    if not isinstance(bench, Direct) or bench.method != Method.OTHER_LIQUID:
+        return {}
+    return frozen_foam(proportioner, points, bench.liquid, bench.liquid_name.strip())
+
+
+def _refuse_unfit_method(bench: Direct, purpose: str) -> None:
+    if bench.method not in set(Method.values) - {Method.BENCH}:
+        raise Refused("unknown_method", "Choose one of the direct methods.", "method")
+    _refuse_acceptance_without_foam(bench.method, purpose)
+    if bench.method != Method.OTHER_LIQUID:
+        return
+    if bench.liquid not in DirectSetup.Liquid.values:
+        raise Refused("liquid_missing", "Say which liquid runs in place of concentrate.", "liquid")
+    if bench.liquid == DirectSetup.Liquid.SURROGATE and not bench.liquid_name.strip():
+        raise Refused(
+            "liquid_missing",
+            "Name the surrogate liquid: another one flows otherwise and needs its own baseline.",
+            "liquid_name",
+        )
+
+
+def _refuse_acceptance_without_foam(method: str, purpose: str) -> None:
+    if method == Method.OTHER_LIQUID and purpose == ProportioningTest.Purpose.ACCEPTANCE:
+        raise Refused(
+            "acceptance_needs_foam",
+            "Another liquid is compared with a test with concentrate, so it can accept nothing: "
+            "an acceptance test is run with concentrate.",
+            "purpose",
+        )
+
+
+def _refuse_unfit_device(visit: Visit, proportioner: Proportioner) -> None:
     if proportioner.system.site_id != visit.site_id:
         raise Refused("not_on_site", f"{proportioner} is not at {visit.site}.", "proportioner")
     if proportioner.retired_on is not None:
@@ -190,6 +271,9 @@ def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench)
             "Everything opened on this visit is back in service; plan another visit for a test "
             "that takes it out again.",
         )
+
+
+def _refuse_unfit_bench(visit: Visit, proportioner: Proportioner, bench: Bench) -> None:
     if bench.visit_id != visit.pk or bench.tank_id != proportioner.tank_id:
         raise Refused(
             "other_tank",
@@ -201,10 +285,11 @@ def _refuse_unfit_device(visit: Visit, proportioner: Proportioner, bench: Bench)
         raise Refused("bench_sealed", "That bench is sealed with its record; open one.", "bench")
 
 
-def _refuse_other_percent(proportioner: Proportioner, bench: Bench, on: date) -> None:
+def _refuse_other_percent(proportioner: Proportioner, bench: Bench | Direct, on: date) -> None:
     """Such a test is judged by limits that its concentrate was never made for."""
-    held = as_of(lines_of(bench.tank), on)
-    if wrong := other_nominals(proportioner.nominal_percent, held, bench.lot):
+    held = as_of(lines_of(proportioner.tank), on)
+    lot = None if isinstance(bench, Direct) else bench.lot
+    if wrong := other_nominals(proportioner.nominal_percent, held, lot):
         raise Refused(
             "other_percent",
             f"{' '.join(wrong)} To go on all the same, say why they may differ.",
@@ -213,14 +298,14 @@ def _refuse_other_percent(proportioner: Proportioner, bench: Bench, on: date) ->
 
 
 def _refuse_unfit_phase(
-    visit: Visit, proportioner: Proportioner, phase: str, adjusted: str
+    visit: Visit, proportioner: Proportioner, phase: str, adjusted: str, method: str
 ) -> None:
     same = visit.tests.filter(proportioner=proportioner)
-    if same.filter(phase=phase, amends=None).exclude(state=State.ABANDONED).exists():
+    if same.filter(phase=phase, method=method, amends=None).exclude(state=State.ABANDONED).exists():
         raise Refused(
             "one_test_a_phase",
-            f"This visit already has the test “{Phase(phase).label}” of {proportioner}: "
-            "as found and as left are one result each.",
+            f"This visit already has the test “{Phase(phase).label}” of {proportioner} by this "
+            "method: as found and as left are one result each.",
             "phase",
         )
     if phase != Phase.AS_LEFT:
@@ -252,7 +337,14 @@ def _refuse_other_limits(test: ProportioningTest, purpose: str) -> None:
         )
 
 
-def _refuse_second_correction(instrument: Instrument) -> None:
+def _refuse_second_correction(bench: Bench | None) -> None:
+    if bench is None:
+        raise Refused(
+            "nothing_to_correct",
+            "A direct method reads no bottle, so there is no temperature to correct.",
+            "correct_temperatures",
+        )
+    instrument = bench.instrument
     if instrument.temperature_compensated:
         raise Refused(
             "corrected_twice",

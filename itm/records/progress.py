@@ -2,9 +2,16 @@
 
 from datetime import datetime, timedelta
 
+from itm.records.direct_inputs import measured_whole
 from itm.records.models import Bottle, FlowRun, ProportioningTest, RestorationLine, Visit
 
-STEPS = ("prepare", "discharge", "flush", "restore", "bench", "result")
+BENCH_STEPS = ("prepare", "discharge", "flush", "restore", "bench", "result")
+# The meters and the level are read while it flows, so before the stop.
+DIRECT_STEPS = ("prepare", "discharge", "measure", "flush", "restore", "result")
+
+
+def steps_of(test: ProportioningTest) -> tuple[str, ...]:
+    return DIRECT_STEPS if test.is_direct else BENCH_STEPS
 
 
 def samples_of(run: FlowRun) -> list[Bottle]:
@@ -23,9 +30,14 @@ def steps_done(test: ProportioningTest) -> dict[str, bool]:
     runs = list(test.runs.all())
     samples = [bottle for run in runs for bottle in samples_of(run)]
     read = [b for b in samples if any(r.set_aside_at is None for r in b.readings.all())]
+    if test.is_direct:
+        discharged, measured = all(run.solution_flow for run in runs), measured_whole(test)
+    else:
+        discharged, measured = all(samples_of(run) for run in runs), False
     return {
         "prepare": True,
-        "discharge": all(samples_of(run) for run in runs),
+        "discharge": discharged,
+        "measure": measured,
         "flush": all(step.done_at is not None for step in test.flush_steps.all()),
         "restore": all(line.outcome != RestorationLine.Outcome.OPEN for line in lines_of(test)),
         "bench": bool(samples) and len(read) == len(samples),
@@ -38,7 +50,7 @@ def next_step(test: ProportioningTest) -> str:
     if test.state == test.State.ABANDONED:
         return ""
     done = steps_done(test)
-    return next((step for step in STEPS if not done[step]), "")
+    return next((step for step in steps_of(test) if not done[step]), "")
 
 
 def out_of_service(visit: Visit, now: datetime) -> timedelta | None:

@@ -42,6 +42,7 @@ def visits(actor: Actor) -> QuerySet[Visit]:
 
 
 State = ProportioningTest.State
+METHODS = ProportioningTest.Method.choices
 PURPOSES, PHASES = ProportioningTest.Purpose.choices, ProportioningTest.Phase.choices
 VISIT_SORTS = {"planned": "planned_on", "site": "site__name", "contractor": "contractor__name"}
 
@@ -136,7 +137,8 @@ def handed_in_devices(visit: Visit) -> set[int]:
 def tests(actor: Actor) -> QuerySet[ProportioningTest]:
     return ProportioningTest.objects.visible_to(actor).select_related(
         "site", "visit__contractor", "proportioner__system", "proportioner__tank",
-        "bench__instrument", "bench__lot",
+        "bench__instrument", "bench__lot", "tank", "direct__concentrate_meter",
+        "direct__second_meter",
     )  # fmt: skip
 
 
@@ -153,7 +155,7 @@ _SAMPLES = Prefetch(
 )
 _PROGRESS = (
     Prefetch(
-        "runs", FlowRun.objects.select_related("flow_point").prefetch_related(_SAMPLES)
+        "runs", FlowRun.objects.select_related("flow_point", "direct").prefetch_related(_SAMPLES)
     ),
     "flush_steps",
     "visit__restoration_lines",
@@ -162,7 +164,12 @@ _PROGRESS = (
 
 def run(actor: Actor, key: UUID) -> FlowRun:
     rows = FlowRun.objects.filter(test__in=_own_tests(actor)).select_related(
-        "flow_point", "test__visit__site", "test__site", "test__proportioner"
+        "flow_point",
+        "direct",
+        "test__direct",
+        "test__visit__site",
+        "test__site",
+        "test__proportioner",
     )
     row = rows.prefetch_related(_SAMPLES).filter(key=key).first()
     if row is None:
@@ -262,7 +269,14 @@ def flow_point(proportioner: Proportioner, key: UUID) -> FlowPoint:
 
 
 def instruments(actor: Actor) -> QuerySet[Instrument]:
-    return Instrument.objects.visible_to(actor).filter(retired_on=None)
+    """What a bench can be read with."""
+    rows = Instrument.objects.visible_to(actor).filter(retired_on=None)
+    return rows.exclude(method=Instrument.Method.FLOW)
+
+
+def flow_meters(actor: Actor) -> QuerySet[Instrument]:
+    rows = Instrument.objects.visible_to(actor).filter(retired_on=None)
+    return rows.filter(method=Instrument.Method.FLOW)
 
 
 def lots_for(tank: Tank) -> QuerySet[ConcentrateLot]:

@@ -22,6 +22,8 @@ STEPS_WANTED = 3  # of the display within the band; as the engine's resolution_c
 def run_remarks(run: FlowRun, samples: list[Bottle]) -> list[str]:
     """On the flow and the samples of one flow point."""
     out = [*flow_remarks(run)]
+    if run.test.is_direct:
+        return out
     wanted = run.test.samples_wanted
     if (missing := wanted - len(samples)) > 0:
         out.append(
@@ -86,6 +88,8 @@ def sample_remark(foam_seen_at: datetime | None, taken_at: datetime | None) -> s
 def known_slope(previous: list[Previous], instrument: Instrument) -> Previous | None:
     """The latest result whose line was read in the same unit, so that its slope can be used."""
     for result in previous:
+        if result.test.bench is None:  # a direct result has no line
+            continue
         read_with = result.test.bench.instrument
         same = (read_with.method, read_with.unit) == (instrument.method, instrument.unit)
         if same and result.slope:
@@ -112,13 +116,14 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
     return f"{sentence} (slope of the result of {day(known.tested_on)})."
 
 
-def bench_remarks(test: ProportioningTest) -> list[str]:
-    """On the concentrate and the instrument that the test rests on."""
-    bench, on = test.bench, test.tested_on
-    held = as_of(lines_of(bench.tank), on)
+def remarks_on(test: ProportioningTest) -> list[str]:
+    """On the concentrate and the instruments that the test rests on."""
+    tank, on = test.drawn_from, test.tested_on
+    lot = test.bench.lot if test.bench else None
+    held = as_of(lines_of(tank), on)
     return [
         *instrument_remarks(test),
-        *lot_remarks(test.nominal_percent, bench.tank, held, bench.lot, on),
+        *lot_remarks(test.nominal_percent, tank, held, lot, on),
         *held.remarks,
     ]
 
@@ -141,20 +146,32 @@ def lot_remarks(
     return out
 
 
+def instruments_of(test: ProportioningTest) -> list[Instrument]:
+    """Those of the contractor that the test is read with, each once."""
+    if test.bench is not None:
+        return [test.bench.instrument]
+    setup = test.direct
+    return list(dict.fromkeys(filter(None, (setup.concentrate_meter, setup.second_meter))))
+
+
 def instrument_remarks(test: ProportioningTest) -> list[str]:
-    """What its instrument could prove on that day: a reading is taken all the same, and the record
+    """What its instruments could prove on that day: a reading is taken all the same, and the record
     says so, unless the owner takes no such result."""
-    instrument, on = test.bench.instrument, test.tested_on
+    return [said for one in instruments_of(test) if (said := _on_certificate(test, one))]
+
+
+def _on_certificate(test: ProportioningTest, instrument: Instrument) -> str:
+    on = test.tested_on
     proof = certificate_on(instrument, on)
     if proof is None:
         said = f"No calibration certificate of {instrument} is on record for {day(on)}."
     elif ran_out(proof, on):
         said = f"The certificate {proof} of {instrument} ran out on {day(proof.due_on)}."
     else:
-        return []
+        return ""
     if test.site.certificate_needed:
         said += f" The owner of {test.site} takes no result read with it: take another instrument."
-    return [said]
+    return said
 
 
 def other_nominals(nominal: Decimal, held: Contents, lot: ConcentrateLot | None) -> list[str]:

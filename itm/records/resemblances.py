@@ -11,7 +11,7 @@ from typing import Any
 from itm.core.figures import day
 from itm.records.circumstances import Circumstance, in_force
 from itm.records.loading import BENCH_ORDER
-from itm.records.models import Bottle, LatestRecord, ProportioningTest, Reading
+from itm.records.models import Bench, Bottle, LatestRecord, ProportioningTest, Reading
 from itm.registry.models import Instrument
 
 FEWEST = 6  # readings, own choice: fewer are alike by chance too often
@@ -24,15 +24,17 @@ LIQUIDS = {WATER: "The test water", CONCENTRATE: "The undiluted concentrate"}
 
 
 def resemblances(test: ProportioningTest) -> list[Circumstance]:
-    """Of a test as `loading.whole` gives it; two queries."""
-    return [*_same_series(test), *_other_liquid(test)]
+    """Of a test as `loading.whole` gives it; two queries, none where it has no bench."""
+    if test.bench is None:
+        return []
+    return [*_same_series(test, test.bench), *_other_liquid(test, test.bench)]
 
 
-def _same_series(test: ProportioningTest) -> Iterable[Circumstance]:
+def _same_series(test: ProportioningTest, bench: Bench) -> Iterable[Circumstance]:
     """Every reading with its temperature, digit for digit and in order, as in an earlier test."""
     own = [b for run in test.runs.all() for b in run.bottles.all()]
     mine = sorted(
-        (r for b in [*test.bench.bottles.all(), *own] for r in in_force(b)),
+        (r for b in [*bench.bottles.all(), *own] for r in in_force(b)),
         key=lambda r: (r.read_at, r.sequence),
     )
     first = next((r for b in own for r in in_force(b)), None)
@@ -77,12 +79,12 @@ def _series_with(test: ProportioningTest, first: Reading) -> dict[tuple[str, Any
     return series
 
 
-def _other_liquid(test: ProportioningTest) -> Iterable[Circumstance]:
+def _other_liquid(test: ProportioningTest, bench: Bench) -> Iterable[Circumstance]:
     """Water or concentrate that reads as it never did here, and perhaps as next door it does."""
-    meter, lot = test.bench.instrument, test.bench.lot_id
-    before = _latest_readings(test)
+    meter, lot = bench.instrument, bench.lot_id
+    before = _latest_readings(test, meter)
     for role, what in LIQUIDS.items():
-        bottles = [b for b in test.bench.bottles.all() if b.role == role]
+        bottles = [b for b in bench.bottles.all() if b.role == role]
         now = [float(r.value) for b in bottles for r in in_force(b)]
         known = [one for one in before if one["role"] == role]
         here = next((one for one in known if one["device"] == test.proportioner_id), None)
@@ -109,15 +111,15 @@ def _other_liquid(test: ProportioningTest) -> Iterable[Circumstance]:
         yield Circumstance("Bench", sentence)
 
 
-def _latest_readings(test: ProportioningTest) -> list[dict[str, Any]]:
+def _latest_readings(test: ProportioningTest, meter: Instrument) -> list[dict[str, Any]]:
     """Means of water and concentrate in the latest earlier record of each device of the site."""
     latest = LatestRecord.objects.filter(
         proportioner__system__site=test.site_id, tested_on__lt=test.tested_on
     )
     rows = Reading.objects.filter(
         bottle__bench__tests__in=latest.values("test"), bottle__role__in=LIQUIDS,
-        bottle__bench__instrument__method=test.bench.instrument.method,
-        bottle__bench__instrument__unit=test.bench.instrument.unit,
+        bottle__bench__instrument__method=meter.method,
+        bottle__bench__instrument__unit=meter.unit,
         set_aside_at=None, bottle__withdrawn_reason="",
     ).order_by("bottle__bench__tests__proportioner__tag", "pk")  # fmt: skip
     found: dict[tuple[int, str], dict[str, Any]] = {}

@@ -24,22 +24,33 @@ BY_SEALING = {"id", "state", "sealed_at"}
 def guarded(test: ProportioningTest) -> Tables:
     """The rows that the seal closes, by table, from a test as `loading.whole` gives it."""
     runs = list(test.runs.all())
+    if test.bench is None:
+        return {
+            "test": [test],
+            "direct": [test.direct],
+            "runs": [*runs],
+            "direct_runs": [run.direct for run in runs],
+            **_of_visit(test),
+        }
     bottles = [*test.bench.bottles.all(), *(b for run in runs for b in run.bottles.all())]
+    return {
+        "test": [test],
+        "runs": [*runs],
+        **_of_visit(test),
+        "bench": [test.bench],
+        "bottles": [*bottles],
+        "readings": [r for b in bottles for r in b.readings.all()],
+    }
+
+
+def _of_visit(test: ProportioningTest) -> Tables:
     lines = [
         line
         for line in test.visit.restoration_lines.all()
         # A line that puts an earlier one back may come long after the seal.
         if line.proportioner_id == test.proportioner_id and line.follows_id is None
     ]
-    return {
-        "test": [test],
-        "runs": [*runs],
-        "flush_steps": list(test.flush_steps.all()),
-        "restoration_lines": [*lines],
-        "bench": [test.bench],
-        "bottles": [*bottles],
-        "readings": [r for b in bottles for r in b.readings.all()],
-    }
+    return {"flush_steps": list(test.flush_steps.all()), "restoration_lines": [*lines]}
 
 
 def guarded_of_check(check: ConcentrateCheck) -> Tables:

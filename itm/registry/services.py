@@ -272,7 +272,16 @@ def add_instrument(*, actor: Actor, **values: Any) -> Instrument:
 
 
 def change_instrument(*, actor: Actor, instrument: Instrument, **values: Any) -> Instrument:
+    """Refused other_kind: benches and flows on record rest on what it was."""
     require_own(actor, instrument, "change an instrument")
+    flow = Instrument.Method.FLOW
+    if (values.get("method", instrument.method) == flow) != (instrument.method == flow):
+        raise Refused(
+            "other_kind",
+            "What reads a flow never reads a bottle, and records rest on what it was: retire it "
+            "and add the other instrument.",
+            "method",
+        )
     return keep(instrument, values, by=actor)
 
 

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from itm.core.figures import day
 from itm.reports import content_bench as bench
 from itm.reports import content_day as test_day
+from itm.reports import content_direct as direct
 from itm.reports import content_kept as kept
 from itm.reports import content_results as results
 from itm.reports.content_statements import TwoStatements, two_statements
@@ -23,6 +24,14 @@ class Figure:
     wide: str
     narrow: str
     caption: str
+
+
+@dataclass(frozen=True)
+class DirectPaper:
+    """What stands on the paper of a direct test in the place of its bench."""
+
+    notes: tuple[str, ...]
+    points: tuple[direct.MeasuredPoint, ...]
 
 
 @dataclass(frozen=True)
@@ -48,7 +57,8 @@ class Paper:
     supply_basis: str
     warnings: tuple[results.WarningLine, ...]
     two: TwoStatements | None
-    figure: Figure
+    direct: DirectPaper | None
+    figure: Figure | None  # of a direct test there is no line
     line: str
     fit: str
     standards: tuple[bench.StandardLine, ...]
@@ -81,10 +91,11 @@ class Paper:
 
 
 def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
-    """The report of a document in canonical form number 1 or 2."""
+    """The report of a document in any of its canonical forms."""
     clock = SiteClock.of(document)
     seal = document["seal"]
-    readings = bench.readings(document, clock)
+    by_bench = not direct.is_direct(document)
+    readings = bench.readings(document, clock) if by_bench else ()
     where = (document["site"]["name"], document["proportioner"]["tag"], day(clock.tested_on))
     return Paper(
         title=f"Proportioning test: {', '.join(where)}",
@@ -104,10 +115,11 @@ def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
         supply_basis=results.supply_basis(document),
         two=two_statements(document),
         warnings=(*bench.remarks(document, clock), *results.warnings(document)),
-        figure=_figure(document),
-        line=bench.line_words(document),
-        fit=bench.fit_words(document),
-        standards=bench.standards(document),
+        direct=None if by_bench else _direct(document),
+        figure=_figure(document) if by_bench else None,
+        line=bench.line_words(document) if by_bench else "",
+        fit=bench.fit_words(document) if by_bench else "",
+        standards=bench.standards(document) if by_bench else (),
         samples=results.samples(document, clock),
         place=test_day.place(document),
         device=test_day.device(document),
@@ -117,8 +129,10 @@ def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
         restoration=test_day.restoration(document, clock),
         impairment=test_day.impairment(document, clock),
         notices=test_day.notices(document, clock),
-        instrument=bench.instrument(document, clock),
-        preparation=bench.preparation(document),
+        instrument=bench.instrument(document, clock)
+        if by_bench
+        else direct.measured_with(document),
+        preparation=bench.preparation(document) if by_bench else (),
         readings=readings,
         readings_count=bench.aside_count(readings),
         moves=kept.moves(document, clock),
@@ -135,6 +149,11 @@ def paper(document: dict[str, Any], *, digest: str, verify_url: str) -> Paper:
         sealed_at=seal["sealed_at"],
         signed_for=seal["signed_for"],
     )
+
+
+def _direct(document: dict[str, Any]) -> DirectPaper:
+    notes = direct.METHOD_NOTES[document["direct"]["method"]]
+    return DirectPaper(notes, direct.points(document))
 
 
 def _figure(document: dict[str, Any]) -> Figure:

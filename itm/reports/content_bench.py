@@ -6,6 +6,7 @@ from typing import Any
 
 from calc.checks import LEVEL
 from itm.core.figures import chance, figure, plainly
+from itm.reports.content_direct import NONE, is_direct, on_baselines, on_meters
 from itm.reports.content_kept import licence_ended
 from itm.reports.content_results import WarningLine
 from itm.reports.curve import in_force, mean, quantity
@@ -117,18 +118,32 @@ def certificate(document: dict[str, Any], clock: SiteClock) -> str:
 def remarks(document: dict[str, Any], clock: SiteClock) -> tuple[WarningLine, ...]:
     """What the engine cannot know: an instrument out of date, a tank whose contents are in doubt,
     standards from another lot. Accepted and said, never silently."""
-    meter, tank = document["bench"]["instrument"], document["tank"]
+    tank, bench = document["tank"], document["bench"] or document["direct"]
     said = [WarningLine(f"tank {tank['tag']}", text) for text in tank.get("remarks", [])]
-    if (words := certificate(document, clock)).startswith(OUT_OF_DATE):
-        said.insert(0, WarningLine(f"{meter['name']}, certificate {meter['certificate']}", words))
-    elif not meter["certificate"] and not meter["certificate_due_on"]:
-        said.insert(0, WarningLine(meter["name"], "No calibration certificate is on record."))
-    said += [WarningLine("standards", text) for text in document["bench"].get("remarks", [])]
+    said = [*_on_instruments(document, clock), *said]
+    said += [
+        WarningLine("standards" if document["bench"] else "concentrate", text)
+        for text in bench.get("remarks", [])
+    ]
     said += [_wrong_clock(one) for one in document["visit"].get("device_clocks", [])]
     said += [WarningLine(one["where"], one["text"]) for one in document.get("circumstances", [])]
     if ended := licence_ended(document, clock.tested_on):
         said.append(WarningLine("Signature", ended))
     return tuple(said)
+
+
+def _on_instruments(document: dict[str, Any], clock: SiteClock) -> list[WarningLine]:
+    if is_direct(document):
+        return [
+            WarningLine(where, text)
+            for where, text in (*on_meters(document), *on_baselines(document))
+        ]
+    meter = document["bench"]["instrument"]
+    if (words := certificate(document, clock)).startswith(OUT_OF_DATE):
+        return [WarningLine(f"{meter['name']}, certificate {meter['certificate']}", words)]
+    if not meter["certificate"] and not meter["certificate_due_on"]:
+        return [WarningLine(meter["name"], NONE)]
+    return []
 
 
 def _wrong_clock(off: dict[str, Any]) -> WarningLine:

@@ -169,7 +169,8 @@ def supply_basis(document: dict[str, Any]) -> str:
 
 
 def samples(document: dict[str, Any], clock: SiteClock) -> tuple[SampleLine, ...]:
-    taken = {b["label"]: b["taken_at"] for b in document["bench"]["bottles"]}
+    bottles = document["bench"]["bottles"] if document["bench"] else []
+    taken = {b["label"]: b["taken_at"] for b in bottles}
     out = []
     for sample in document["evaluation"]["result"]["samples"]:
         percent, _, interval = measured(sample, band_at(sample, document["test"]["band"]))

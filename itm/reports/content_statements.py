@@ -10,6 +10,7 @@ from typing import Any
 
 from itm.core.figures import MOST_DIGITS, figure
 from itm.records.judging import band_at
+from itm.reports.content_direct import is_direct
 from itm.reports.content_results import measured
 
 CONCENTRATE = "undiluted concentrate"
@@ -45,9 +46,9 @@ class TwoStatements:
 
 
 def two_statements(document: dict[str, Any]) -> TwoStatements | None:
-    """None where the engine of that time did not look at the concentrate."""
+    """None where the engine of that time, or the method, does not look at the concentrate."""
     result = document["evaluation"]["result"]
-    if "mixing" not in result:
+    if "mixing" not in result or is_direct(document):
         return None
     found = result["mixing"]
     solution = (

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from itertools import groupby
 from typing import Any
 from uuid import UUID
 
@@ -30,6 +31,9 @@ METHODS = {
     "refractive_index": "read by index",
     "brix": "read by Brix",
     "conductivity": "read by conductivity",
+    "two_flows": "by two flows",
+    "draw_down": "by tank draw-down",
+    "other_liquid": "by another liquid",
 }
 LOT, ADJUSTED, METHOD, CHANGED_OVER = "lot", "adjusted", "method", "changed over"
 
@@ -58,6 +62,7 @@ class Record:
     instrument: str
     reason: str  # why it corrects the record before it, if it does
     corrected_by: UUID | None
+    beside: bool = False  # another method of the same day stands in the series
 
 
 @dataclass(frozen=True)
@@ -69,6 +74,7 @@ class FlowPointSeries:
     points: tuple[Point, ...]
     as_left: tuple[Point, ...]
     corrected: tuple[Point, ...]
+    beside: tuple[Point, ...]  # the same day by another method than that of the series
     baseline: Point | None
     bands: tuple[tuple[date | None, float, float], ...]
     anew: date | None = None  # the day of the changeover from which baselines count
@@ -129,17 +135,18 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
     papers = past.of_proportioner(actor, device)
     results = results_of(test.pk for test in tests)
     corrected_by = {t.amends_id: t.key for t in tests if t.amends_id is not None}
+    apart = side_by_side([test for test in tests if test.pk not in corrected_by])
     points = [
         Point(
             test.tested_on,
             result,
             result.band or band_of(test),
-            record_of(test, corrected_by.get(test.pk)),
+            replace(record_of(test, corrected_by.get(test.pk)), beside=test.pk in apart),
         )
         for test in tests
         for result in results.get(test.pk, ())
     ]
-    happened = events(actor, device, tests)
+    happened = events(actor, device, [test for test in tests if test.pk not in apart])
     anew = max((event.day for event in happened if event.kind == CHANGED_OVER), default=None)
     flows = dict(device.flow_points.order_by("flow").values_list("name", "flow_typed"))
     flows.update((point.result.name, "") for point in points if point.result.name not in flows)
@@ -165,12 +172,40 @@ def sealed_tests(actor: Actor, device: Proportioner) -> list[ProportioningTest]:
     rows = ProportioningTest.objects.visible_to(actor).filter(
         proportioner=device, state=State.SEALED
     )
-    rows = rows.select_related("visit__contractor", "bench__instrument", "amends")
+    rows = rows.select_related(
+        "visit__contractor", "bench__instrument", "amends", "direct__concentrate_meter",
+        "direct__second_meter",
+    )  # fmt: skip
     return list(rows.order_by("tested_on", "phase", "pk"))
 
 
+def measured_by(test: ProportioningTest) -> tuple[str, str, str]:
+    """The method as a mark of a series knows it, in words, and with what."""
+    if test.bench is not None:
+        meter = test.bench.instrument
+        return meter.method, meter.get_method_display(), str(meter)
+    setup = test.direct
+    meters = [setup.concentrate_meter or setup.concentrate_fitted]
+    meters.append(setup.second_meter or setup.second_fitted)
+    named = ", ".join(dict.fromkeys(str(meter) for meter in meters if meter))
+    return test.method, test.get_method_display(), named
+
+
+def side_by_side(tests: Sequence[ProportioningTest]) -> set[int]:
+    """Tests that stand beside the series: on a day with several methods that of the result before
+    goes on, because two methods of one day are no change of the device."""
+    apart: set[int] = set()
+    before = ""
+    for _, group in groupby(tests, key=lambda test: (test.tested_on, test.phase)):
+        methods = {test.pk: measured_by(test)[0] for test in group}
+        kept = before if before in methods.values() else next(iter(methods.values()))
+        apart |= {pk for pk, method in methods.items() if method != kept}
+        before = kept
+    return apart
+
+
 def record_of(test: ProportioningTest, corrected_by: UUID | None) -> Record:
-    instrument = test.bench.instrument
+    _, method, instrument = measured_by(test)
     return Record(
         key=test.key,
         tested_on=test.tested_on,
@@ -178,8 +213,8 @@ def record_of(test: ProportioningTest, corrected_by: UUID | None) -> Record:
         as_left=test.phase == ProportioningTest.Phase.AS_LEFT,
         adjusted=test.adjusted,
         contractor=test.visit.contractor.name,
-        method=instrument.get_method_display(),
-        instrument=str(instrument),
+        method=method,
+        instrument=instrument,
         reason=test.amendment_reason,
         corrected_by=corrected_by,
     )
@@ -188,7 +223,9 @@ def record_of(test: ProportioningTest, corrected_by: UUID | None) -> Record:
 def flow_point_series(
     name: str, flow: str, points: Sequence[Point], anew: date | None = None
 ) -> FlowPointSeries:
-    in_force = [point for point in points if point.record.corrected_by is None]
+    in_force = [
+        point for point in points if point.record.corrected_by is None and not point.record.beside
+    ]
     found = [point for point in in_force if not point.record.as_left]
     return FlowPointSeries(
         name=name,
@@ -196,6 +233,7 @@ def flow_point_series(
         points=tuple(found),
         as_left=tuple(point for point in in_force if point.record.as_left),
         corrected=tuple(point for point in points if point.record.corrected_by is not None),
+        beside=tuple(point for point in points if point.record.beside),
         baseline=baseline(in_force, anew),
         anew=anew,
         bands=bands(found or in_force),
@@ -243,10 +281,9 @@ def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest
     zone = device.system.site.time_zone
     method = ""
     for test in tests:
-        read_by = test.bench.instrument.method
+        read_by, _, read_with = measured_by(test)
         if method and read_by != method:
-            words = METHODS[read_by]
-            out.append(Event(test.tested_on, words, str(test.bench.instrument), METHOD))
+            out.append(Event(test.tested_on, METHODS[read_by], read_with, METHOD))
         method = read_by
         if test.phase == ProportioningTest.Phase.AS_LEFT:
             out.append(Event(test.tested_on, "adjusted", test.adjusted, ADJUSTED))

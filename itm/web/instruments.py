@@ -32,7 +32,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
     keeps = actor.kind == "contractor"
     listed = List(
         title="Instruments",
-        lead="What your crews read the bench with.",
+        lead="What your crews read the bench and the flows with.",
         columns=(
             Column("Instrument", "name"),
             Column("Serial number", "serial_number"),

@@ -15,11 +15,12 @@ from itm.core.figures import day, percent
 from itm.records import preparing, queries
 from itm.records.cautions import PREPARE
 from itm.records.drafts import require_crew
-from itm.records.forms import TestEditForm, TestForm
+from itm.records.forms import BENCH, TestEditForm, TestForm
 from itm.records.judging import edges_of
-from itm.records.remarks import bench_remarks
+from itm.records.remarks import remarks_on
 from itm.records.rule import band_text, baseline_sentence, frozen_rule, frozen_words
 from itm.registry.criteria import COMMON, band_of
+from itm.reports.content_direct import METHOD_NOTES
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.steps import crumbs, steps
@@ -43,9 +44,11 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
         return render(request, "visits/choose.html", context)
     rule = frozen_rule(device, site_date(visit.site.time_zone))
     previous = queries.previous_results(actor, device)
+    asked = request.POST.get("method") or request.GET.get("method") or ""
+    method = asked if asked in dict(queries.METHODS) else BENCH
     form = TestForm(
         request.POST or None, actor=actor, visit=visit, proportioner=device, rule=rule,
-        previous=previous,
+        previous=previous, method=method,
     )  # fmt: skip
     again = f"{reverse('test_new', args=[key])}?proportioner={device.key}"
 
@@ -53,7 +56,7 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
         test = preparing.prepare_test(
             actor=actor, visit=visit, proportioner=device, at=timezone.now(), **form.prepared()
         )
-        for remark in bench_remarks(test):
+        for remark in remarks_on(test):
             messages.warning(request, remark)
         return test
 
@@ -65,6 +68,8 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
         previous=results(previous), caution=PREPARE,
         band=band_text(rule.band.lower, rule.band.upper),
         missing=baseline_sentence(rule.missing) if rule.missing else "", common=_common(device),
+        method=method, notes=METHOD_NOTES.get(method, ()),
+        methods=[(f"{again}&method={one}", label, one) for one, label in queries.METHODS],
     )  # fmt: skip
 
 
@@ -96,6 +101,8 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
     if request.method == "POST":
         require_crew(actor, test.visit)
     form = TestEditForm(request.POST or None, row=test)
+    if test.is_direct:
+        del form.fields["correct_temperatures"]
     if test.phase != "as_left":
         del form.fields["adjusted"]
     run = {r.flow_point_id for r in test.runs.all()}
@@ -107,7 +114,7 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
         "band": band_text(test.band_lower, test.band_upper), "own": own_limits(test),
         "criterion": frozen_words(test),
         "previous": results(queries.previous_results(actor, test.proportioner)),
-        "remarks": bench_remarks(test), "tested_on": day(test.tested_on),
+        "remarks": remarks_on(test), "tested_on": day(test.tested_on),
         "started": test.visit.started_at is not None,
     }  # fmt: skip
     here = reverse("test_prepare", args=[key])

@@ -63,14 +63,21 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         "seal": getattr(row, "seal", None),
         "record": row,
         "page_name": "test",
-        "change_url": reverse("bench", args=[row.key]),
-        "change_label": "To the bench" if form["evaluation"] is None else "Read a bottle again",
+        **_change(row, form),
         "verb_names": PAGES.names,
         "amendment": row.amendments.exclude(state="abandoned").first(),
         "crumbs": crumbs(row),
         "steps": steps(row, "result") if row.state in ("draft", "handed_in") else [],
     }
     return render(request, "results/record.html", context, status=status)
+
+
+def _change(row: Any, form: dict[str, Any]) -> dict[str, str]:
+    """Where a draft is worked on, and what the button to it says."""
+    if row.is_direct:
+        return {"change_url": reverse("measure", args=[row.key]), "change_label": "To Measure"}
+    label = "To the bench" if form["evaluation"] is None else "Read a bottle again"
+    return {"change_url": reverse("bench", args=[row.key]), "change_label": label}
 
 
 def _mended_at(problem: Problem, row: Any) -> str:

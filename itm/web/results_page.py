@@ -12,6 +12,7 @@ from itm.core.conversions import quantity
 from itm.records.advice import what_would_settle
 from itm.reports import content_bench as bench
 from itm.reports import content_day as day
+from itm.reports import content_direct as direct
 from itm.reports import content_kept as kept
 from itm.reports import content_results as results
 from itm.reports.content_statements import two_statements
@@ -22,6 +23,10 @@ from itm.reports.wording import SiteClock
 WIDE, NARROW = 640, 358
 CONCENTRATE = "undiluted concentrate"  # last: what is read after it may carry traces of it
 Form = dict[str, Any]
+NOT_READ = {
+    False: "No sample of this flow point was read.",
+    True: "Something of this flow point is not measured yet.",
+}
 
 
 def page(form: Form) -> dict[str, Any]:
@@ -31,10 +36,7 @@ def page(form: Form) -> dict[str, Any]:
         "form": form,
         "band": results.band_words(form),
         "rule": results.rule(form),
-        "rows": bench_rows(form),
-        "reading_head": reading_head(form),
-        "instrument": bench.instrument(form, clock),
-        "preparation": bench.preparation(form),
+        **measured(form, clock),
         "place": day.place(form),
         "device": day.device(form),
         "occasion": day.occasion(form),
@@ -55,17 +57,41 @@ def page(form: Form) -> dict[str, Any]:
     if form["evaluation"] is not None:
         context |= {
             "answers": answers(form),
-            "figure": figure(form),
             "two": two_statements(form),
             "warnings": warnings(form, clock),
             "samples": results.samples(form, clock),
             "supply_basis": results.supply_basis(form),
-            "line": line_figures(form),
-            "line_words": bench.line_words(form),
-            "fit_words": bench.fit_words(form),
-            "standards": bench.standards(form),
+            **(by_line(form) if not direct.is_direct(form) else {}),
         }
     return context
+
+
+def measured(form: Form, clock: SiteClock) -> dict[str, Any]:
+    """What was read: on a bench, or by a direct method."""
+    if direct.is_direct(form):
+        return {
+            "measured_with": direct.measured_with(form),
+            "points": direct.points(form),
+            "method": form["direct"]["method_in_words"],
+            "notes": direct.METHOD_NOTES[form["direct"]["method"]],
+        }
+    return {
+        "rows": bench_rows(form),
+        "reading_head": reading_head(form),
+        "instrument": bench.instrument(form, clock),
+        "preparation": bench.preparation(form),
+    }
+
+
+def by_line(form: Form) -> dict[str, Any]:
+    """The line of a bench and everything that is read off it."""
+    return {
+        "figure": figure(form),
+        "line": line_figures(form),
+        "line_words": bench.line_words(form),
+        "fit_words": bench.fit_words(form),
+        "standards": bench.standards(form),
+    }
 
 
 def warnings(form: Form, clock: SiteClock) -> list[tuple[str, str]]:
@@ -88,7 +114,7 @@ def answers(form: Form) -> list[dict[str, Any]]:
         head = {"name": f"Flow point {name}", "flow": quantity(run["solution_flow"] or run["flow"])}
         answer = found.get(name)
         if answer is None:
-            out.append({**head, "percent": "", "lines": ["No sample of this flow point was read."]})
+            out.append({**head, "percent": "", "lines": [NOT_READ[direct.is_direct(form)]]})
             continue
         lines = [f"Its own limits: {answer.band}"] if answer.band else []
         lines += supply_lines(answer)

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.urls import reverse
 
-from itm.records.progress import next_step, steps_done
+from itm.records.progress import next_step, steps_done, steps_of
 
 LABELS = {
     "prepare": ("Prepare", "test_prepare"),
@@ -12,6 +12,7 @@ LABELS = {
     "flush": ("Stop and flush", "flush"),
     "restore": ("Restore", "restoring"),
     "bench": ("Bench", "bench"),
+    "measure": ("Measure", "measure"),
     "result": ("Result", "test"),
 }
 
@@ -21,7 +22,8 @@ def steps(test: Any, here: str = "") -> list[dict[str, str]]:
     done = steps_done(test)
     now = here or next_step(test)
     out = []
-    for step, (label, name) in LABELS.items():
+    for step in steps_of(test):
+        label, name = LABELS[step]
         state = "current" if step == now else "done" if done[step] else "todo"
         out.append({"label": label, "url": address(test, step, name), "state": state})
     return out

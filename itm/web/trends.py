@@ -87,6 +87,7 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         "figure": {"wide": trend_plot(drawn, width=DESK), "narrow": trend_plot(drawn, width=PHONE)},
         "lines": [line(point) for point in shown],
         "corrected": [line(point) for point in one.corrected],
+        "beside": [line(point) for point in one.beside],
         "bands": [band_words(*band) for band in one.bands],
         "baseline": line(one.baseline) if one.baseline else None,
         "anew": day(one.anew),

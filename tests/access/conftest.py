@@ -15,6 +15,7 @@ from itm.notices import services as notices
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
+from tests.direct_deeds import direct_day
 from tests.factories import (
     TODAY,
     AttachmentFactory,
@@ -54,8 +55,11 @@ def things(scene) -> dict[str, dict]:
     drafted = checked(scene, until="draft", on=TODAY - timedelta(days=400))
     bottle_of_check = drafted.samples.first()
     drafted_report = answered([bottle_of_check], scene.contractor)
+    direct = direct_day(scene, "two_flows").test
     return {
         "": {},
+        "direct draft": {"key": direct.key},
+        "direct run": {"key": direct.runs.first().key},
         "sealed check": {"key": papered.key},
         "sealed laboratory report": {"key": papered.laboratory_reports.get().key},
         "draft check": {"key": drafted.key},

@@ -169,6 +169,8 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "run_add": ("draft and point", "404", "ok", "404"),
     "discharge": ("draft", "404", "ok", "404"),
     "run_note": ("run", "404", "ok", "404"),
+    "measure": ("direct draft", "404", "ok", "404"),
+    "run_measured": ("direct run", "404", "ok", "404"),
     "run_foam": ("run", "404", "ok", "404"),
     "run_foam_back": ("run", "404", "ok", "404"),
     "run_sample": ("run", "404", "ok", "404"),

@@ -26,7 +26,8 @@ from itm.core.errors import ItmError
 from itm.doors.day import day_of
 from itm.doors.entries import MOST_ENTRIES, WAITS, take
 from itm.doors.hand_in_day import FORM, hand_in_day
-from itm.doors.verbs import VERBS, Field, Verb
+from itm.doors.verb import Field, Verb
+from itm.doors.verbs import METHODS, VERBS
 from itm.intake.once import Answer
 
 MOST_DAYS = 1_000
@@ -191,6 +192,18 @@ def example_day() -> dict[str, Any]:
     return found
 
 
+def texts_of(verb: str) -> dict[str, Any]:
+    """The texts of a verb as an object, from the table that takes them."""
+    fields = {
+        field.name: {
+            "type": "string", "description": field.means,
+            **({"enum": ["", *field.choices]} if field.choices else {}),
+        }
+        for field in VERBS[verb].put
+    }  # fmt: skip
+    return {"type": "object", "properties": fields}
+
+
 DAY = {
     "type": "object",
     "properties": {
@@ -203,8 +216,28 @@ DAY = {
         },
         "notices": {"type": "array", "items": {"type": "object"}},
         "start": {"type": "object", "description": "at, reason, coordinator"},
-        "benches": {"type": "array", "items": {"type": "object"}},
-        "tests": {"type": "array", "items": {"type": "object"}},
+        "benches": {
+            "type": "array", "items": {"type": "object"},
+            "description": "Of tests that are read on one; a direct test has none.",
+        },
+        "tests": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "description": "With the name of its `bench`, or with `method` and `direct`; each "
+                "of its `runs` then has a `direct` too.",
+                "properties": {
+                    "method": {"type": "string", "enum": list(METHODS)},
+                    "direct": texts_of("note_setup"),
+                    "runs": {
+                        "type": "array",
+                        "items": {
+                            "type": "object", "properties": {"direct": texts_of("note_measured")},
+                        },
+                    },
+                },
+            },
+        },
         "checks": {
             "type": "array", "items": {"type": "object"},
             "description": "Concentrate checks of tanks at the site, each as `POST /checks/` takes "

@@ -44,6 +44,7 @@ class FlowPointSeriesShape(serializers.Serializer):
     as_found = PointShape(many=True)
     as_left = PointShape(many=True)
     corrected = PointShape(many=True)
+    beside = PointShape(many=True, help_text="Of the same day by another method than the series")
     sentences = serializers.ListField(
         child=serializers.CharField(), help_text="What the years say: steps, drift, what is ahead"
     )
@@ -89,6 +90,7 @@ def series(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) -> d
         "as_found": [point(p) for p in one.points],
         "as_left": [point(p) for p in one.as_left],
         "corrected": [point(p) for p in one.corrected],
+        "beside": [point(p) for p in one.beside],
         "sentences": list(said.sentences) if said else [],
     }
 
@@ -96,7 +98,7 @@ def series(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) -> d
 class Trend(View):
     @describe_one("read_trend", "The trend of a proportioner", TrendShape)
     def get(self, request: Request, key: UUID) -> Response:
-        """Results as found are joined; as left and corrected ones stand apart."""
+        """Results as found are joined; as left, corrected and other methods' ones stand apart."""
         found = queries.series(self.actor, key, timezone.now())
         whole = {
             "proportioner": found.proportioner,

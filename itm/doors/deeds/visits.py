@@ -12,6 +12,7 @@ from itm.doors.filling import cleaned, filled, only_put, require_known
 from itm.records import preparing, queries, services
 from itm.records.drafts import require_crew
 from itm.records.forms import (
+    BENCH,
     NoticeForm,
     StartForm,
     TestEditForm,
@@ -77,13 +78,15 @@ def prepare_test(call: Call) -> Done:
     put = dict(call.entry.put)
     device = _proportioner(call, str(put.pop("proportioner", "")))
     put.setdefault("phase", "as_found")
-    put.setdefault("bench", TestForm.NEW)
-    put.setdefault("batch_volume_ml", "200")
+    method = put.setdefault("method", BENCH)
+    if method == BENCH:
+        put.setdefault("bench", TestForm.NEW)
+        put.setdefault("batch_volume_ml", "200")
     put.setdefault("flow_points", [str(p.key) for p in queries.flow_points_of(device)])
     form = filled(
         TestForm, put, actor=call.actor, visit=call.row, proportioner=device,
         rule=frozen_rule(device, date_at(call.row.site.time_zone, call.at)),
-        previous=queries.previous_results(call.actor, device),
+        previous=queries.previous_results(call.actor, device), method=str(method),
     )  # fmt: skip
     cleaned(form)
     given = form.prepared()
@@ -94,7 +97,8 @@ def prepare_test(call: Call) -> Done:
         actor=call.actor, visit=call.row, proportioner=device, at=call.at, key=call.entry.key,
         **given,
     )  # fmt: skip
-    return Done(call.row, {"test": str(test.key), "bench": str(test.bench.key)})
+    bench = {"bench": str(test.bench.key)} if test.bench else {}
+    return Done(call.row, {"test": str(test.key), **bench})
 
 
 def bench_key(test: uuid.UUID) -> uuid.UUID:

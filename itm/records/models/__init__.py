@@ -5,6 +5,7 @@ from itm.records.models.concentrate import (
     LaboratoryReport,
     SampleValue,
 )
+from itm.records.models.direct import DirectRun, DirectSetup
 from itm.records.models.inspections import Inspection, InspectionLine
 from itm.records.models.kept import Evaluation, Move, Record, Seal
 from itm.records.models.latest import LatestRecord
@@ -19,6 +20,8 @@ __all__ = [
     "ConcentrateCheck",
     "ConcentrateSample",
     "DeviceClock",
+    "DirectRun",
+    "DirectSetup",
     "Evaluation",
     "FlowRun",
     "FlushStep",

@@ -9,7 +9,7 @@ from itm.accounts.models import User
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.visits import Visit
 from itm.registry.access import Scoped, ScopedQuerySet
-from itm.registry.models import FlowPoint, Proportioner, Site
+from itm.registry.models import FlowPoint, Proportioner, Site, Tank
 
 
 class ProportioningTest(Tracked, Scoped):
@@ -31,6 +31,12 @@ class ProportioningTest(Tracked, Scoped):
         AS_FOUND = "as_found", "as found"
         AS_LEFT = "as_left", "as left"
 
+    class Method(models.TextChoices):
+        BENCH = "bench", "premix standards and discharge samples on a bench"
+        TWO_FLOWS = "two_flows", "flow of concentrate over flow of solution"
+        DRAW_DOWN = "draw_down", "tank draw-down over time"
+        OTHER_LIQUID = "other_liquid", "another liquid in place of concentrate"
+
     site_path = "site"
     guard = "sealed"
     # What a record is without what handing it in gave it.
@@ -40,7 +46,14 @@ class ProportioningTest(Tracked, Scoped):
     site = models.ForeignKey(Site, models.PROTECT, related_name="tests")
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="tests")
     proportioner = models.ForeignKey(Proportioner, models.PROTECT, related_name="tests")
-    bench = models.ForeignKey("records.Bench", models.PROTECT, related_name="tests")
+    # Frozen at Prepare. A bench test has its bench; a direct one names the tank it draws from.
+    method = models.CharField(max_length=12, choices=Method.choices, default=Method.BENCH)
+    bench = models.ForeignKey(
+        "records.Bench", models.PROTECT, null=True, blank=True, related_name="tests"
+    )
+    tank = models.ForeignKey(
+        Tank, models.PROTECT, null=True, blank=True, related_name="direct_tests"
+    )
     purpose = models.CharField(max_length=14, choices=Purpose.choices)
     phase = models.CharField(max_length=10, choices=Phase.choices, default=Phase.AS_FOUND)
     adjusted = models.CharField(
@@ -110,12 +123,18 @@ class ProportioningTest(Tracked, Scoped):
                 violation_error_message="This record is already corrected by another one.",
             ),
             models.UniqueConstraint(
-                fields=["visit", "proportioner", "phase"],
+                fields=["visit", "proportioner", "phase", "method"],
                 condition=~Q(state="abandoned") & Q(amends=None),
                 name="one_test_a_phase",
                 violation_error_message=(
-                    "This visit already has such a test: as found and as left are one result each."
+                    "This visit already has such a test by this method: as found and as left are "
+                    "one result each."
                 ),
+            ),
+            models.CheckConstraint(
+                condition=Q(method="bench", bench__isnull=False, tank=None)
+                | (~Q(method="bench") & Q(bench=None, tank__isnull=False)),
+                name="test_by_bench_or_from_tank",
             ),
         ]
         indexes = [
@@ -141,6 +160,19 @@ class ProportioningTest(Tracked, Scoped):
     def maker_id(self) -> int:
         """The organisation whose record it is."""
         return self.visit.contractor_id
+
+    @property
+    def is_direct(self) -> bool:
+        """Whether its percents come from flows or levels, and from no bench."""
+        return self.method != self.Method.BENCH
+
+    @property
+    def drawn_from(self) -> Tank:
+        """The tank that the proportioner drew from on the day, wherever it stands now."""
+        found = self.tank if self.bench is None else self.bench.tank
+        if found is None:
+            raise LookupError("A test has a bench or a tank.")
+        return found
 
 
 class FlowRun(Tracked):

@@ -54,7 +54,8 @@ class LotForm(RegistryForm):
 
 class InstrumentForm(RegistryForm):
     resolution = NumberField(
-        help_text="One step of its display, in its own unit: 0.0001 for four decimals."
+        help_text="One step of its display, in its own unit: 0.0001 for four decimals of nD, 1 for "
+        "a flow meter that shows whole litres a minute."
     )
     repeatability = NumberField(
         required=False,

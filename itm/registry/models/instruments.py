@@ -1,4 +1,4 @@
-"""Instruments that read the bench, and the certificates of their calibration."""
+"""Instruments that read the bench or a flow, and the certificates of their calibration."""
 
 from typing import Self
 
@@ -19,18 +19,23 @@ class InstrumentQuerySet(TrackedQuerySet):
 
 
 class Instrument(Tracked):
-    """A refractometer or conductivity meter, in the unit of its own display."""
+    """A refractometer, conductivity meter or flow meter, in the unit of its own display."""
 
     class Method(models.TextChoices):
         REFRACTIVE_INDEX = "refractive_index", "Refractive index (nD)"
         BRIX = "brix", "Brix scale"
         CONDUCTIVITY = "conductivity", "Conductivity"
+        FLOW = "flow", "Flow"
 
     class Unit(models.TextChoices):
         NONE = "", "no unit (nD)"
         BRIX = "% Brix", "% Brix"
         MICROSIEMENS = "µS/cm", "µS/cm"
         MILLISIEMENS = "mS/cm", "mS/cm"
+        LITRES_A_MINUTE = "L/min", "L/min"
+        LITRES_A_SECOND = "L/s", "L/s"
+        CUBIC_METRES_AN_HOUR = "m³/h", "m³/h"
+        US_GALLONS_A_MINUTE = "US gpm", "US gpm"
 
     owner_path = "organisation"
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="instruments")
@@ -91,17 +96,23 @@ class Instrument(Tracked):
             models.CheckConstraint(
                 condition=Q(method="refractive_index", unit="")
                 | Q(method="brix", unit="% Brix")
-                | Q(method="conductivity", unit__in=["µS/cm", "mS/cm"]),
+                | Q(method="conductivity", unit__in=["µS/cm", "mS/cm"])
+                | Q(method="flow", unit__in=["L/min", "L/s", "m³/h", "US gpm"]),
                 name="instrument_unit_fits_method",
                 violation_error_message=(
                     "The unit does not fit: nD has none, a Brix scale reads %% Brix, "
-                    "a conductivity meter µS/cm or mS/cm."
+                    "a conductivity meter µS/cm or mS/cm, a flow meter L/min, L/s, m³/h or US gpm."
                 ),
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.name} ({self.serial_number})"
+
+    @property
+    def reads_bottles(self) -> bool:
+        """Whether a bench can be read with it."""
+        return self.method != self.Method.FLOW
 
 
 class CertificateQuerySet(TrackedQuerySet):

@@ -1,0 +1,49 @@
+"""What experience says about a direct measurement while the run can still be prolonged."""
+
+from calc.direct import IN_SOLUTION, moved_enough, seconds_more, seconds_to_move
+from calc.direct_form import DRAW_DOWN
+from calc.vessels import height
+from itm.core.durations import in_words
+from itm.records.direct_inputs import vessel_of
+from itm.records.evaluate import flow_of
+from itm.records.models import DirectRun, DirectSetup, FlowRun
+
+
+def direct_remarks(setup: DirectSetup, run: FlowRun) -> list[str]:
+    """On the measurements of one flow point; they refuse nothing."""
+    row, out = run.direct, []
+    if DirectRun.Source.NAMEPLATE in (row.concentrate_source, row.second_source):
+        out.append("A flow from the nameplate was not measured: it is no evidence of a percent.")
+    if setup.test.method == DRAW_DOWN:
+        out += _on_level(setup, run)
+    elif setup.meter_in == IN_SOLUTION and row.concentrate_flow and run.solution_flow:
+        share = 100 * row.concentrate_flow / run.solution_flow
+        if share > 3 * float(setup.test.nominal_percent):
+            out.append(
+                f"That is {share:.3g} % of the solution where {setup.test.nominal_percent:g} % is "
+                "nominal: look at the units, and whether a totaliser was read as a flow."
+            )
+    return out
+
+
+def _on_level(setup: DirectSetup, run: FlowRun) -> list[str]:
+    """How long to run, before it runs and while it does."""
+    vessel, step, row = vessel_of(setup), setup.level_step, run.direct
+    before, after, taken = row.level_before, row.level_after, row.duration
+    if vessel is None or step is None or before is None or not 0 < before <= height(vessel):
+        return []
+    if after is not None and taken is not None:
+        if moved_enough(before, after, step):
+            return []
+        more = in_words(round(seconds_more(before - after, taken, step)))
+        return [
+            f"The level sank by less than ten steps of its scale: run about {more} longer at this "
+            "flow, read the level again and write the whole time (ten steps: common practice)."
+        ]
+    drawn = flow_of(run) * float(setup.test.nominal_percent) / 100
+    needed = in_words(round(seconds_to_move(vessel, before, step, drawn)))
+    return [
+        f"At {run.solution_flow_typed or run.flow_point.flow_typed} and nominal percent the level "
+        f"sinks by ten steps of its scale in about {needed}: run at least so long (common "
+        "practice)."
+    ]
