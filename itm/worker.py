@@ -21,6 +21,8 @@ if not apps.ready:  # a worker starts here; the web has long been set up
 
 from itm.core import outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
+from itm.findings.alarms import sound
+from itm.notices.alarm_mail import send_alarm
 from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports.services import render_report
@@ -29,6 +31,7 @@ from itm.schedule import sweep
 JOBS: dict[str, Callable[..., None]] = {
     "look_through_file": look_through_file,
     "render_report": render_report,
+    "send_alarm": send_alarm,
     "send_summary": send_summary,
     "take_file_in": take_file_in,
 }
@@ -44,6 +47,7 @@ GIVEN_UP: dict[str, tuple[int, Callable[..., None]]] = {
 CLOCK: dict[str, Callable[[datetime], None]] = {
     "sweep_standing": sweep.catch_up,
     "promise_summaries": promise_summaries,
+    "sound_alarms": sound,
     "gather_news": gather,
 }
 
@@ -88,6 +92,11 @@ app.conf.update(
             "schedule": crontab(minute="2-59/15"),
             "options": {"expires": 900.0},
         },
+        "sound-alarms": {
+            "task": "sound_alarms",
+            "schedule": SWEEP_SECONDS,
+            "options": {"expires": SWEEP_SECONDS},
+        },
         "gather-news": {
             "task": "gather_news",
             "schedule": SWEEP_SECONDS,
@@ -113,6 +122,12 @@ def sweep_standing() -> None:
 def promise_summary_mails() -> None:
     """Promise the summary mails that are owed. May run twice and beside itself."""
     CLOCK["promise_summaries"](timezone.now())
+
+
+@app.task(name="sound_alarms")
+def sound_alarms() -> None:
+    """Sound the notice clocks that ran out. May run twice and beside itself."""
+    CLOCK["sound_alarms"](timezone.now())
 
 
 @app.task(name="gather_news")

@@ -9,11 +9,11 @@ from itm.core.errors import Refused
 from itm.records import past
 from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest, RestorationLine
+from itm.records.restoration import OUT
 from itm.registry import relocating
 from itm.registry.models import FoamSystem, Proportioner, Relocation, Tank
 from itm.registry.relocating import Movable
 from itm.schedule import services as schedule
-from itm.trends.impairments import OUT
 
 State = ProportioningTest.State
 

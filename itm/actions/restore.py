@@ -6,9 +6,9 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
-from itm.findings import opening
+from itm.findings import impairing, opening
 from itm.records import restoration
-from itm.records.models import RestorationLine
+from itm.records.models import RestorationLine, Visit
 
 
 @transaction.atomic
@@ -19,6 +19,7 @@ def end_line(
     raises."""
     done = restoration.end_line(actor=actor, line=line, outcome=outcome, at=at, **more)
     opening.after_line(actor=actor, line=done, at=at)
+    _follow(actor, done, at)
     return done
 
 
@@ -27,6 +28,7 @@ def reopen_line(*, actor: Actor, line: RestorationLine, at: datetime) -> Restora
     """Raises what `records.restoration.reopen_line` raises. May run twice."""
     done = restoration.reopen_line(actor=actor, line=line)
     opening.after_reopened(actor=actor, line=done, at=at)
+    _follow(actor, done, at)
     return done
 
 
@@ -36,4 +38,11 @@ def put_back(*, actor: Actor, line: RestorationLine, at: datetime, **more: Any) 
     raises."""
     later = restoration.put_back(actor=actor, line=line, at=at, **more)
     opening.after_put_back(actor=actor, line=later, at=at)
+    _follow(actor, later, at)
     return later
+
+
+def _follow(actor: Actor, line: RestorationLine, at: datetime) -> None:
+    """The visit as it stands now: ending its last line has ended it elsewhere."""
+    visit = Visit.objects.get(pk=line.visit_id)
+    impairing.follow(actor=actor, visit=visit, at=at)

@@ -8,6 +8,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
+from itm.findings import impairing
 from itm.records import queries
 from itm.records.drafts import State, locked_visit
 from itm.records.models import Visit
@@ -45,4 +46,5 @@ def start_test_day(
     for test in visit.tests.filter(state=State.DRAFT):
         test.tested_on = date_at(visit.site.time_zone, at)
         test.save(by=actor)
+    impairing.follow(actor=actor, visit=visit, at=at)
     return visit

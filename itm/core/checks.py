@@ -18,6 +18,7 @@ UNSCOPED = {
     "accounts.User": "a person is read through memberships",
     "accounts.Organisation": "the root of ownership itself",
     "accounts.Membership": "read through its organisation at sign-in",
+    "findings.NoticeClock": "clocks are public rules, not anybody's data",
     "schedule.Programme": "programmes are public rules, not anybody's data",
     "notices.Gathering": "says up to when the history was read for news",
     "notices.Wish": "a person's own choice, read through the membership that acts",

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from calc.units import FLOW, PRESSURE
 from itm.accounts.actor import Actor
+from itm.actions.prepare_test import prepare_test
 from itm.actions.restore import end_line
 from itm.actions.start_test_day import start_test_day
 from itm.core.quantities import Quantity, quantity
@@ -84,7 +85,7 @@ def prepare(
     crew: Crew, visit: Visit, *, purpose: str, phase: str = "as_found", adjusted: str = ""
 ) -> ProportioningTest:
     proportioner = crew.world.proportioners[crew.planned.site, crew.planned.tag]
-    return preparing.prepare_test(
+    return prepare_test(
         actor=crew.actor,
         visit=visit,
         proportioner=proportioner,

@@ -14,7 +14,7 @@ from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core import history, outbox
 from itm.core.models import Change, Installation
-from itm.demo import checks, direct, papers, programmes
+from itm.demo import checks, direct, findings, papers, programmes
 from itm.demo import crew as work
 from itm.demo.crew import Crew
 from itm.demo.registry import World, build
@@ -67,6 +67,7 @@ def load(
         with transaction.atomic():
             programmes.tell(world, told["programmes"])
             papers.bring(world, told["papers"])
+            findings.tell(world, told["findings"])
             _plan_ahead(world, told["planned_visits"])
             _tell_news(now)
             history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)

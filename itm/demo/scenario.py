@@ -19,6 +19,7 @@ PROGRAMMES = PATH.with_name("programmes.json")
 PAPERS = PATH.with_name("papers.json")
 CHECKS = PATH.with_name("checks.json")
 DIRECT = PATH.with_name("direct.json")
+FINDINGS = PATH.with_name("findings.json")
 DAYS_A_YEAR = 365.25
 MORNING = time(8, 30)
 HOURS_RUNNING = 3  # how long the crew of the running visit has been at work
@@ -32,6 +33,7 @@ def scenario() -> dict[str, Any]:
     told["papers"] = json.loads(PAPERS.read_text(encoding="utf-8"))["files"]
     told["checks"] = json.loads(CHECKS.read_text(encoding="utf-8"))
     told["direct"] = json.loads(DIRECT.read_text(encoding="utf-8"))["tests"]
+    told["findings"] = json.loads(FINDINGS.read_text(encoding="utf-8"))
     return told
 
 

@@ -14,9 +14,9 @@ from itm.core.clock import date_at
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.findings import rights
+from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.models.deficiencies import ORIGINS
-from itm.findings.opening import say
 from itm.records.models import ConcentrateCheck, ProportioningTest
 from itm.registry.models import Attachment, Grant, Site
 from itm.schedule.models.duties import LINKS
@@ -248,6 +248,11 @@ def close(*, actor: Actor, deficiency: Deficiency, step: Step, at: datetime) -> 
     return row
 
 
+def may_end(row: Deficiency) -> bool:
+    """Whether a reason alone may end it: a person noted it, or what opened it has changed."""
+    return row.cause == Cause.BY_HAND or row.steps.filter(verb=Verb.UNSETTLED).exists()
+
+
 @transaction.atomic
 def end(*, actor: Actor, deficiency: Deficiency, reason: str, at: datetime) -> Deficiency:
     """Without a fix: it was a slip, or what it rested on has changed. By a qualified person, with
@@ -259,7 +264,7 @@ def end(*, actor: Actor, deficiency: Deficiency, reason: str, at: datetime) -> D
     row = locked(deficiency)
     if not reason.strip():
         raise Refused("reason_missing", "Say why it ends without a fix.", "reason")
-    if row.cause != Cause.BY_HAND and not row.steps.filter(verb=Verb.UNSETTLED).exists():
+    if not may_end(row):
         raise Refused(
             "stands",
             "What opened it still stands. It closes against a later record that shows the fix.",

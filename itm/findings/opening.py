@@ -14,6 +14,7 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.figures import day
 from itm.findings import rules
+from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.rules import Found
 from itm.records.evaluate import supply
@@ -40,17 +41,6 @@ def origin_of(row: Origin) -> dict[str, Any]:
     if isinstance(row, RestorationLine):
         return {"restoration_line": row}
     return {RECORD_LINKS[type(row)]: row}
-
-
-def say(
-    actor: Actor, deficiency: Deficiency, verb: str, at: datetime, words: str = "", **more: Any
-) -> Step:
-    """One line in the life of a deficiency."""
-    made: Step = Step.objects.create(
-        by=actor, deficiency=deficiency, verb=verb, at=at, person=actor.person,
-        organisation=actor.organisation_name, words=words[:500], **more,
-    )  # fmt: skip
-    return made
 
 
 def open_ones(**where: Any) -> QuerySet[Deficiency]:

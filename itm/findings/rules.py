@@ -150,3 +150,9 @@ def of_answers(words: str, answers: Sequence[Mapping[str, Any]], spot: str, note
 def code_of(answer: str) -> str:
     """The rule that names this answer, or the one for everything else."""
     return next((code for code, rule in rules().items() if answer in rule.answers), "inspection")
+
+
+def source_of(ground: str) -> str:
+    """Where the rule with this ground comes from, and how sure it is."""
+    found = next((rule for rule in rules().values() if rule.ground == ground), None)
+    return f"{found.source}; {found.confidence}" if found else ""

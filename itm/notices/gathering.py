@@ -15,6 +15,7 @@ from uuid import UUID
 from django.db import transaction
 
 from itm.core.history import Change
+from itm.findings.models import Answer, Deficiency, Impairment, Order, Question, Step
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
 from itm.records.models import (
@@ -197,6 +198,43 @@ def of_inspection(change: Change) -> list[News.Kind]:
     return [K.INSPECTED] if change.verb == "created" else []
 
 
+def of_deficiency(change: Change) -> list[News.Kind]:
+    if change.verb == "created" and change.after.get("cause") == "left_out":
+        return []  # the line of the restoration list tells it
+    kinds = {
+        "created": K.WRONG, "classed": K.WRONG_CLASSED, "assigned": K.WRONG_ASSIGNED,
+        "closed": K.WRONG_CLOSED, "ended": K.WRONG_CLOSED,
+    }  # fmt: skip
+    return [kinds[change.verb]] if change.verb in kinds else []
+
+
+def of_step(change: Change) -> list[News.Kind]:
+    kinds = {"proposed": K.FIX_PROPOSED, "alarm": K.CLOCK}
+    verb = change.after.get("verb", "")
+    return [kinds[verb]] if verb in kinds else []
+
+
+def of_impairment(change: Change) -> list[News.Kind]:
+    """Those by hand; of a test day the visit itself tells."""
+    if change.verb == "created":
+        return [] if change.after.get("visit_id") else [K.TAKEN_OUT]
+    return [K.BROUGHT_BACK] if change.verb == "ended" else []
+
+
+def of_question(change: Change) -> list[News.Kind]:
+    kinds = {"created": K.ASKED, "closed": K.QUESTION_CLOSED}
+    return [kinds[change.verb]] if change.verb in kinds else []
+
+
+def of_answer(change: Change) -> list[News.Kind]:
+    return [K.ANSWERED]
+
+
+def of_order(change: Change) -> list[News.Kind]:
+    kinds = {"created": K.ORDERED, "seen": K.ORDER_SEEN, "met": K.ORDER_MET}
+    return [kinds[change.verb]] if change.verb in kinds else []
+
+
 # Of what, and whom it concerns -------------------------------------------------------------------
 
 Keyed = dict[UUID, list[Found]]
@@ -252,6 +290,46 @@ def inspections(keys: Keys) -> Keyed:
     return one_each(rows.values_list("key", "key", "site", "organisation"))
 
 
+def deficiencies(keys: Keys) -> Keyed:
+    """Whoever found it is told besides those of the site."""
+    rows = Deficiency.objects.filter(key__in=keys)
+    return one_each(rows.values_list("key", "key", "site", "organisation"))
+
+
+def steps(keys: Keys) -> Keyed:
+    out: Keyed = {}
+    rows = Step.objects.filter(key__in=keys).select_related("deficiency", "impairment")
+    for row in rows:
+        found = row.deficiency or row.impairment
+        if found is not None:
+            out[row.key] = [Found(found.key, found.site_id, found.organisation_id)]
+    return out
+
+
+def impairments(keys: Keys) -> Keyed:
+    rows = Impairment.objects.filter(key__in=keys)
+    return one_each(rows.values_list("key", "key", "site", "organisation"))
+
+
+def questions(keys: Keys) -> Keyed:
+    """The crew of the record is told besides owner and authority."""
+    return {row.key: [_asked(row)] for row in Question.objects.filter(key__in=keys)}
+
+
+def answers(keys: Keys) -> Keyed:
+    rows = Answer.objects.filter(key__in=keys).select_related("question")
+    return {row.key: [_asked(row.question)] for row in rows}
+
+
+def _asked(row: Question) -> Found:
+    return Found(row.key, row.site_id, row.record.maker_id)
+
+
+def orders(keys: Keys) -> Keyed:
+    rows = Order.objects.filter(key__in=keys)
+    return one_each(rows.values_list("key", "key", "site", "organisation"))
+
+
 def one_each(rows: Iterable[tuple[UUID, UUID, int | None, int]]) -> Keyed:
     return {key: [Found(thing, site, to)] for key, thing, site, to in rows}
 
@@ -283,6 +361,12 @@ def whom_it_meets(row: Adoption) -> set[int]:
 
 
 RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Keyed]]] = {
+    "findings.Answer": (of_answer, answers),
+    "findings.Deficiency": (of_deficiency, deficiencies),
+    "findings.Impairment": (of_impairment, impairments),
+    "findings.Order": (of_order, orders),
+    "findings.Question": (of_question, questions),
+    "findings.Step": (of_step, steps),
     "records.ProportioningTest": (of_test, tests),
     "records.ConcentrateCheck": (of_test, checks),
     "records.Visit": (of_visit, visits),

@@ -15,6 +15,7 @@ from django.urls import reverse
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.findings.models import Deficiency, Impairment, Order, Question
 from itm.notices.models import News
 from itm.records.inspection_queries import inspections
 from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
@@ -259,11 +260,59 @@ def adoptions(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     return each(rows, things, words)
 
 
+def wrong(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    """Class and words of the deficiency as they stand now."""
+    things = Deficiency.objects.visible_to(actor).select_related("site")
+    return each(rows, things, of_deficiency)
+
+
+def of_deficiency(row: News, found: Deficiency) -> Told:
+    url = reverse("deficiency", args=[found.key])
+    detail = f"{found.get_severity_display()}: {found.words}"
+    return Told(row.get_kind_display(), found.site.name, url, detail)
+
+
+def out_of_service(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    things = Impairment.objects.visible_to(actor).select_related("site", "visit")
+    return each(rows, things, of_impairment)
+
+
+def of_impairment(row: News, found: Impairment) -> Told:
+    url = reverse("impairment", args=[found.key])
+    detail = found.ended_words if row.kind == K.BROUGHT_BACK else found.why
+    return Told(row.get_kind_display(), found.site.name, url, row.note or detail)
+
+
+def questions(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    things = Question.objects.visible_to(actor).select_related("site", "organisation")
+    return each(rows, things, of_question)
+
+
+def of_question(row: News, asked: Question) -> Told:
+    url = reverse("question", args=[asked.key])
+    return Told(row.get_kind_display(), asked.site.name, url, asked.words[:200])
+
+
+def orders(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    things = Order.objects.visible_to(actor).select_related("site", "organisation")
+    return each(rows, things, of_order)
+
+
+def of_order(row: News, made: Order) -> Told:
+    url = reverse("order", args=[made.key])
+    detail = f"{made.organisation.name}, by {day(made.due_on)}: {made.words[:200]}"
+    return Told(row.get_kind_display(), made.site.name, url, detail)
+
+
 TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]]], ...] = (
     ({K.HANDED_IN, K.SENT_BACK, K.SEALED}, tests),
     ({K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED}, visits),
     ({K.INSPECTED}, rounds),
     ({K.OUTSTANDING}, outstanding),
+    ({K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED, K.WRONG_CLOSED}, wrong),
+    ({K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK}, out_of_service),
+    ({K.ASKED, K.ANSWERED, K.QUESTION_CLOSED}, questions),
+    ({K.ORDERED, K.ORDER_SEEN, K.ORDER_MET}, orders),
     ({K.OVERDUE}, overdue),
     ({K.SHIFTED}, shifted),
     ({K.ENGAGED, K.ENGAGEMENT_CHANGED}, grants),

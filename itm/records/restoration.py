@@ -12,6 +12,8 @@ from itm.records.drafts import State, locked_visit, new_key, require_started
 from itm.records.models import RestorationLine, Visit
 
 Outcome = RestorationLine.Outcome
+# A line is out while nobody ended it, or while it was left out and no later line follows it.
+OUT = Q(outcome=Outcome.OPEN) | Q(outcome=Outcome.LEFT_OUT, followed_by=None)
 
 
 @transaction.atomic
@@ -109,9 +111,7 @@ def _hand_over(row: RestorationLine, handed_to: str, handed_at: datetime | None)
 
 def _end_impairment(actor: Actor, visit: Visit, at: datetime) -> None:
     """Over when no line is open and none is left out without having been put back."""
-    out = visit.restoration_lines.filter(
-        Q(outcome=Outcome.OPEN) | Q(outcome=Outcome.LEFT_OUT, followed_by__isnull=True)
-    )
+    out = visit.restoration_lines.filter(OUT)
     if visit.restored_at is None and visit.started_at is not None and not out.exists():
         visit.restored_at, visit.restored_by = at, actor.person
         visit.save(by=actor, text="The last line is back in place.")

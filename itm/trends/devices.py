@@ -8,11 +8,11 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.records.models import LatestRecord, RestorationLine
+from itm.records.restoration import OUT
 from itm.registry.models import Proportioner
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.queries import asked, standing_of
-from itm.trends.impairments import OUT
 from itm.trends.latest import LatestResult, results_of
 
 
@@ -39,7 +39,11 @@ def proportioners(actor: Actor) -> QuerySet[Proportioner]:
 
 
 def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRow]:
-    """Rows for devices that the actor was shown to see, in four queries however many they are."""
+    """Rows for devices that the actor was shown to see, in four queries however many they are.
+
+    Out is a device with a line of its restoration list out, or of a system that somebody took out
+    of service by hand.
+    """
     latest = latest_results(devices)
     tests, retests, checks = duties_of(devices, now)
     lines = RestorationLine.objects.filter(
@@ -48,7 +52,14 @@ def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRo
         visit__started_at__isnull=False,
         visit__restored_at=None,
     )
-    out = set(lines.values_list("proportioner_id", flat=True))
+    by_hand = Proportioner.objects.filter(
+        pk__in=[device.pk for device in devices], system__impairments__back_at=None,
+        system__impairments__impairment__visit=None,
+        system__impairments__impairment__ended_at=None,
+        system__impairments__isnull=False,
+    )  # fmt: skip
+    of_lines = lines.order_by().values_list("proportioner_id", flat=True)
+    out = set(of_lines.union(by_hand.order_by().values_list("pk", flat=True)))
     return [
         DeviceRow(
             proportioner=device,

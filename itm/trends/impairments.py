@@ -1,47 +1,51 @@
-"""Systems out of service, from the first valve moved until the last one is back."""
+"""Systems out of service, as the lists show them."""
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.figures import thin
-from itm.records.models import RestorationLine, Visit
-from itm.records.progress import out_of_service
-from itm.registry.models import FoamSystem
-
-# A line is out while nobody ended it, or while it was left out and no later line follows it.
-OUT = Q(outcome="") | Q(outcome="left_out", followed_by=None)
+from itm.findings.models import ClockAdoption, ImpairedSystem, Impairment
+from itm.records.models import RestorationLine
+from itm.records.restoration import OUT
 
 
-def impairments(actor: Actor) -> QuerySet[Visit]:
-    """Started visits whose restoring is not at its end, lines left out of service included."""
-    return Visit.objects.visible_to(actor).filter(started_at__isnull=False, restored_at=None)
+def impairments(actor: Actor) -> QuerySet[Impairment]:
+    """Those that last, lines left out of service after a test included."""
+    rows = Impairment.objects.visible_to(actor)
+    return rows.filter(ended_at=None, taken_back_at=None)
 
 
-def visits_with_what_is_out(visits: Iterable[int]) -> dict[int, Visit]:
-    """Visits by primary key, each with its lines that are out in `out`; two queries."""
-    lines = RestorationLine.objects.filter(OUT).select_related("proportioner__system")
-    rows = Visit.objects.filter(pk__in=list(visits)).select_related("site", "contractor")
-    rows = rows.prefetch_related(Prefetch("restoration_lines", lines, to_attr="out"))
-    return {row.pk: row for row in rows}
+def with_what_is_out(impairments: Iterable[int]) -> dict[int, Any]:
+    """By primary key, each with the systems not back yet in `out`, and in `left` its lines left
+    out of service, where it has any. `clocked` says whether a notice clock holds at its site."""
+    systems = ImpairedSystem.objects.filter(back_at=None).select_related("system")
+    left = RestorationLine.objects.filter(OUT, outcome="left_out")
+    rows: QuerySet[Any] = Impairment.objects.filter(pk__in=list(impairments)).annotate(
+        leaves=Exists(left.filter(visit=OuterRef("visit"))),
+        clocked=Exists(ClockAdoption.objects.filter(site=OuterRef("site"))),
+    )
+    rows = rows.select_related("site", "visit__contractor", "organisation")
+    found = list(rows.prefetch_related(Prefetch("systems", systems, to_attr="out")))
+    by_visit: dict[int, list[RestorationLine]] = {}
+    visits = [row.visit_id for row in found if row.leaves]
+    for line in left.filter(visit__in=visits) if visits else ():
+        by_visit.setdefault(line.visit_id, []).append(line)
+    for row in found:
+        row.left = by_visit.get(row.visit_id, [])
+    return {row.pk: row for row in found}
 
 
 def systems_out(actor: Actor) -> set[int]:
-    """Primary keys of the systems that are out: a line of one of their proportioners is, or a test
-    day runs at their site and nobody said yet for which of them. Until it is said, each of them may
-    be the one."""
-    visits = impairments(actor)
-    lines = RestorationLine.objects.filter(OUT, visit__in=visits)
-    unsaid = visits.filter(restoration_lines=None)
-    systems = FoamSystem.objects.filter(site__in=unsaid.order_by().values("site"))
-    of_lines = lines.order_by().values_list("proportioner__system", flat=True)
-    return set(of_lines.union(systems.order_by().values_list("pk", flat=True)))
+    """Primary keys of the systems that are out today."""
+    rows = ImpairedSystem.objects.filter(back_at=None, impairment__in=impairments(actor))
+    return set(rows.order_by().values_list("system", flat=True))
 
 
-def hours_out(visit: Visit, now: datetime) -> str:
+def hours_out(started_at: datetime, now: datetime) -> str:
     """Whole hours since the first valve moved."""
-    lasted = out_of_service(visit, now)
-    hours = int(lasted.total_seconds() // 3600) if lasted else 0
+    hours = int((now - started_at).total_seconds() // 3600)
     return "1 hour" if hours == 1 else f"{thin(hours)} hours"

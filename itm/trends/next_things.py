@@ -22,6 +22,9 @@ from django.db.models.functions import TruncDate
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.findings import clocks
+from itm.findings.models import Deficiency
+from itm.findings.queries import PLACE
 from itm.records.models import LatestRecord, Move, ProportioningTest, Visit
 from itm.registry.models import Certificate, Grant, Instrument
 from itm.schedule import calibrations
@@ -29,22 +32,23 @@ from itm.schedule.due import Standing
 from itm.schedule.models import Duty
 from itm.schedule.queries import at_sites, few_sites, open_duties, standing_of
 from itm.schedule.told import READ
-from itm.trends.impairments import impairments, visits_with_what_is_out
+from itm.trends.impairments import impairments, with_what_is_out
 from itm.trends.latest import LatestResult, State, results_of
 from itm.trends.stretch import PAGE, Stretch, page_number, stretch
 from itm.trends.thing import (
     Thing,
     never_calibrated,
     not_proven,
-    not_restored,
     sent_back,
     to_calibrate,
     to_do,
 )
+from itm.trends.wrong_things import not_restored, open_deficiencies, to_put_right
 
 MOST = 500  # counted of one standing; beyond it the number says nothing more
 KINDS = {
     "impairment": "Out of service",
+    "deficiency": "Deficiency",
     "result": "Latest result not proven",
     "overdue": "Overdue",
     "due": "Due",
@@ -131,6 +135,7 @@ def branches_of(actor: Actor) -> list[tuple[str, QuerySet[Any]]]:
     out = marked(impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at"))
     rows = [
         ("impairment", out.order_by("started_at", "pk")),
+        ("deficiency", open_deficiencies(actor, sites).order_by("severity", "opened_at", "pk")),
         ("result", marked_results(actor, sites).order_by("rank", "tested_on", "pk")),
         ("result", marked_waiting(actor).order_by("place", "tested_on", "pk")),
         *duty_branches(actor, sites).items(),
@@ -236,7 +241,10 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
     by_kind: dict[str, set[int]] = {}
     for kind, _, _, pk in rows:
         by_kind.setdefault(source(kind), set()).add(pk)
-    visits = visits_with_what_is_out(by_kind.get("visit", set()))
+    out_of_service = with_what_is_out(by_kind.get("impairment", set()))
+    wrong = keyed(Deficiency.objects.select_related(*PLACE), by_kind.get("deficiency", set()))
+    clocked = [row for row in out_of_service.values() if row.clocked]
+    running = clocks.running(clocked, now) if clocked else {}
     tests = keyed(
         ProportioningTest.objects.select_related(
             "site", "visit__contractor", "proportioner__system"
@@ -255,7 +263,9 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
     out = []
     for kind, _, _, pk in rows:
         if kind == "impairment":
-            out.append(not_restored(visits[pk], now))
+            out.append(not_restored(out_of_service[pk], now, running.get(pk, [])))
+        elif kind == "deficiency":
+            out.append(to_put_right(wrong[pk], actor))
         elif source(kind) == "certificate":
             out.append(to_calibrate(papers[pk], now, actor))
         elif kind == NOT_ON_RECORD:
@@ -272,8 +282,8 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
 
 
 def source(kind: str) -> str:
-    if kind == "impairment":
-        return "visit"
+    if kind in ("impairment", "deficiency"):
+        return kind
     if kind.startswith(CALIBRATION):
         return "certificate"
     if kind == NOT_ON_RECORD:

@@ -6,13 +6,12 @@ from uuid import UUID
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
-from itm.records.models import ProportioningTest, Visit
+from itm.records.models import ProportioningTest
 from itm.registry.models import Certificate, Instrument
 from itm.schedule import calibrations
 from itm.schedule.due import Standing
 from itm.schedule.models import Duty
 from itm.schedule.told import told
-from itm.trends.impairments import hours_out
 from itm.trends.latest import LatestResult, State
 
 
@@ -32,23 +31,6 @@ class Thing:
     standing: Standing | None = None
     limits: str = ""
     certainty: str = ""
-
-
-def not_restored(visit: Visit, now: datetime) -> Thing:
-    left = [line for line in visit.out if line.outcome == "left_out"]  # type: ignore[attr-defined]
-    systems = sorted({line.proportioner.system.name for line in visit.out})  # type: ignore[attr-defined]
-    detail = "; ".join(f"{line.text} ({line.reason})" for line in left)
-    return Thing(
-        kind="impairment",
-        what="Out of service: left so after the test" if left else "Out of service for a test",
-        site=visit.site.name,
-        where=", ".join(systems) or "systems not named yet",
-        how_long=hours_out(visit, now),
-        who=visit.coordinator or visit.contractor.name,
-        page="visit",
-        key=visit.key,
-        detail=detail,
-    )
 
 
 def not_proven(

@@ -16,7 +16,7 @@ from itm.registry.models import Grant
 from itm.schedule import calibrations
 from itm.schedule.models import Requirement
 from itm.schedule.queries import open_duties
-from itm.trends.impairments import hours_out
+from itm.trends.impairments import hours_out, impairments
 from itm.trends.latest import State
 
 # How many of each are listed; the page of all visits has the rest.
@@ -71,11 +71,11 @@ def own_visits(actor: Actor) -> QuerySet[Visit]:
 
 def running_visits(actor: Actor, now: datetime) -> Few:
     """Started and not restored: these systems are out of service, for so many `hours_out`."""
-    rows = own_visits(actor).filter(started_at__isnull=False, restored_at=None)
+    rows = own_visits(actor).filter(impairment__in=impairments(actor))
     out = RestorationLine.objects.filter(visit=OuterRef("pk"), outcome="")
     found = few(rows.annotate(still_open=Exists(out)).order_by("started_at", "pk"))
     for row in found.rows:
-        row.hours_out = hours_out(row, now)
+        row.hours_out = hours_out(row.started_at, now)
     return found
 
 

@@ -29,6 +29,7 @@ from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, beside, show, wanted, within_site
 from itm.web.record_steps import Pages, step_addresses
+from itm.web.wrong import wrong_by
 
 LIMITS = Narrow(
     "limits", "Limits",
@@ -139,6 +140,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     verbs = ("change", "hand_in", "sign", "send_back", "abandon", "amend")
     context = page(form, row) | {
         "record": row,
+        "wrong": wrong_by(actor, row),
         "page_name": "check",
         "verb_names": PAGES.names,
         "missing": missing,

@@ -36,6 +36,7 @@ from itm.web.listing import (
 )
 from itm.web.lot_ranges import shown_ranges
 from itm.web.sites import crumbs_to
+from itm.web.wrong import wrong_at
 
 TANKS = Narrow("kind", "Type", queries.TANK_KINDS)
 LOTS = Narrow("kind", "Type", queries.LOT_KINDS)
@@ -87,6 +88,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     mine = queries.may_change(actor, row)
     context = {
         "tank": row,
+        "wrong": wrong_at(actor, row),
         "attached": attached(actor, row),
         "mine": mine,
         "writes": mine and row.retired_on is None,

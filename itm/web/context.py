@@ -9,6 +9,7 @@ NAVIGATION = {
     "owner": [
         ("Next things", "home"),
         ("Sites", "sites"),
+        ("Deficiencies", "deficiencies"),
         ("Lots", "lots"),
         ("Programmes", "programmes"),
         ("Trends", "trends"),
@@ -18,6 +19,7 @@ NAVIGATION = {
         ("Visits", "home"),
         ("Next things", "due"),
         ("Sites", "sites"),
+        ("Deficiencies", "deficiencies"),
         ("Instruments", "instruments"),
         ("Trends", "trends"),
         ("Search", "search"),
@@ -26,6 +28,7 @@ NAVIGATION = {
         ("Systems", "home"),
         ("Next things", "due"),
         ("Sites", "sites"),
+        ("Deficiencies", "deficiencies"),
         ("Programmes", "programmes"),
         ("Trends", "trends"),
         ("Search", "search"),

@@ -18,6 +18,7 @@ from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
 from itm.web.sites import crumbs_to
+from itm.web.wrong import wrong_at
 
 KINDS = Narrow("kind", "Kind", queries_equipment.EQUIPMENT_KINDS)
 FORM = "registry/equipment_form.html"
@@ -78,6 +79,7 @@ def equipment(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "equipment": row,
         "attached": attached(actor, row),
+        "wrong": wrong_at(actor, row),
         "moves": queries_equipment.moves_of(actor, row),
         "mine": queries.may_change(actor, row),
         "crumbs": [*crumbs_at(row), (row.tag, "")],

@@ -34,6 +34,8 @@ EVERYTHING = (
     ("Concentrate checks", "checks"),
     ("Concentrate samples", "bottles"),
     ("PFAS inventory", "pfas_inventory"),
+    ("Deficiencies", "deficiencies"),
+    ("Impairments", "impairments"),
 )
 SHOWN = (("in_use", "in use"), ("retired", "retired"), ("all", "all"))
 

@@ -11,6 +11,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from itm.actions.prepare_test import prepare_test
 from itm.core.figures import day, percent
 from itm.records import preparing, queries
 from itm.records.cautions import PREPARE
@@ -53,7 +54,7 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
     again = f"{reverse('test_new', args=[key])}?proportioner={device.key}"
 
     def write() -> Any:
-        test = preparing.prepare_test(
+        test = prepare_test(
             actor=actor, visit=visit, proportioner=device, at=timezone.now(), **form.prepared()
         )
         for remark in remarks_on(test):

@@ -27,6 +27,7 @@ from itm.web.guard import actor_of, signed_in
 from itm.web.record_steps import Pages, step_addresses
 from itm.web.results_page import page
 from itm.web.steps import address, crumbs, steps
+from itm.web.wrong import wrong_by
 
 
 @signed_in
@@ -62,6 +63,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         "once": uuid.uuid4(),
         "seal": getattr(row, "seal", None),
         "record": row,
+        "wrong": wrong_by(actor, row),
         "page_name": "test",
         **_change(row, form),
         "verb_names": PAGES.names,

@@ -14,6 +14,7 @@ from itm.accounts.actor import require_kind
 from itm.actions.change_site import change_site
 from itm.actions.oversee import end_oversight, name_authority, take_naming_back
 from itm.core.figures import day
+from itm.findings.queries import open_orders
 from itm.records import queries as records
 from itm.registry import (
     overseeing,
@@ -30,6 +31,7 @@ from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import brief, now_in, there
 from itm.web.listing import Cell, Column, List, Step, beside, show, wanted
+from itm.web.wrong import wrong_at
 
 VISITS = 10  # the latest on a site's page; the visits' own list has them all
 LEADS = {
@@ -102,6 +104,8 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "site": row,
         "attached": attached(actor, row),
+        "wrong": wrong_at(actor, row),
+        "orders": open_orders(actor, row),
         "all_files": queries_attachments.attachment_count(actor, row),
         "today": day(today),
         "mine": queries.may_change(actor, row),

@@ -25,6 +25,7 @@ from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, beside, show, wanted, within_site
 from itm.web.sites import crumbs_to
+from itm.web.wrong import wrong_at
 
 KIND = Narrow("kind", "Type", queries.SYSTEM_KINDS)
 FUEL = Narrow("fuel", "Fuel", queries.FUELS)
@@ -83,6 +84,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "system": row,
         "attached": attached(actor, row),
+        "wrong": wrong_at(actor, row),
         "site": row.site,
         "limits": _limits(row),
         "grounds": words_of(row.criterion, row.criterion_source).grounds,
@@ -178,6 +180,7 @@ def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "device": row,
         "attached": attached(actor, row),
+        "wrong": wrong_at(actor, row),
         "to_put_back": to_put_back,
         "moves": queries_equipment.moves_of(actor, row),
         "written": written,

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.accounts.actor import Actor, require_kind
 from itm.actions.start_test_day import start_test_day as start
+from itm.actions.take_back_start import take_back_start
 from itm.core.figures import day, instant
 from itm.records import queries, services
 from itm.records.cautions import PREPARE
@@ -214,7 +215,7 @@ def start_test_day(request: HttpRequest, key: UUID) -> HttpResponse:
 @require_POST
 def start_take_back(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
-    services.take_back_start(actor=actor, visit=queries.visit(actor, key))
+    take_back_start(actor=actor, visit=queries.visit(actor, key), at=timezone.now())
     messages.success(request, "Taken back: the test day has not begun.")
     return redirect("visit", key=key)
 

@@ -29,6 +29,10 @@ API: dict[tuple[str, str], Row] = {
     ("instrument", "patch"): ("instrument", "registry", "404", "ok", "404"),
     ("duties", "get"): ("", "read", "ok", "ok", "ok"),
     ("duty", "get"): ("duty", "read", "ok", "ok", "ok"),
+    ("findings", "get"): ("", "read", "ok", "ok", "ok"),
+    ("finding", "get"): ("deficiency", "read", "ok", "ok", "ok"),
+    ("impairments", "get"): ("", "read", "ok", "ok", "ok"),
+    ("impairment", "get"): ("impairment", "read", "ok", "ok", "ok"),
     ("inspections", "get"): ("", "read", "ok", "ok", "ok"),
     # Without a body nobody is told more than that one is needed; test_inspections.py asks who may.
     ("inspections", "post"): ("", "hand_in", "ok", "ok", "ok"),

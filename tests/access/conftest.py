@@ -1,6 +1,6 @@
 """Everything that an address can name, for the tables of pages and of the interface."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import pytest
 from django.utils import timezone
@@ -11,6 +11,11 @@ from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
+from itm.findings import asking
+from itm.findings.clocks import adopt_clock
+from itm.findings.deciding import note_by_hand, note_repair
+from itm.findings.impairing import open_by_hand
+from itm.findings.models import NoticeClock
 from itm.notices import services as notices
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
@@ -27,6 +32,8 @@ from tests.factories import (
     StoreMovementFactory,
 )
 from tests.itm.intake.imports import handed_in
+
+NOON = datetime.combine(TODAY, time(12), UTC)
 
 
 @pytest.fixture
@@ -56,10 +63,37 @@ def things(scene) -> dict[str, dict]:
     bottle_of_check = drafted.samples.first()
     drafted_report = answered([bottle_of_check], scene.contractor)
     direct = direct_day(scene, "two_flows").test
+    wrong = note_by_hand(
+        actor=scene.owner, site=scene.site, thing=scene.system, severity=3, words="A sign is gone",
+        found_on=TODAY, at=NOON,
+    )  # fmt: skip
+    step = note_repair(
+        actor=scene.owner, deficiency=wrong, part="sign", who="The porter", repaired_at=NOON,
+        at=NOON,
+    )  # fmt: skip
+    out = open_by_hand(
+        actor=scene.owner, site=scene.site, systems=[scene.system], reason="a leak",
+        coordinator="Duty engineer", started_at=NOON, at=NOON,
+    )  # fmt: skip
+    clock = NoticeClock.objects.get(code="commanders-at-72-hours")
+    [held] = adopt_clock(
+        actor=scene.owner, clock=clock, sites=[scene.site], checked_against="", at=NOON
+    )
+    asked = asking.ask(actor=scene.authority, record=sealed, words="Which water?", at=NOON)
+    ordered = asking.order(
+        actor=scene.authority, site=scene.site, words="Retest it", due_on=TODAY, at=NOON
+    )
     return {
         "": {},
         "direct draft": {"key": direct.key},
         "direct run": {"key": direct.runs.first().key},
+        "deficiency": {"key": wrong.key},
+        "deficiency and step": {"key": wrong.key, "step": step.key},
+        "impairment": {"key": out.key},
+        "clock": {"code": clock.code},
+        "adopted clock": {"key": held.key},
+        "question": {"key": asked.key},
+        "order": {"key": ordered.key},
         "sealed check": {"key": papered.key},
         "sealed laboratory report": {"key": papered.laboratory_reports.get().key},
         "draft check": {"key": drafted.key},

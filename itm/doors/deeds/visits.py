@@ -4,7 +4,9 @@ import uuid
 from typing import Any
 
 from itm.actions.hand_in import hand_in as hand_in_test
+from itm.actions.prepare_test import prepare_test as prepare
 from itm.actions.start_test_day import start_test_day as start
+from itm.actions.take_back_start import take_back_start as take_back
 from itm.core.clock import date_at
 from itm.core.errors import NotFound, Refused
 from itm.doors.entry import Call, Done
@@ -63,7 +65,7 @@ def start_test_day(call: Call) -> Done:
 
 
 def take_back_start(call: Call) -> Done:
-    visit = services.take_back_start(actor=call.actor, visit=call.row)
+    visit = take_back(actor=call.actor, visit=call.row, at=call.at)
     return Done(visit, _started(visit))
 
 
@@ -93,7 +95,7 @@ def prepare_test(call: Call) -> Done:
     if isinstance(given["bench"], preparing.NewBench):
         new = {**vars(given["bench"]), "key": bench_key(call.entry.key)}
         given["bench"] = preparing.NewBench(**new)
-    test = preparing.prepare_test(
+    test = prepare(
         actor=call.actor, visit=call.row, proportioner=device, at=call.at, key=call.entry.key,
         **given,
     )  # fmt: skip

@@ -6,7 +6,9 @@ from django.db import models
 from django.db.models import Q
 
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.findings.models.clocks import NoticeClock
 from itm.findings.models.deficiencies import ORIGINS, Deficiency, any_one, only
+from itm.findings.models.impairments import Impairment
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest, RestorationLine
 from itm.registry.models import Attachment
 
@@ -26,10 +28,19 @@ class Step(Tracked):
         UNSETTLED = "unsettled", "what it rests on has changed"
         NOTED = "noted", "note"
         CLOSED = "closed", "closed"
+        # Of impairments alone.
+        ROUND = "round", "round of the fire watch"
+        CHANGED = "changed", "changed"
+        ALARM = "alarm", "a clock has run out"
 
-    part_of = "deficiency"
+    part_of = "finding"
     guard = "append_only"
-    deficiency = models.ForeignKey(Deficiency, models.PROTECT, related_name="steps")
+    deficiency = models.ForeignKey(
+        Deficiency, models.PROTECT, null=True, blank=True, related_name="steps"
+    )
+    impairment = models.ForeignKey(
+        Impairment, models.PROTECT, null=True, blank=True, related_name="steps"
+    )
     verb = models.CharField(max_length=12, choices=Verb.choices)
     at = models.DateTimeField(help_text="When it was entered")
     person = models.CharField(max_length=200)
@@ -54,11 +65,33 @@ class Step(Tracked):
     photo = models.ForeignKey(
         Attachment, models.PROTECT, null=True, blank=True, related_name="finding_steps"
     )
+    clock = models.ForeignKey(
+        NoticeClock, models.PROTECT, null=True, blank=True, related_name="steps",
+        help_text="Which clock this answers, or which ran out",
+    )  # fmt: skip
     objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["at", "pk"]
         constraints = [
+            models.CheckConstraint(
+                condition=Q(deficiency__isnull=False, impairment=None, clock=None)
+                | Q(deficiency=None, impairment__isnull=False),
+                name="finding_step_of_one_finding",
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb="alarm") | Q(clock__isnull=False), name="alarm_names_its_clock"
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb="round") | ~Q(who="") & Q(happened_at__isnull=False),
+                name="round_names_who_and_when",
+                violation_error_message="A round names who walked it, and when.",
+            ),
+            models.UniqueConstraint(
+                fields=["impairment", "clock"],
+                condition=Q(verb="alarm"),
+                name="clock_alarms_once",
+            ),
             models.CheckConstraint(
                 condition=only(ORIGINS, "") | any_one(ORIGINS), name="finding_step_of_one_record"
             ),
@@ -74,7 +107,7 @@ class Step(Tracked):
                 violation_error_message="A repair names the part, who did it, and when.",
             ),
             models.CheckConstraint(
-                condition=~Q(verb__in=["classed", "unsettled", "noted"]) | ~Q(words=""),
+                condition=~Q(verb__in=["classed", "unsettled", "noted", "changed"]) | ~Q(words=""),
                 name="finding_step_says_why",
                 violation_error_message="Say why.",
             ),

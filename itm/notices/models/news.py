@@ -39,6 +39,20 @@ class News(Scoped):
         NAMED = "named", "Authority named"
         OVERSIGHT_CHANGED = "oversight_changed", "Authority lets go"
         FILE_WITHDRAWN = "file_withdrawn", "File withdrawn"
+        WRONG = "wrong", "Deficiency opened"
+        WRONG_CLASSED = "wrong_classed", "Deficiency in another class"
+        WRONG_ASSIGNED = "wrong_assigned", "Deficiency given to somebody"
+        FIX_PROPOSED = "fix_proposed", "A later record shows a fix"
+        WRONG_CLOSED = "wrong_closed", "Deficiency closed"
+        TAKEN_OUT = "taken_out", "Taken out of service"
+        BROUGHT_BACK = "brought_back", "Brought back into service"
+        CLOCK = "clock", "Notice clock ran out"
+        ASKED = "asked", "Question asked"
+        ANSWERED = "answered", "Question answered"
+        QUESTION_CLOSED = "question_closed", "Question closed"
+        ORDERED = "ordered", "Order made"
+        ORDER_SEEN = "order_seen", "Order seen by the owner"
+        ORDER_MET = "order_met", "Order met"
 
     site_path = "site"
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -115,7 +129,23 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
     ),
     "service": (
         "Systems out of service, and back",
-        (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED),
+        (
+            K.OUT,
+            K.OUT_TAKEN_BACK,
+            K.LEFT_OUT,
+            K.RESTORED,
+            K.TAKEN_OUT,
+            K.BROUGHT_BACK,
+            K.CLOCK,
+        ),
+    ),
+    "wrong": (
+        "Deficiencies: opened, class, who sees to it, closed",
+        (K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED, K.WRONG_CLOSED),
+    ),
+    "authority": (
+        "Questions and orders of an authority",
+        (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED, K.ORDERED, K.ORDER_SEEN, K.ORDER_MET),
     ),
     "programmes": (
         "Programmes: adopted, ended, rows that wait",
@@ -132,15 +162,18 @@ SUBJECT_OF = {kind: name for name, (_, kinds) in SUBJECTS.items() for kind in ki
 
 EVERYBODY = (
     K.OVERDUE, K.SHIFTED, K.SEALED, K.INSPECTED, K.ADOPTED, K.ADOPTION_ENDED, K.NAMED,
-    K.OVERSIGHT_CHANGED, K.FILE_WITHDRAWN,
+    K.OVERSIGHT_CHANGED, K.FILE_WITHDRAWN, K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED,
+    K.FIX_PROPOSED, K.WRONG_CLOSED, K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK, K.ORDERED, K.ORDER_SEEN,
+    K.ORDER_MET,
 )  # fmt: skip
+QUESTIONS = (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED)
 SERVICE = (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED)
 ENGAGEMENT = (K.ENGAGED, K.ENGAGEMENT_CHANGED)
 # A bottle under way belongs to a draft, so that its line goes to the maker of the check alone.
 # An authority sees no draft and nothing that is only handed in; the contractor of a visit is told
 # as the one to whom the line goes, and another contractor of the site not at all.
 TOLD: dict[str, tuple[News.Kind, ...]] = {
-    "owner": (*EVERYBODY, *SERVICE, *ENGAGEMENT, K.HANDED_IN, K.SENT_BACK),
-    "authority": (*EVERYBODY, *SERVICE),
+    "owner": (*EVERYBODY, *SERVICE, *QUESTIONS, *ENGAGEMENT, K.HANDED_IN, K.SENT_BACK),
+    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS),
     "contractor": tuple(kind for kind in EVERYBODY if kind != K.SEALED),
 }

@@ -22,6 +22,8 @@ class FilesField(forms.FileField):
 
     def clean(self, data: Any, initial: Any = None) -> list[Any]:
         given = data if isinstance(data, list | tuple) else [data] if data else []
+        if not given and not self.required:
+            return []
         if not given:
             raise forms.ValidationError("Choose at least one file.", code="required")
         return [super(FilesField, self).clean(one, initial) for one in given]

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from itm.accounts.actor import Actor, system
+from itm.findings import impairing
 from itm.records import latest
 from itm.records.models import Bench, Evaluation, Move, ProportioningTest, RestorationLine, Visit
 from itm.registry.models import Instrument, Proportioner
@@ -21,7 +22,7 @@ def visited(
     contractor: Actor, device: Proportioner, on: date, *, started: bool = True,
     restored: bool = True,
 ) -> Visit:  # fmt: skip
-    return Visit.objects.create(
+    visit: Visit = Visit.objects.create(
         by=BY,
         site=device.system.site,
         contractor=contractor.organisation,
@@ -30,6 +31,8 @@ def visited(
         started_at=noon(on) if started else None,
         restored_at=noon(on) if started and restored else None,
     )
+    impairing.follow(actor=BY, visit=visit, at=noon(on))
+    return visit
 
 
 def kept(
@@ -88,7 +91,9 @@ def moved(test: ProportioningTest, verb: str, on: date, reason: str = "") -> Non
 
 def line(visit: Visit, device: Proportioner, **facts: Any) -> RestorationLine:
     position = facts.pop("position", 1)
-    return RestorationLine.objects.create(
+    row: RestorationLine = RestorationLine.objects.create(
         by=BY, visit=visit, proportioner=device, position=position,
         **{"text": "Concentrate isolation valve open", **facts},
     )  # fmt: skip
+    impairing.follow(actor=BY, visit=visit, at=noon(visit.planned_on))
+    return row

@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from itm.accounts.models import Organisation
 from itm.core import history
+from itm.findings import impairing
 from itm.registry.models import Site
 from itm.schedule import queries
 from itm.schedule.due import Result
@@ -129,6 +130,7 @@ def test_an_impairment_is_listed_with_its_hours_until_everything_is_back(scene):
     assert thing.where == scene.system.name
     visit.restored_at = NOW
     visit.save(by=BY)
+    impairing.follow(actor=BY, visit=visit, at=NOW)
     assert kinds(scene) == []
 
 

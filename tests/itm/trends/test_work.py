@@ -7,6 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from itm.accounts.models import Organisation
+from itm.findings import impairing
 from itm.records.models import Bottle, FlowRun, FlushStep, Reading
 from itm.schedule.services import start_duties
 from itm.trends import work
@@ -79,6 +80,7 @@ def test_visits_are_planned_then_running_then_gone(scene):
     assert [v.pk for v in work.planned_visits(scene.contractor).rows] == [visit.pk]
     visit.started_at = NOW
     visit.save(by=BY)
+    impairing.follow(actor=BY, visit=visit, at=NOW)
     assert work.planned_visits(scene.contractor).rows == []
     [running] = work.running_visits(scene.contractor, NOW).rows
     assert running.still_open is False
@@ -86,6 +88,7 @@ def test_visits_are_planned_then_running_then_gone(scene):
     assert work.running_visits(scene.contractor, NOW).rows[0].still_open is True
     visit.restored_at = NOW
     visit.save(by=BY)
+    impairing.follow(actor=BY, visit=visit, at=NOW)
     assert work.running_visits(scene.contractor, NOW).rows == []
 
 

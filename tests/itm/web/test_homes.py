@@ -69,7 +69,7 @@ def test_owner_reads_the_hours_of_an_impairment(client, scene, sign_in):
     text = page(sign_in(client, scene.owner))
     assert "out of service" in text
     assert "for 3 hours" in text
-    assert reverse("visit", args=[visit.key]) in URL.findall(text)
+    assert reverse("impairment", args=[visit.impairment.key]) in URL.findall(text)
 
 
 def test_owner_narrows_the_list_by_its_address(client, scene, sign_in):

@@ -1,0 +1,92 @@
+"""What people of the invented world did about what is wrong; most of it opened by itself."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from itm.actions.note_deficiency import note_deficiency
+from itm.demo.registry import World
+from itm.findings import asking, clocks, deciding, impairing
+from itm.findings.models import Deficiency, NoticeClock
+
+
+def tell(world: World, told: dict[str, Any]) -> None:
+    for one in told["clocks"]:
+        _adopt(world, one)
+    for one in told["by_hand"]:
+        _by_hand(world, one)
+    for one in told["impairments"]:
+        _out(world, one)
+    for one in told["orders"]:
+        _order(world, one)
+
+
+def _noon(world: World, told: dict[str, Any]) -> datetime:
+    return world.ages.now - timedelta(days=told["days_ago"], hours=-1)
+
+
+def _adopt(world: World, told: dict[str, Any]) -> None:
+    at = _noon(world, told)
+    clocks.adopt_clock(
+        actor=world.actor(told["owner"], at.date()), sites=[world.sites[told["site"]]], at=at,
+        clock=NoticeClock.objects.get(code=told["clock"]),
+        checked_against=told["checked_against"],
+    )  # fmt: skip
+
+
+def _by_hand(world: World, told: dict[str, Any]) -> None:
+    site, at = world.sites[told["site"]], _noon(world, told)
+    day = world.ages.day(told["days_ago"], site.time_zone)
+    actor = world.actor(told["owner"], at.date())
+    row = note_deficiency(
+        actor=actor, site=site, thing=site.systems.get(name=told["system"]), at=at,
+        severity=told["class"], words=told["words"], found_on=day,
+    )  # fmt: skip
+    target = world.ages.day(-told["target_in_days"], site.time_zone)
+    deciding.assign(
+        actor=actor, deficiency=row, responsible=told["responsible"], assigned=None,
+        target_on=target, at=at + timedelta(hours=1),
+    )  # fmt: skip
+    if mended := told.get("repaired"):
+        later = at + timedelta(days=mended["after_days"])
+        deciding.note_repair(
+            actor=actor, deficiency=row, part=mended["part"], who=mended["who"],
+            repaired_at=later, at=later,
+        )  # fmt: skip
+
+
+def _out(world: World, told: dict[str, Any]) -> None:
+    """With its rounds and who was told, to its end; signed for by somebody with a qualification."""
+    site, began = world.sites[told["site"]], _noon(world, told)
+    actor = world.actor(told["owner"], began.date())
+    if actor.user is not None:
+        actor.user.qualification = actor.user.qualification or "Plant engineer"
+        actor.user.save(by=actor)
+    row = impairing.open_by_hand(
+        actor=actor, site=site, started_at=began, at=began,
+        systems=list(site.systems.filter(name__in=told["systems"])),
+        **{name: told[name] for name in ("reason", "coordinator", "water", "stands_in")},
+        expected_end_at=began + timedelta(hours=told["hours"]),
+    )  # fmt: skip
+    for one in told["told"]:
+        at = began + timedelta(hours=one["after_hours"])
+        clock = NoticeClock.objects.get(code=one["clock"]) if "clock" in one else None
+        impairing.tell(
+            actor=actor, impairment=row, who=one["who"], how=one["how"],
+            reference=one["reference"], told_at=at, at=at, clock=clock,
+        )  # fmt: skip
+    for hours in told["rounds"]:
+        at = began + timedelta(hours=hours)
+        impairing.walk_round(actor=actor, impairment=row, who=told["watch"], walked_at=at, at=at)
+    ended = began + timedelta(hours=told["hours"])
+    impairing.end_by_hand(
+        actor=actor, impairment=row, words=told["ended"], ended_at=ended, at=ended
+    )
+
+
+def _order(world: World, told: dict[str, Any]) -> None:
+    site, at = world.sites[told["site"]], _noon(world, told)
+    asking.order(
+        actor=world.actor(told["authority"], at.date()), site=site, words=told["words"], at=at,
+        due_on=world.ages.day(-told["due_in_days"], site.time_zone),
+        deficiency=Deficiency.objects.get(site=site, words=told["of"]),
+    )  # fmt: skip

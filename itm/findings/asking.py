@@ -1,0 +1,116 @@
+"""Questions of an authority on a record, and orders with a day."""
+
+from datetime import date, datetime
+
+from django.db import transaction
+
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.core.errors import Conflict, Forbidden, Refused
+from itm.findings import rights
+from itm.findings.models import Answer, Deficiency, Order, Question
+from itm.records.models import Record
+from itm.records.models.kept import on
+from itm.registry.models import Site, SiteAuthority
+
+
+def require_authority(actor: Actor, site: Site) -> None:
+    watched = SiteAuthority.objects.covering(actor.today).filter(site=site)
+    if not watched.filter(organisation=actor.organisation_id).exists():
+        raise Forbidden("Only an authority of the site can do this.")
+
+
+@transaction.atomic
+def ask(*, actor: Actor, record: Record, words: str, at: datetime) -> Question:
+    """On a sealed record. Raises Forbidden; Refused words_missing, not_sealed."""
+    require_authority(actor, record.site)
+    if record.state != record.State.SEALED:
+        raise Refused("not_sealed", "A question is asked on a sealed record.")
+    if not words.strip():
+        raise Refused("words_missing", "Write the question.", "words")
+    made: Question = Question.objects.create(
+        by=actor, site=record.site, organisation=actor.organisation, words=words.strip(),
+        asked_at=at, asked_by=actor.person, **on(record),
+    )  # fmt: skip
+    return made
+
+
+@transaction.atomic
+def answer(*, actor: Actor, question: Question, words: str, at: datetime) -> Answer:
+    """By anybody who sees it. Raises Conflict; Refused words_missing."""
+    row = _locked(question)
+    if not words.strip():
+        raise Refused("words_missing", "Write the answer.", "words")
+    made: Answer = Answer.objects.create(
+        by=actor, question=row, words=words.strip(), at=at, person=actor.person,
+        organisation=actor.organisation_name,
+    )  # fmt: skip
+    return made
+
+
+@transaction.atomic
+def close_question(*, actor: Actor, question: Question, at: datetime) -> Question:
+    """By the authority that asked. May run twice. Raises Forbidden."""
+    if question.organisation_id != actor.organisation_id:
+        raise Forbidden(f"Only {question.organisation}, who asked, can close this question.")
+    row = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
+    if row.closed_at is None:
+        row.closed_at, row.closed_by = at, actor.person
+        row.save(by=actor, verb="closed")
+    return row
+
+
+def _locked(question: Question) -> Question:
+    row = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
+    if row.closed_at is not None:
+        raise Conflict("This question is closed; a new one can be asked on the record.")
+    return row
+
+
+@transaction.atomic
+def order(
+    *, actor: Actor, site: Site, words: str, due_on: date, at: datetime,
+    deficiency: Deficiency | None = None,
+) -> Order:  # fmt: skip
+    """On a deficiency or on the site. Raises Forbidden; Refused words_missing, day_past."""
+    require_authority(actor, site)
+    if not words.strip():
+        raise Refused("words_missing", "Say what has to be done.", "words")
+    if due_on < date_at(site.time_zone, at):
+        raise Refused("day_past", "This day is over; set one that is to come.", "due_on")
+    made: Order = Order.objects.create(
+        by=actor, site=site, deficiency=deficiency, organisation=actor.organisation,
+        words=words.strip(), due_on=due_on, made_at=at, made_by_name=actor.person,
+    )  # fmt: skip
+    return made
+
+
+@transaction.atomic
+def see_order(*, actor: Actor, order: Order, at: datetime) -> Order:
+    """The owner has read it. May run twice. Raises Forbidden."""
+    rights.require_owner(actor, order.site, "say that it has seen an order")
+    row = Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
+    if row.seen_at is None:
+        row.seen_at, row.seen_by = at, actor.person
+        row.save(by=actor, verb="seen")
+    return row
+
+
+def require_maker(actor: Actor, order: Order) -> None:
+    if order.organisation_id != actor.organisation_id:
+        raise Forbidden(f"Only {order.organisation}, who made the order, can say that it is met.")
+
+
+@transaction.atomic
+def meet_order(*, actor: Actor, order: Order, words: str, at: datetime) -> Order:
+    """The authority that made it says that it is met, and by what. Raises Forbidden, Conflict;
+    Refused words_missing."""
+    require_maker(actor, order)
+    if not words.strip():
+        raise Refused("words_missing", "Say what shows that it is met.", "words")
+    row = Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
+    if row.met_at is not None:
+        raise Conflict(f"{row.met_by} has said already that this order is met.")
+    row.met_at, row.met_by, row.met_words = at, actor.person, words.strip()
+    row.save(by=actor, verb="met")
+    return row

@@ -1,0 +1,31 @@
+"""Hours and clocks in words, the same on every list."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from itm.core.figures import thin
+from itm.findings.clocks import Running
+
+
+def whole_hours(lasted: timedelta) -> str:
+    hours = int(lasted.total_seconds() // 3600)
+    return "1 hour" if hours == 1 else f"{thin(hours)} hours"
+
+
+def since(started_at: datetime, now: datetime) -> str:
+    return whole_hours(now - started_at)
+
+
+def clock_words(one: Running, now: datetime) -> str:
+    """“Commander, after 72 h: in 5 hours”; or that it ran out; or who was told."""
+    head = f"{one.clock.tell}, {one.clock.when}"
+    if one.told is not None:
+        return f"{head}: told, {one.told.who}"
+    if one.over:
+        late = whole_hours(now - one.at)
+        return f"{head}: ran out {late} ago, nobody noted as told"
+    return f"{head}: in {whole_hours(one.at - now)}"
+
+
+def clocks_in_words(running: Iterable[Running], now: datetime) -> list[str]:
+    return [clock_words(one, now) for one in running]

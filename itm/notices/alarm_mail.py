@@ -1,0 +1,73 @@
+"""A mail about a notice clock that ran out, to whoever has to see to it."""
+
+from urllib.parse import urlsplit
+from uuid import UUID
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.db.models import Q
+from django.urls import reverse
+from django.utils import timezone
+
+from itm.accounts.models import Membership
+from itm.findings.models import Impairment, Step
+from itm.findings.queries import steps_of
+
+ROLES = ("supervisor", "manager")
+
+
+def send_alarm(step_key: str) -> None:
+    """The promised job. Run twice it sends the same Message-ID twice, which many programs drop.
+
+    Nothing is sent once somebody was told, or the systems are back.
+    """
+    step = Step.objects.select_related("impairment__site__owner", "impairment__visit", "clock").get(
+        key=UUID(step_key)
+    )
+    row = step.impairment
+    if row is None or step.clock is None or not row.is_open or _answered(row, step):
+        return
+    for membership in _readers(row):
+        _message(membership, row, step).send()
+
+
+def _answered(row: Impairment, step: Step) -> bool:
+    return steps_of(row).filter(verb=Step.Verb.TOLD, clock=step.clock).exists()
+
+
+def _readers(row: Impairment) -> list[Membership]:
+    """Supervisors and managers of the owner and of whoever took the systems out."""
+    today = timezone.now().date()
+    rows = Membership.objects.filter(
+        Q(ended_on=None) | Q(ended_on__gt=today),
+        organisation__in=[row.site.owner_id, row.organisation_id],
+        role__in=ROLES,
+        user__is_active=True,
+    )
+    return list(rows.select_related("user", "organisation").order_by("pk"))
+
+
+def _message(membership: Membership, row: Impairment, step: Step) -> EmailMessage:
+    clock = step.clock
+    assert clock is not None
+    address = settings.PUBLIC_URL + reverse("impairment", args=[row.key])
+    names = ", ".join(str(one.system) for one in row.systems.select_related("system"))
+    body = (
+        f"{row.site.name}: {names} out of service: {row.why}.\n\n"
+        f"A notice clock ran out and nobody is noted as told: {clock.tell}, {clock.when}.\n"
+        f"{clock.words}\nSource: {clock.source}; {clock.confidence}. Local codes come first.\n\n"
+        f"Note who was told: {address}\n"
+    )
+    return EmailMessage(
+        subject=f"Notice clock ran out: {row.site.name}",
+        body=body,
+        to=[membership.user.email],
+        headers={
+            "Message-ID": f"<alarm.{step.key}.{membership.user.key}@{_host()}>",
+            "Auto-Submitted": "auto-generated",  # RFC 3834: out-of-office machines keep quiet
+        },
+    )
+
+
+def _host() -> str:
+    return urlsplit(settings.PUBLIC_URL).hostname or "localhost"

@@ -1,0 +1,54 @@
+"""What pages of other things show of what is wrong there."""
+
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+
+from itm.accounts.actor import Actor
+from itm.findings import clocks, queries, rights
+from itm.findings.wording import clocks_in_words, since
+from itm.registry.queries import site_of
+
+
+def wrong_at(actor: Actor, thing: Any) -> dict[str, Any]:
+    """For findings/parts/here.html on the page of a site or of a thing there."""
+    site = site_of(thing)
+    now = timezone.now()
+    rows = queries.open_at(actor, thing)
+    out = queries.impairments_at(actor, thing)
+    running = clocks.running(out, now) if out else {}
+    address = ""
+    if site is not None and rights.works_at(actor, site) and site.retired_on is None:
+        address = reverse("deficiency_new", args=[site.key])
+        name = queries.choice_of(thing)
+        address = f"{address}?at={name}" if name else address
+    return {
+        "rows": [(row, queries.where(row), queries.days_open(row, actor.today)) for row in rows],
+        "impairments": [
+            (row, since(row.started_at, now), clocks_in_words(running.get(row.pk, []), now))
+            for row in out
+        ],
+        "add": address,
+    }
+
+
+def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
+    """For findings/parts/record.html: what a record opened or closed, and what was asked of it."""
+    of_record = queries.of_record(actor, record) if record.handed_in_at else []
+    link = queries.link_of(record)
+    rows = []
+    for row in of_record:
+        fixed = getattr(row, f"fixed_by_{link}_id") == record.pk
+        opened = getattr(row, f"{link}_id") == record.pk
+        what = "closed against this record" if fixed else "opened by this record"
+        rows.append((row, what if fixed or opened else "found again, or a fix is proposed"))
+    untold = [row for row, _ in rows if row.severity == 1 and row.is_open and not row.was_told]
+    sealed = record.state == "sealed"
+    ask = f"{'test' if link == 'test' else 'check'}_question_new"
+    return {
+        "rows": rows,
+        "untold": untold if rights.works_at(actor, record.site) else [],
+        "questions": queries.questions_on(actor, record) if sealed else [],
+        "ask": reverse(ask, args=[record.key]) if sealed and actor.kind == "authority" else "",
+    }

@@ -1,0 +1,133 @@
+"""Impairments: of a test day, or by hand with rounds; never ended while a line is out."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.db import DatabaseError, connection, transaction
+
+from itm.actions import restore
+from itm.actions.take_back_start import take_back_start
+from itm.core.errors import Conflict, Forbidden, Refused
+from itm.findings import impairing
+from itm.findings.models import Impairment
+from itm.trends.impairments import systems_out
+from tests.deeds import discharged, prepared, restored
+
+AT = datetime(2026, 6, 15, 8, tzinfo=UTC)
+
+
+def by_hand(scene, actor=None, **more) -> Impairment:
+    given = {"reason": "a leak", "coordinator": "Duty engineer", "systems": [scene.system]}
+    return impairing.open_by_hand(
+        actor=actor or scene.owner, site=scene.site, started_at=AT, at=AT, **(given | more)
+    )
+
+
+def test_starting_a_test_day_opens_it_and_the_last_line_ends_it(scene):
+    day = discharged(prepared(scene))
+    row = Impairment.objects.get()
+    assert (row.visit, row.is_open) == (day.test.visit, True)
+    assert row.why == "annual proportioning test"
+    assert systems_out(scene.authority) == {scene.system.pk}
+    restored(day)
+    row.refresh_from_db()
+    day.test.visit.refresh_from_db()
+    assert row.ended_at == day.test.visit.restored_at
+    assert row.systems.get().back_at == row.ended_at
+    assert systems_out(scene.authority) == set()
+
+
+def test_a_line_left_out_keeps_it_open_until_it_is_put_back(scene):
+    day = discharged(prepared(scene))
+    line = day.test.visit.restoration_lines.order_by("position").first()
+    left = restore.end_line(
+        actor=day.actor, line=line, outcome="left_out", at=day.tick(), reason="worn seat",
+        handed_to="Duty engineer", handed_at=day.now,
+    )  # fmt: skip
+    restored(day)
+    assert Impairment.objects.get().is_open
+    restore.put_back(actor=day.actor, line=left, at=day.tick())
+    assert not Impairment.objects.get().is_open
+
+
+def test_a_line_opened_again_opens_the_impairment_again(scene):
+    day = restored(discharged(prepared(scene)))
+    line = day.test.visit.restoration_lines.first()
+    restore.reopen_line(actor=day.actor, line=line, at=day.tick())
+    assert Impairment.objects.get().is_open
+    assert systems_out(scene.owner) == {scene.system.pk}
+
+
+def test_a_start_taken_back_was_no_impairment(scene):
+    day = prepared(scene)
+    take_back_start(actor=day.actor, visit=day.test.visit, at=day.tick())
+    assert Impairment.objects.get().taken_back_at == day.now
+    assert systems_out(scene.owner) == set()
+
+
+def test_that_of_a_test_day_is_not_ended_by_hand(scene):
+    prepared(scene)
+    with pytest.raises(Refused, match="restoration list"):
+        impairing.end_by_hand(
+            actor=scene.owner, impairment=Impairment.objects.get(), words="it runs", ended_at=AT,
+            at=AT + timedelta(days=1),
+        )  # fmt: skip
+
+
+def test_one_by_hand_has_rounds_and_ends_with_words(scene):
+    row = by_hand(scene)
+    later = AT + timedelta(hours=2)
+    impairing.walk_round(
+        actor=scene.contractor, impairment=row, who="A watchman", walked_at=later, at=later
+    )
+    with pytest.raises(Refused, match="had not begun"):
+        impairing.walk_round(
+            actor=scene.owner, impairment=row, who="x", walked_at=AT - timedelta(hours=1), at=later
+        )
+    with pytest.raises(Refused, match="brought back"):
+        impairing.end_by_hand(
+            actor=scene.owner, impairment=row, words=" ", ended_at=later, at=later
+        )
+    done = impairing.end_by_hand(
+        actor=scene.owner, impairment=row, words="new gasket", ended_at=later, at=later
+    )
+    assert not done.is_open
+    assert done.systems.get().back_at == later
+    with pytest.raises(Conflict):
+        impairing.walk_round(actor=scene.owner, impairment=row, who="x", walked_at=later, at=later)
+
+
+def test_it_is_not_ended_while_a_restoration_line_of_its_systems_is_out(scene):
+    row = by_hand(scene)
+    day = discharged(prepared(scene))
+    later = day.now + timedelta(hours=1)
+    ask = {"impairment": row, "words": "new gasket", "ended_at": later, "at": later}
+    with pytest.raises(Refused, match="put them back first"):
+        impairing.end_by_hand(actor=scene.owner, **ask)
+    restored(day)
+    assert not impairing.end_by_hand(actor=scene.owner, **ask).is_open
+
+
+def test_only_who_works_there_opens_one(scene):
+    with pytest.raises(Forbidden):
+        by_hand(scene, actor=scene.authority)
+    with pytest.raises(Refused, match="at least one system"):
+        by_hand(scene, systems=[])
+    with pytest.raises(Refused, match="coordinator"):
+        by_hand(scene, coordinator=" ")
+    with pytest.raises(Refused, match="expected back before"):
+        by_hand(scene, expected_end_at=AT - timedelta(hours=1))
+
+
+def test_the_database_keeps_every_impairment(scene):
+    by_hand(scene)
+    for statement in (
+        "DELETE FROM findings_impairedsystem",
+        "DELETE FROM findings_impairment",
+    ):
+        with pytest.raises(DatabaseError, match="never changed"), transaction.atomic():
+            connection.cursor().execute(statement)
+    row = Impairment.objects.get()
+    row.ended_at, row.ended_by = AT - timedelta(hours=1), "x"
+    with pytest.raises(DatabaseError, match="impairment_ends_after"), transaction.atomic():
+        row.save(by=scene.owner)
