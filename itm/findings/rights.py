@@ -4,19 +4,11 @@ from typing import Any
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden
-from itm.registry.models import Grant, Site
+from itm.registry import access
+from itm.registry.access import works_at
+from itm.registry.models import Site
 
 QUALIFIED = ("supervisor", "manager")
-
-
-def works_at(actor: Actor, site: Site) -> bool:
-    """The owner's own people, or a contractor engaged there today."""
-    if actor.organisation_id is None:
-        return False
-    if actor.organisation_id == site.owner_id:
-        return True
-    engaged = Grant.objects.covering(actor.today).filter(site=site)
-    return engaged.filter(organisation=actor.organisation_id).exists()
 
 
 def may_write(actor: Actor, finding: Any) -> bool:
@@ -34,8 +26,7 @@ def may_decide(actor: Actor, finding: Any) -> bool:
 
 
 def require_work(actor: Actor, site: Site) -> None:
-    if not works_at(actor, site):
-        raise Forbidden("Only the owner's own people or a contractor engaged here note findings.")
+    access.require_work(actor, site, "note findings")
 
 
 def require_write(actor: Actor, finding: Any) -> None:

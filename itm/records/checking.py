@@ -18,7 +18,8 @@ from itm.core.figures import day
 from itm.records import merge
 from itm.records.frozen_check import basis_of, criteria_of, programmes
 from itm.records.models import ConcentrateCheck, ConcentrateSample, Move, SampleValue
-from itm.registry.models import Grant, Site, Tank
+from itm.registry.access import require_work
+from itm.registry.models import Site, Tank
 
 State = ConcentrateCheck.State
 # Standard uncertainty of a reading beside a certificate, own choice: it covers the instrument, the
@@ -28,21 +29,8 @@ FROZEN = ("checked_on", "programmes", "u_refractive_index", "u_density")
 LOOSEST = {"u_refractive_index": Decimal("0.01"), "u_density": Decimal(20)}
 
 
-def may_check(actor: Actor, site: Site) -> bool:
-    """The owner's own people, or a contractor engaged there today."""
-    if actor.organisation_id is None:
-        return False
-    if actor.organisation_id == site.owner_id:
-        return True
-    engaged = Grant.objects.covering(actor.today).filter(site=site)
-    return engaged.filter(organisation=actor.organisation_id).exists()
-
-
 def require_checker(actor: Actor, site: Site) -> None:
-    if not may_check(actor, site):
-        raise Forbidden(
-            "Only the owner's own people or a contractor engaged here can check the concentrate."
-        )
+    require_work(actor, site, "check the concentrate")
 
 
 @transaction.atomic

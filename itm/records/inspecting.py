@@ -12,7 +12,8 @@ from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.records import wants
 from itm.records.models import Inspection, InspectionLine, Visit
-from itm.registry.models import Attachment, Grant, Site
+from itm.registry.access import require_work
+from itm.registry.models import Attachment, Site
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.models.duties import LINKS
 
@@ -44,14 +45,7 @@ class Entry:
 
 
 def require_inspector(actor: Actor, site: Site) -> None:
-    """The owner's own people, or a contractor engaged there today."""
-    if actor.organisation_id == site.owner_id:
-        return
-    engaged = Grant.objects.covering(actor.today).filter(
-        site=site, organisation=actor.organisation_id
-    )
-    if not engaged.exists():
-        raise Forbidden("Only the owner's own people or a contractor engaged here can inspect.")
+    require_work(actor, site, "inspect")
 
 
 def recorded(actor: Actor, once: uuid.UUID | str) -> Inspection | None:

@@ -4,13 +4,17 @@ A row reaches a person by one of four ways: the person's organisation owns the s
 of it, is engaged there today, or made the row itself. A model narrows a way by `open_to`.
 """
 
-from typing import Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
 
 from itm.accounts.actor import Actor
+from itm.core.errors import Forbidden
 from itm.core.history import TrackedQuerySet
+
+if TYPE_CHECKING:
+    from itm.registry.models import Site
 
 
 class ScopedQuerySet(TrackedQuerySet):
@@ -44,6 +48,25 @@ def _at(model: Any, lookup: str) -> str:
     if lookup == "in" and not path:
         return "pk__in"
     return f"{path}__{lookup}" if path else lookup
+
+
+def works_at(actor: Actor, site: "Site") -> bool:
+    """The owner's own people, or a contractor engaged there today: who tests, checks, inspects and
+    notes what happens, while others only read."""
+    from itm.registry.models import Grant
+
+    if actor.organisation_id is None:
+        return False
+    if actor.organisation_id == site.owner_id:
+        return True
+    engaged = Grant.objects.covering(actor.today).filter(site=site)
+    return engaged.filter(organisation=actor.organisation_id).exists()
+
+
+def require_work(actor: Actor, site: "Site", what: str) -> None:
+    """Refuse a verb to who only reads here; `what` goes on after "can"."""
+    if not works_at(actor, site):
+        raise Forbidden(f"Only the owner's own people or a contractor engaged here can {what}.")
 
 
 class Scoped(models.Model):

@@ -6,21 +6,15 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
-from itm.core.errors import Forbidden, NotFound, Refused
-from itm.registry.models import FoamSystem, Grant, Site
+from itm.core.errors import NotFound, Refused
+from itm.registry.access import require_work
+from itm.registry.models import FoamSystem, Site
 from itm.registry.services import keep, require_in_use
 from itm.schedule.models import Happening
 
 
 def require_witness(actor: Actor, site: Site) -> None:
-    """The owner's own people, or a contractor engaged there today."""
-    if actor.organisation_id == site.owner_id:
-        return
-    engaged = Grant.objects.covering(actor.today).filter(
-        site=site, organisation=actor.organisation_id
-    )
-    if not engaged.exists():
-        raise Forbidden("Only the owner's own people or a contractor engaged here note events.")
+    require_work(actor, site, "note events")
 
 
 def note(

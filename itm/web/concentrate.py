@@ -14,8 +14,9 @@ from itm.actions.add_tank import add_tank
 from itm.actions.change_tank import change_tank
 from itm.core.conversions import like, quantity
 from itm.core.figures import day
-from itm.records import check_queries, checking
+from itm.records import check_queries
 from itm.registry import queries, queries_equipment, queries_stores, services
+from itm.registry.access import works_at
 from itm.registry.changing_over import may_change_over
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
 from itm.registry.forms import LotForm, TankForm
@@ -102,7 +103,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "equipment": queries_equipment.equipment_of(actor, row),
         "moves": queries_equipment.moves_of(actor, row),
         "checks": check_queries.checks_of(actor, row),
-        "may_check": row.retired_on is None and checking.may_check(actor, row.site),
+        "may_check": row.retired_on is None and works_at(actor, row.site),
         "crumbs": [*crumbs_to(row.site), (row.tag, "")],
     }
     return render(request, "registry/tank.html", context)

@@ -17,6 +17,7 @@ from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.findings import deciding, forms, queries, rights, rules
 from itm.registry import queries as registry
+from itm.registry.access import works_at
 from itm.registry.attaching import Upload
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -43,7 +44,7 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
     site, within = within_site(request)
     asked = wanted(request, NARROWS, within)
     step = None
-    if site is not None and rights.works_at(actor, site) and site.retired_on is None:
+    if site is not None and works_at(actor, site) and site.retired_on is None:
         step = Step("Note a deficiency", reverse("deficiency_new", args=[site.key]))
     query = request.GET.urlencode()
     table = reverse("deficiencies_table") + (f"?{query}" if query else "")

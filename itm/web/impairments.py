@@ -16,11 +16,13 @@ from itm.core.figures import instant
 from itm.findings import clocks, forms, impairing, queries, rights
 from itm.findings.wording import clock_words, since, whole_hours
 from itm.registry import queries as registry
+from itm.registry.access import works_at
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.life import life
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted, within_site
 from itm.web.sites import crumbs_to
+from itm.web.wrong import deficiency_asked_for
 
 STANDS = Narrow("stands", "Stands", (("open", "out of service"), ("closed", "back in service")))
 CAUTION = (
@@ -37,7 +39,7 @@ def impairments(request: HttpRequest) -> HttpResponse:
     asked = wanted(request, (STANDS,), within)
     now = timezone.now()
     step = None
-    if site is not None and rights.works_at(actor, site) and site.retired_on is None:
+    if site is not None and works_at(actor, site) and site.retired_on is None:
         step = Step("Take systems out of service", reverse("impairment_new", args=[site.key]))
     listed = List(
         title="Impairments",
@@ -108,7 +110,7 @@ def impairment_new(request: HttpRequest, key: UUID) -> HttpResponse:
     site = registry.site(actor, key)
     rights.require_work(actor, site)
     now = timezone.now()
-    cause = _deficiency_asked_for(request, actor, site)
+    cause = deficiency_asked_for(request, site)
     form = forms.ImpairmentForm(
         request.POST or None, site=site, now=now, reason=cause.words[:200] if cause else ""
     )
@@ -125,20 +127,6 @@ def impairment_new(request: HttpRequest, key: UUID) -> HttpResponse:
         lead="Owner and authority see it from now on, on every list that names the system. A test "
         "day opens its own when it is started.",
     )  # fmt: skip
-
-
-def _deficiency_asked_for(request: HttpRequest, actor: Any, site: Any) -> Any:
-    """The deficiency named in the address; another site's is not found."""
-    asked = request.GET.get("deficiency", "")
-    if not asked:
-        return None
-    try:
-        found = queries.deficiency(actor, UUID(asked))
-    except ValueError as error:
-        raise NotFound("deficiency", asked) from error
-    if found.site_id != site.pk:
-        raise NotFound("deficiency", asked)
-    return found
 
 
 def _address(row: Any) -> str:

@@ -10,7 +10,6 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from itm.core.errors import NotFound
 from itm.core.figures import day, instant
 from itm.findings import asking, forms, queries
 from itm.records import check_queries
@@ -20,6 +19,7 @@ from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted
 from itm.web.sites import crumbs_to
+from itm.web.wrong import deficiency_asked_for
 
 STANDS = Narrow("stands", "Stands", (("open", "open"), ("closed", "closed")))
 ORDERS = Narrow("stands", "Stands", (("open", "open"), ("closed", "met")))
@@ -160,7 +160,7 @@ def order_new(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     site = registry.site(actor, key)
     asking.require_authority(actor, site)
-    cause = _cause(request, actor, site)
+    cause = deficiency_asked_for(request, site)
     there = reverse("deficiency", args=[cause.key]) if cause else reverse("site", args=[key])
     form = forms.OrderForm(request.POST or None)
     return edit(
@@ -171,19 +171,6 @@ def order_new(request: HttpRequest, key: UUID) -> HttpResponse:
         to=lambda row: reverse("order", args=[row.key]), said="The order is made.", back=there,
         lead=f"About: {cause.words}" if cause else f"About {site}.", crumbs=crumbs_to(site),
     )  # fmt: skip
-
-
-def _cause(request: HttpRequest, actor: Any, site: Any) -> Any:
-    asked = request.GET.get("deficiency", "")
-    if not asked:
-        return None
-    try:
-        found = queries.deficiency(actor, UUID(asked))
-    except ValueError as error:
-        raise NotFound("deficiency", asked) from error
-    if found.site_id != site.pk:
-        raise NotFound("deficiency", asked)
-    return found
 
 
 @signed_in

@@ -1,14 +1,33 @@
 """What pages of other things show of what is wrong there."""
 
 from typing import Any
+from uuid import UUID
 
+from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
 from itm.accounts.actor import Actor
-from itm.findings import clocks, queries, rights
+from itm.core.errors import NotFound
+from itm.findings import clocks, queries
 from itm.findings.wording import clocks_in_words, since
+from itm.registry.access import works_at
 from itm.registry.queries import site_of
+from itm.web.guard import actor_of
+
+
+def deficiency_asked_for(request: HttpRequest, site: Any) -> Any:
+    """The deficiency named in the address, or None; another site's is not found."""
+    asked = request.GET.get("deficiency", "")
+    if not asked:
+        return None
+    try:
+        found = queries.deficiency(actor_of(request), UUID(asked))
+    except ValueError as error:
+        raise NotFound("deficiency", asked) from error
+    if found.site_id != site.pk:
+        raise NotFound("deficiency", asked)
+    return found
 
 
 def wrong_at(actor: Actor, thing: Any) -> dict[str, Any]:
@@ -19,7 +38,7 @@ def wrong_at(actor: Actor, thing: Any) -> dict[str, Any]:
     out = queries.impairments_at(actor, thing)
     running = clocks.running(out, now) if out else {}
     address = ""
-    if site is not None and rights.works_at(actor, site) and site.retired_on is None:
+    if site is not None and works_at(actor, site) and site.retired_on is None:
         address = reverse("deficiency_new", args=[site.key])
         name = queries.choice_of(thing)
         address = f"{address}?at={name}" if name else address
@@ -48,7 +67,7 @@ def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
     ask = f"{'test' if link == 'test' else 'check'}_question_new"
     return {
         "rows": rows,
-        "untold": untold if rights.works_at(actor, record.site) else [],
+        "untold": untold if works_at(actor, record.site) else [],
         "questions": queries.questions_on(actor, record) if sealed else [],
         "ask": reverse(ask, args=[record.key]) if sealed and actor.kind == "authority" else "",
     }
