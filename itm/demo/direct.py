@@ -7,6 +7,7 @@ from typing import Any
 
 from calc.direct_form import DRAW_DOWN, OTHER_LIQUID
 from calc.units import FLOW
+from itm.actions.prepare_test import prepare_test
 from itm.core.durations import duration
 from itm.core.measures import LENGTH
 from itm.core.quantities import Quantity, apart, quantity
@@ -52,7 +53,7 @@ def measure(crew: Crew, told: dict[str, Any]) -> ProportioningTest:
     """Prepared, run, measured, stopped and put back; whoever asked hands it in."""
     visit = work.plan(crew)
     method = preparing.Direct(told["method"], told.get("liquid", ""))
-    test = preparing.prepare_test(
+    test = prepare_test(
         actor=crew.actor, visit=visit, bench=method, purpose=told["purpose"],
         proportioner=crew.world.proportioners[crew.planned.site, crew.planned.tag],
         at=crew.tick(minutes=1),
