@@ -10,6 +10,7 @@ from itm.actions.hand_in import hand_in
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.records import checking, sampling
 from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue
+from itm.registry import book
 from itm.registry.certifying import Range, set_ranges
 from itm.schedule.models import Duty
 from itm.schedule.services import start_duties
@@ -193,9 +194,11 @@ def test_the_baseline_of_several_lots_is_their_mixture(scene):
     other = ConcentrateLotFactory(
         owner=scene.owner.organisation, refractive_index=Decimal("1.3602"), density=Decimal(1012)
     )
-    first = scene.tank.movements.get()
-    first.volume, first.volume_typed = 0.6, "600 L"
+    tank, before = book.opened(scene.tank)
+    first = tank.movements.get()
+    first.volume, first.volume_typed, first.left = 0.6, "600 L", 0.6
     first.save(by=scene.owner)
+    book.settled(tank, before)
     TankFillFactory(
         tank=scene.tank, lot=other, kind="top_up", volume=0.3, volume_typed="300 L",
         moved_on=date(2020, 1, 1), allowed_by="A person", allowed_because="of one maker",
