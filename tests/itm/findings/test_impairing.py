@@ -128,6 +128,6 @@ def test_the_database_keeps_every_impairment(scene):
         with pytest.raises(DatabaseError, match="never changed"), transaction.atomic():
             connection.cursor().execute(statement)
     row = Impairment.objects.get()
-    row.ended_at, row.ended_by = AT - timedelta(hours=1), "x"
+    row.ended_at, row.ended_by, row.ended_words = AT - timedelta(hours=1), "x", "put back"
     with pytest.raises(DatabaseError, match="impairment_ends_after"), transaction.atomic():
         row.save(by=scene.owner)

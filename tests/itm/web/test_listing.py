@@ -82,7 +82,8 @@ def grow(scene: Scene, count: int) -> None:
         InstrumentFactory(organisation=scene.contractor.organisation)
 
 
-# Session, person, membership and its organisation are the first three of each.
+# Session, person, membership and its organisation are the first three of each; a page of a thing
+# asks for its deficiencies and its impairments.
 BUDGET = {
     "/sites/": 6,
     "/systems/": 6,
@@ -91,10 +92,10 @@ BUDGET = {
     "/lots/": 6,
     "/equipment/": 6,
     "/attachments/": 6,
-    "/sites/{site}/": 21,
-    "/systems/{system}/": 14,
-    "/tanks/{tank}/": 11,
-    "/proportioners/{proportioner}/": 12,
+    "/sites/{site}/": 24,
+    "/systems/{system}/": 16,
+    "/tanks/{tank}/": 13,
+    "/proportioners/{proportioner}/": 14,
 }
 
 
