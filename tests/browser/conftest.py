@@ -27,7 +27,6 @@ from tests.browser.fielding import SMALL, Phone, World
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 LOADING = 240  # seconds at most for the invented history
-DAYS = 12  # test days for field capture
 NO_SIGNAL = "console: Failed to load resource"  # what Chromium says of a request without signal
 
 
@@ -163,7 +162,7 @@ def world(
         request.getfixturevalue("address")  # loads it
     made = World(tmp_path_factory.mktemp("field"))
     made.copy_from(folder)
-    made.plan(DAYS)
+    made.plan(sum("planned" in item.fixturenames for item in request.session.items))
     try:
         made.start()
         yield made
