@@ -6,7 +6,7 @@ from typing import Any
 
 import factory
 from django.contrib.auth.hashers import make_password
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from itm.accounts.actor import Actor, acting, system
@@ -168,6 +168,7 @@ class TankFillFactory(TrackedFactory):
         model = TankMovement
 
     @classmethod
+    @transaction.atomic
     def _create(cls, model_class: Any, *args: Any, **kwargs: Any) -> Any:
         row = model_class(*args, **kwargs)
         tank, before = book.opened(row.tank)
