@@ -10,6 +10,7 @@ from django.db import connection, connections
 
 from calc.units import VOLUME
 from itm.accounts.actor import system
+from itm.actions.adopt import adopt
 from itm.actions.hand_in import hand_in
 from itm.actions.record_inspection import record_inspection
 from itm.core import outbox
@@ -27,8 +28,7 @@ from itm.records.models import Bottle, Reading, Seal, Visit
 from itm.registry import movements, storing
 from itm.registry.book import lines_of
 from itm.registry.stored import store_book
-from itm.schedule.models import Duty, Requirement
-from itm.schedule.services import start_duties
+from itm.schedule.models import Duty, Programme, Requirement
 from itm.schedule.standing import differing
 from itm.schedule.sweep import passed, sweep
 from tests.deeds import Day, discharged, prepared, read, restored, signed
@@ -239,9 +239,12 @@ def test_eight_clocks_promise_one_summary_and_eight_workers_send_one(programme, 
 
 def test_two_rounds_at_once_are_two_records_and_one_next_cycle(programme, scene):
     """The second waits for the duties of the first; nothing that it holds is lost."""
-    start_duties(actor=scene.owner, tank=scene.tank)
-    duty = Duty.objects.get(tank=scene.tank)
-    answers = {"sample_points": "top", "laboratory_report": "R-1", "fit": "yes"}
+    adopt(
+        actor=scene.owner, programme=Programme.objects.get(code="us-nfpa25-foam-water"),
+        starts_on=date(2026, 5, 20), site=scene.site,
+    )  # fmt: skip
+    duty = Duty.objects.get(requirement__code="N25-04")
+    answers = {"level": "95", "valves": "yes", "gauges": "yes", "gauge_readings": "7.5 bar"}
 
     def deed(by):
         return lambda: record_inspection(
@@ -251,4 +254,5 @@ def test_two_rounds_at_once_are_two_records_and_one_next_cycle(programme, scene)
 
     made = at_once(deed(scene.owner), deed(scene.contractor), deed(scene.owner))
     assert len({row.pk for row in made}) == 3
-    assert Duty.objects.filter(tank=scene.tank, done_on=None, withdrawn_on=None).count() == 1
+    open_ones = Duty.objects.filter(requirement__code="N25-04", done_on=None, withdrawn_on=None)
+    assert open_ones.count() == 1
