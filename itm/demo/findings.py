@@ -3,10 +3,15 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db.models import Q, QuerySet
+
+from itm.accounts.actor import Actor
 from itm.actions.note_deficiency import note_deficiency
 from itm.demo.registry import World
 from itm.findings import asking, clocks, deciding, impairing
 from itm.findings.models import Deficiency, NoticeClock
+from itm.records.models import ConcentrateCheck, ProportioningTest, Record
+from itm.registry.models import Proportioner
 
 
 def tell(world: World, told: dict[str, Any]) -> None:
@@ -16,8 +21,12 @@ def tell(world: World, told: dict[str, Any]) -> None:
         _by_hand(world, one)
     for one in told["impairments"]:
         _out(world, one)
+    for one in told["assigned"]:
+        _assign(world, one)
     for one in told["orders"]:
         _order(world, one)
+    for one in told["questions"]:
+        _ask(world, one)
 
 
 def _noon(world: World, told: dict[str, Any]) -> datetime:
@@ -90,3 +99,55 @@ def _order(world: World, told: dict[str, Any]) -> None:
         due_on=world.ages.day(-told["due_in_days"], site.time_zone),
         deficiency=Deficiency.objects.get(site=site, words=told["of"]),
     )  # fmt: skip
+
+
+def _open_at(world: World, told: dict[str, Any], *tags: str) -> QuerySet[Deficiency]:
+    """What opened by itself at these things of the site, and nobody has closed."""
+    named = Q(proportioner__tag__in=tags) | Q(tank__tag__in=tags) | Q(equipment__tag__in=tags)
+    return Deficiency.objects.filter(named, site=world.sites[told["site"]], closed_at=None)
+
+
+def _assign(world: World, told: dict[str, Any]) -> None:
+    site, at = world.sites[told["site"]], _noon(world, told)
+    contractor = world.organisations[told["contractor"]] if "contractor" in told else None
+    for row in _open_at(world, told, *told["things"]):
+        deciding.assign(
+            actor=world.actor(told["owner"], at.date()), deficiency=row, at=at,
+            responsible=told["responsible"], assigned=contractor,
+            target_on=world.ages.day(-told["target_in_days"], site.time_zone),
+        )  # fmt: skip
+
+
+def close_fixed(*, actor: Actor, proportioner: Proportioner, at: datetime) -> None:
+    """Against the record by which each was found right: right away, as an office would."""
+    for row in Deficiency.objects.filter(proportioner=proportioner, closed_at=None):
+        shown = next((one.step for one in deciding.against(row) if one.ready), None)
+        if shown is not None:
+            deciding.close(actor=actor, deficiency=row, step=shown, at=at)
+
+
+def _ask(world: World, told: dict[str, Any]) -> None:
+    """On the latest sealed record of a device or a tank; answered or not, settled or not."""
+    at = _noon(world, told)
+    inspector = world.actor(told["authority"], at.date())
+    asked = asking.ask(
+        actor=inspector, record=_latest_sealed(world, told), words=told["words"], at=at
+    )  # fmt: skip
+    if "answer" not in told:
+        return
+    said = told["answer"]
+    then = _noon(world, said)
+    asking.answer(
+        actor=world.actor(said["by"], then.date()), question=asked, words=said["words"], at=then
+    )  # fmt: skip
+    if "settles" in said:
+        asking.close_question(actor=inspector, question=asked, at=then + timedelta(hours=3))
+
+
+def _latest_sealed(world: World, told: dict[str, Any]) -> Record:
+    site = world.sites[told["site"]]
+    if "test_of" in told:
+        tests = ProportioningTest.objects.filter(site=site, proportioner__tag=told["test_of"])
+        return tests.filter(state=ProportioningTest.State.SEALED).latest("tested_on", "pk")
+    checks = ConcentrateCheck.objects.filter(site=site, tank__tag=told["check_of"])
+    return checks.filter(state=ConcentrateCheck.State.SEALED).latest("checked_on", "pk")

@@ -126,6 +126,10 @@ def _test_day(world: World, planned: Planned) -> None:
         work.restore(crew, visit)
     for test in tests:
         _close(crew, test)
+    if repaired:
+        at = crew.tick(days=2)
+        office = world.actor(crew.contractor, at.date())
+        findings.close_fixed(actor=office, proportioner=found.proportioner, at=at)
 
 
 def _direct_test(world: World, one: direct.PlannedDirect) -> None:

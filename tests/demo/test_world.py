@@ -16,6 +16,7 @@ from itm.core.models import Change, Installation
 from itm.demo.load import kind_of_database
 from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
+from itm.findings.models import Deficiency, Order, Question
 from itm.records.chain import verify
 from itm.records.models import (
     ConcentrateCheck,
@@ -96,7 +97,7 @@ def test_a_move_two_authorities_and_drawn_pictures_are_there() -> None:
 
 
 def test_drums_went_into_tanks_and_waste_waits_to_be_taken_away() -> None:
-    """Hand-made sums: 800 - 250 - 60 L of supply, 2800 + 240 - 2800 L of what was drained, and of
+    """Hand-made sums: 800 - 250 - 60 L of supply, 3050 + 240 - 3050 L of what was drained, and of
     what contains PFAS 1350 - 1000 L."""
     left = {
         (store.lot.batch, store.standing): round(1000 * held(store))
@@ -276,3 +277,36 @@ def test_one_laboratory_has_not_answered_yet() -> None:
     waiting = ConcentrateSample.objects.filter(sent_on__isnull=False, report=None)
     assert {sample.concentrate_check.tank.tag for sample in waiting} == {"CT-2"}
     assert all(sample.under_way for sample in waiting)
+
+
+def test_a_repair_of_the_day_closes_what_was_lean() -> None:
+    lean = Deficiency.objects.filter(cause="lean")
+    assert {row.spot for row in lean} == {"minimum", "design"}
+    for row in lean:
+        shown = row.fixed_by_test
+        assert shown is not None
+        assert (shown.visit_id, shown.phase) == (row.test.visit_id, "as_left")  # type: ignore[union-attr]
+        assert row.closed_at is not None
+        assert row.closed_at - row.opened_at < timedelta(days=7)
+        assert not row.steps.filter(verb="proposed").exclude(test=shown).exists()
+
+
+def test_somebody_sees_to_everything_that_is_wrong() -> None:
+    """What was measured too, and that the concentrate no longer lasts is news with the rich result,
+    not a finding of years that nobody looked at."""
+    there = Deficiency.objects.filter(closed_at=None)
+    assert set(there.values_list("cause", flat=True)) >= {"rich", "supply", "check", "inspection"}
+    assert [row.words for row in there if not row.responsible or row.target_on is None] == []
+    supply = there.get(cause="supply")
+    rich = there.get(cause="rich")
+    assert (supply.test, supply.proportioner) == (rich.test, rich.proportioner)
+    assert supply.found_on == years_of("Pedra Alta tank farm", "PR-1")[-1].tested_on
+
+
+def test_an_authority_asks_and_orders() -> None:
+    """One question waits for an answer, one for the authority, one is settled."""
+    stand = {(row.answers.exists(), row.closed_at is not None) for row in Question.objects.all()}
+    assert stand == {(False, False), (True, False), (True, True)}
+    assert {row.deficiency.site.name for row in Order.objects.all() if row.deficiency} == {
+        "Pedra Alta tank farm", "Vale Fundo depot",
+    }  # fmt: skip
