@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models.functions import Coalesce
 
 from itm.accounts.actor import Actor
 from itm.records.models import LatestRecord
@@ -16,8 +17,9 @@ from itm.trends.devices import DeviceRow, device_rows
 from itm.trends.impairments import systems_out
 from itm.trends.stretch import MOST_PAGES, PAGE, Stretch, page_number
 
-# Worst first; of the same standing what has lasted longest. The concentrate check stands in a
-# column of its own and inspections in the list of next things: they move no system.
+# Worst first; of the same standing what has lasted longest. Of duties the proportioning tests of a
+# system count, and the concentrate checks of the tanks that feed it. Inspections stand in the list
+# of next things: they move no system.
 STANDINGS = {
     "impaired": "Out of service",
     "outside": "Lean or rich",
@@ -31,7 +33,7 @@ STANDINGS = {
 BY_DAY = {"overdue": "latest_on", "due": "stands_changes_on", "open": "stands_changes_on",
           "ahead": "stands_changes_on"}  # fmt: skip
 Rank = LatestRecord.NotProven
-SYSTEM = "proportioner__system"  # of a latest record and of a duty
+SYSTEM = "proportioner__system"  # of a latest record, and of the duty of a test
 
 
 @dataclass(frozen=True)
@@ -80,12 +82,12 @@ def branches(actor: Actor, site: str) -> Iterator[tuple[str, QuerySet[Any]]]:
     results = worst_of_system(results.exclude(**{f"{SYSTEM}__in": out}))
     for name, ranks in (("outside", (Rank.LEAN, Rank.RICH)), ("undecided", (Rank.UNDECIDED,))):
         yield name, results.filter(rank__in=ranks).values_list(SYSTEM, flat=True)
-    duties = here(tests_asked(Duty.objects.visible_to(actor)))
-    duties = duties.exclude(**{f"{SYSTEM}__in": out}).exclude(Exists(not_proven_at(SYSTEM)))
+    duties = of_systems(here(asked(Duty.objects.visible_to(actor))))
+    duties = duties.exclude(of_system__in=out).exclude(Exists(not_proven_at("of_system")))
     for name in BY_DAY:
-        yield name, standing_so(duties, name).values_list(SYSTEM, flat=True)
+        yield name, standing_so(duties, name).values_list("of_system", flat=True)
     rest = by_name.exclude(pk__in=out).exclude(Exists(not_proven_at("pk")))
-    yield "none", rest.exclude(Exists(asked_at("pk")))
+    yield "none", rest.exclude(Exists(tests_at("pk"))).exclude(Exists(checks_at("pk")))
 
 
 def not_proven(rows: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
@@ -108,12 +110,37 @@ def worst_of_system(results: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
     )
 
 
-def tests_asked(duties: QuerySet[Duty]) -> QuerySet[Duty]:
-    return asked(duties).filter(requirement__task=Requirement.Task.PROPORTIONING_TEST)
+def tests_at(system: str) -> QuerySet[Duty]:
+    tests = asked(Duty.objects.filter(**{SYSTEM: OuterRef(system)}))
+    return tests.filter(requirement__task=Requirement.Task.PROPORTIONING_TEST)
 
 
-def asked_at(system: str) -> QuerySet[Duty]:
-    return tests_asked(Duty.objects.filter(**{SYSTEM: OuterRef(system)}))
+def checks_at(system: str) -> QuerySet[Duty]:
+    """Of every tank that a proportioner of the system draws from."""
+    fed = Q(tank__proportioners__system=OuterRef(system), tank__proportioners__retired_on=None)
+    return asked(Duty.objects.filter(fed, requirement__task=Requirement.Task.CONCENTRATE_CHECK))
+
+
+def of_systems(duties: QuerySet[Duty]) -> QuerySet[Duty]:
+    """Tests and checks, each once for every system in use that it is about, in `of_system`.
+
+    A tank may feed several systems. Where it feeds several proportioners of one, the first of them
+    stands for all.
+    """
+    fed = "tank__proportioners__"
+    tests = Q(proportioner__isnull=False, requirement__task=Requirement.Task.PROPORTIONING_TEST)
+    checks = Q(
+        requirement__task=Requirement.Task.CONCENTRATE_CHECK,
+        **{f"{fed}isnull": False, f"{fed}retired_on": None, f"{fed}system__retired_on": None},
+    )
+    rows = duties.filter(tests | checks).annotate(
+        of_system=Coalesce(SYSTEM, f"{fed}system"), of_device=Coalesce("proportioner", f"{fed}pk")
+    )
+    earlier = Proportioner.objects.filter(
+        tank=OuterRef("tank"), system=OuterRef("of_system"), retired_on=None,
+        pk__lt=OuterRef("of_device"),
+    )  # fmt: skip
+    return rows.exclude(Exists(earlier))
 
 
 def standing_so(duties: QuerySet[Duty], name: str) -> QuerySet[Duty]:
@@ -122,7 +149,9 @@ def standing_so(duties: QuerySet[Duty], name: str) -> QuerySet[Duty]:
     worse = Q(stands__in=names[: names.index(name)]) | Q(stands=name) & before(day, "pk")
     # In words that an index has as its condition.
     here = duties.filter(stands=name, stands_changes_on__isnull=name == "overdue")
-    return here.exclude(Exists(asked_at(SYSTEM).filter(worse))).order_by(day, "pk")
+    for others in (tests_at, checks_at):
+        here = here.exclude(Exists(others("of_system").filter(worse)))
+    return here.order_by(day, "pk")
 
 
 def before(*columns: str) -> Q:

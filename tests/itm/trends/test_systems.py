@@ -16,6 +16,7 @@ from tests.factories import (
     ProportionerFactory,
     SiteAuthorityFactory,
     SiteFactory,
+    TankFactory,
     actor_of,
 )
 from tests.itm.trends.kept import BY, kept, line, visited
@@ -31,7 +32,7 @@ def stands(scene, **asked) -> dict[str, str]:
 def device_at(scene, name: str, tested: date | None = None, **facts):
     """Another system of the site, with one test behind it that proves it unless told otherwise."""
     system = FoamSystemFactory(site=scene.site, name=name, commissioned_on=date(2024, 6, 1))
-    device = ProportionerFactory(system=system, tank=scene.tank)
+    device = ProportionerFactory(system=system, tank=facts.pop("tank", scene.tank))
     start_duties(actor=BY, proportioner=device)
     if tested is not None:
         test = kept(scene, {"design": 3.3}, on=tested, proportioner=device, **facts)
@@ -91,12 +92,34 @@ def test_a_draft_and_a_hand_in_do_not_move_a_system(scene):
     assert stands(scene)["fine"] == stands(scene)["drafted"] == "ahead"
 
 
-def test_the_concentrate_check_has_its_column_and_does_not_move_a_system(scene):
-    device_at(scene, "fine", date(2026, 5, 1))
+def test_an_overdue_concentrate_check_ranks_every_system_that_its_tank_feeds(scene):
+    """Each once, though two proportioners of one system draw from that tank."""
+    scene.system.retired_on = TODAY
+    scene.system.save(by=BY)
+    fed = device_at(scene, "fed", date(2026, 5, 1))
+    second = ProportionerFactory(system=fed.system, tank=scene.tank)
+    kept(scene, {"design": 3.3}, on=date(2026, 5, 1), proportioner=second)
+    device_at(scene, "fed too", date(2026, 5, 1))
+    device_at(scene, "of its own", date(2026, 5, 1), tank=TankFactory(site=scene.site))
     start_duties(actor=BY, tank=scene.tank)
-    [row] = systems(scene.authority, NOW, stands="ahead").object_list
-    assert (row.stands, row.devices[0].check.name) == ("ahead", "overdue")
-    assert row.devices[0].latest.figures == [("design", "3.30")]
+    assert stands(scene) == {"fed": "overdue", "fed too": "overdue", "of its own": "ahead"}
+    rows = systems(scene.authority, NOW, stands="overdue").object_list
+    assert [row.system.name for row in rows] == ["fed", "fed too"]
+    assert (rows[0].devices[0].check.name, rows[0].devices[0].test.name) == ("overdue", "ahead")
+
+
+def test_the_check_of_a_tank_moves_no_system_that_draws_from_another(scene):
+    device_at(scene, "fine", date(2026, 5, 1), tank=TankFactory(site=scene.site))
+    start_duties(actor=BY, tank=scene.tank)
+    assert stands(scene) == {scene.system.name: "overdue", "fine": "ahead"}
+    scene.proportioner.retired_on = TODAY
+    scene.proportioner.save(by=BY)
+    assert stands(scene) == {"fine": "ahead", scene.system.name: "none"}
+
+
+def test_a_system_with_nothing_but_a_check_stands_by_it(scene):
+    start_duties(actor=BY, tank=scene.tank)
+    assert stands(scene) == {scene.system.name: "overdue"}
 
 
 def test_another_jurisdiction_is_not_listed(scene):
