@@ -121,7 +121,7 @@ def checks_at(system: str) -> QuerySet[Duty]:
     return asked(Duty.objects.filter(fed, requirement__task=Requirement.Task.CONCENTRATE_CHECK))
 
 
-def of_systems(duties: QuerySet[Duty]) -> QuerySet[Duty]:
+def of_systems(duties: QuerySet[Duty]) -> QuerySet[Any]:
     """Tests and checks, each once for every system in use that it is about, in `of_system`.
 
     A tank may feed several systems. Where it feeds several proportioners of one, the first of them
@@ -133,7 +133,7 @@ def of_systems(duties: QuerySet[Duty]) -> QuerySet[Duty]:
         requirement__task=Requirement.Task.CONCENTRATE_CHECK,
         **{f"{fed}isnull": False, f"{fed}retired_on": None, f"{fed}system__retired_on": None},
     )
-    rows = duties.filter(tests | checks).annotate(
+    rows: QuerySet[Any] = duties.filter(tests | checks).annotate(
         of_system=Coalesce(SYSTEM, f"{fed}system"), of_device=Coalesce("proportioner", f"{fed}pk")
     )
     earlier = Proportioner.objects.filter(
@@ -143,7 +143,7 @@ def of_systems(duties: QuerySet[Duty]) -> QuerySet[Duty]:
     return rows.exclude(Exists(earlier))
 
 
-def standing_so(duties: QuerySet[Duty], name: str) -> QuerySet[Duty]:
+def standing_so(duties: QuerySet[Any], name: str) -> QuerySet[Any]:
     """The most urgent duty of each system, where it stands so."""
     day, names = BY_DAY[name], list(BY_DAY)
     worse = Q(stands__in=names[: names.index(name)]) | Q(stands=name) & before(day, "pk")
