@@ -217,13 +217,22 @@ def _means(reader: Reader, answers: Mapping[str, str]) -> list[Question]:
 
 
 def _shown(batch: Batch, index: int, names: list[str]) -> list[str]:
-    """As it was understood: days in words, percents with their sign."""
-    return [_words(batch.values[name][index], batch.typed[name][index]) for name in names]
+    """As it was understood: days in words, figures with a point and every digit that was typed,
+    since 1.3400 says more than 1.34."""
+    pairs = ((batch.values[name][index], batch.typed[name][index]) for name in names)
+    return [typed if value is None else _in_words(value) for value, typed in pairs]
 
 
-def _words(value: Any, typed: str) -> str:
+def _in_words(value: Any) -> str:
+    if isinstance(value, Amount):
+        return f"{value.number:f} {value.unit}".strip()
+    return f"{value:f}" if isinstance(value, Decimal) else _words(value)
+
+
+def _words(value: Any) -> str:
+    """The same for the same value, however it is written."""
     if value is None:
-        return typed
+        return ""
     if isinstance(value, Moment):
         return value.words
     if isinstance(value, Amount):
@@ -244,7 +253,7 @@ class _Content:
 
     def add(self, batch: Batch) -> None:
         for name, values in batch.values.items():
-            words = {value: _words(value, "") for value in set(values)}
+            words = {value: _words(value) for value in set(values)}
             if any(words.values()):
                 self._used.add(name)
             told = "\x1f".join(words[value] for value in values)

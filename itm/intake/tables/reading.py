@@ -19,6 +19,7 @@ from itm.intake.tables.survey import filled_cells
 
 MOST_KEPT = 50_000  # different cells of a column that are remembered
 MOST_PROBLEMS = 200  # that are told; the others are counted
+FINEST_PERCENT = Decimal("0.000001")
 A_CELL = 3  # rows at which one and the same cell is told
 # 2E+05 is what a spreadsheet makes of the lot 2E05, and shows of a long number.
 DAMAGED = re.compile(r"^\d([.,]\d+)?E\+\d+$", re.IGNORECASE)
@@ -243,11 +244,13 @@ def _percent(value: Decimal, said: str, text: str, column: TableColumn, dialect:
     if said not in ("", "%"):
         return _other_unit(text, said, column, ("%",))
     if "%" not in text and dialect.percent == FRACTION:
-        value = 100 * value
+        value = (100 * value).normalize()
     if column.most is not None and not 0 <= value <= column.most:
         return Got(None, text, "too_large", f"“{text}” is no percent: it is 0 to {column.most}.",
                    "Look for the decimal sign.")  # fmt: skip
-    return Got(value.quantize(Decimal("0.000001")).normalize(), text)
+    # Zeros at the end that were typed stay; beyond what the column keeps, it is rounded.
+    exact = value.quantize(FINEST_PERCENT)
+    return Got(value if value == exact else exact.normalize(), text)
 
 
 def _amount(value: Decimal, unit: str, text: str, column: TableColumn) -> Got:

@@ -322,3 +322,15 @@ def test_a_look_that_kills_its_process_each_time_is_given_up_as_well(scene, owne
     outbox.drain()
     assert latest().findings["stop_code"] == "gave_up"
     assert outbox.Job.objects.get().gave_up_at is not None
+
+
+def test_figures_are_shown_with_every_digit_that_was_typed(scene, owner):
+    page = send(owner, table(scene, "2012-05-14;3.10")).content.decode()
+    assert "<td>3.10</td>" in page
+    assert latest().findings["preview"]["rows"][0][-1] == "3.10"
+
+
+def test_the_same_figure_with_other_zeros_is_the_same_content(scene, owner):
+    taken(scene.owner, "history", table(scene, "2012-05-14;3.10"))
+    page = send(owner, table(scene, "2012-05-14;3.1"), name="again.csv").content.decode()
+    assert "The same content was taken in" in page
