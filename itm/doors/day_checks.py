@@ -95,6 +95,8 @@ def _value(value: SampleValue) -> dict[str, Any]:
         "value": value.value_typed,
         "temperature": value.temperature_typed,
         "origin": value.origin,
+        "method": value.method,
+        "measured_on": value.measured_on.isoformat() if value.measured_on else "",
         "entered_at": _iso(value.entered_at),
         "entered_by": value.entered_by,
         "set_aside_reason": value.set_aside_reason,

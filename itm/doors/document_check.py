@@ -28,7 +28,7 @@ BEGIN = (
 )  # fmt: skip
 BOTTLE = ("point", "label", "look")
 WAY = ("laboratory", "sent_on", "consignment", "received_on")
-VALUE = ("property", "value", "temperature", "origin")
+VALUE = ("property", "value", "temperature", "origin", "method", "measured_on")
 PAPER = ("laboratory", "number", "reported_on")
 CHECK = ("form", "about", "tank", *BEGIN, "samples", "laboratory_reports", "hand_in")
 ANSWER = (*PAPER, "file", "samples", "hand_in")

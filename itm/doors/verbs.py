@@ -319,6 +319,8 @@ CHECK = (
                 "origin", "own if nothing is said; a laboratory's needs its report before the "
                 "hand-in", choices=tuple(SampleValue.Origin.values),
             ),
+            Field("method", "by what it was measured"),
+            Field("measured_on", "2026-05-20, where that is noted"),
         ),
         makes="value",
     ),

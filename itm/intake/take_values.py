@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db import transaction
 
@@ -17,13 +17,16 @@ from itm.records.models import ConcentrateSample, SampleValue
 
 @dataclass(frozen=True)
 class ValueEntry:
-    """One property as a door got it. `key` is the client's own: a repeat saves nothing twice."""
+    """One property as a door got it. `key` is the client's own: a repeat saves nothing twice.
+    `method` and `measured_on` may stay open."""
 
     key: uuid.UUID
     name: str
     number: str
     unit: str
     temperature: str
+    method: str = ""
+    measured_on: date | None = None
 
     @property
     def place(self) -> str:
@@ -67,6 +70,7 @@ def take_values(
                     actor=actor, sample=sample, name=entry.name, value=judged.value,
                     value_typed=judged.typed, temperature_c=judged.temperature_c,
                     temperature_typed=entry.temperature, origin=origin, at=at, key=entry.key,
+                    method=entry.method, measured_on=entry.measured_on,
                 )
             )  # fmt: skip
         except Conflict as conflict:
@@ -74,5 +78,6 @@ def take_values(
         except Refused as refusal:
             if refusal.code in ("not_draft", "withdrawn"):
                 raise
-            problems.append(Problem(entry.place, refusal.code, refusal.sentence))
+            there = refusal.place if refusal.place == "measured_on" else entry.place
+            problems.append(Problem(there, refusal.code, refusal.sentence))
     return TakenValues(saved, problems)

@@ -178,3 +178,13 @@ class WhyForm(Refusing, forms.Form):
         max_length=200, label="Why",
         help_text="It stays to be read, with this beside it, and counts for nothing.",
     )  # fmt: skip
+
+
+class MeasuredForm(Refusing, forms.Form):
+    """By what and when values were measured, once for all that are entered together."""
+
+    method = forms.CharField(
+        max_length=120, required=False, label="Measured by",
+        help_text="Instrument or method, as the paper names it.",
+    )  # fmt: skip
+    measured_on = DayField(label="Measured on", required=False)

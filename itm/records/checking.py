@@ -172,26 +172,23 @@ def _freeze_anew(row: ConcentrateCheck, given: Mapping[str, Any], at: datetime) 
 def add_value(
     *, actor: Actor, sample: ConcentrateSample, name: str, value: Decimal, value_typed: str,
     origin: str, at: datetime, temperature_c: Decimal | None = None, temperature_typed: str = "",
-    key: uuid.UUID | None = None,
+    method: str = "", measured_on: date | None = None, key: uuid.UUID | None = None,
 ) -> SampleValue:  # fmt: skip
     """One property as measured. May run twice by its `key`. Raises Forbidden; Conflict value_there;
-    Refused not_draft, withdrawn."""
+    Refused not_draft, withdrawn, measured_before, day_ahead."""
     locked_check(actor, sample.concentrate_check)
     if key is not None:
         there = SampleValue.objects.filter(key=key, sample=sample).first()
         if there is not None:
             return there
-    if sample.withdrawn_reason:
-        raise Refused("withdrawn", f"{sample.label} is withdrawn: {sample.withdrawn_reason}")
-    held = sample.values.filter(name=name, set_aside_at=None).first()
-    if held is not None:
-        raise Conflict(
-            f"{held.entered_by} entered {held.value_typed} here already; set that one aside with "
-            "its reason to put another in its place."
-        )
+    require_in_use(sample)
+    zone = sample.concentrate_check.site.time_zone
+    require_measured_on(sample, measured_on, date_at(zone, at))
+    require_free(sample.values.filter(name=name, set_aside_at=None).first())
     values: dict[str, Any] = {
         "name": name, "value": value, "value_typed": value_typed, "origin": origin,
         "temperature_c": temperature_c, "temperature_typed": temperature_typed.strip(),
+        "method": method.strip(), "measured_on": measured_on,
         "entered_at": at, "entered_by": actor.person, **({"key": key} if key else {}),
     }  # fmt: skip
     try:
@@ -200,6 +197,34 @@ def add_value(
     except IntegrityError as error:
         raise Conflict("Somebody entered this property of this bottle a moment ago.") from error
     return made
+
+
+def require_in_use(sample: ConcentrateSample) -> None:
+    """Raises Refused withdrawn."""
+    if sample.withdrawn_reason:
+        raise Refused("withdrawn", f"{sample.label} is withdrawn: {sample.withdrawn_reason}")
+
+
+def require_measured_on(sample: ConcentrateSample, on: date | None, today: date) -> None:
+    """Neither before the bottle was filled nor ahead. Refused measured_before, day_ahead."""
+    if on is None:
+        return
+    taken_on = sample.concentrate_check.checked_on
+    if on < taken_on:
+        raise Refused(
+            "measured_before", f"{sample.label} was only taken on {day(taken_on)}.", "measured_on"
+        )
+    if on > today:
+        raise Refused("day_ahead", "This day has not come yet.", "measured_on")
+
+
+def require_free(held: SampleValue | None) -> None:
+    """Of a property one value counts. Raises Conflict."""
+    if held is not None:
+        raise Conflict(
+            f"{held.entered_by} entered {held.value_typed} here already; set that one aside with "
+            "its reason to put another in its place."
+        )
 
 
 @transaction.atomic

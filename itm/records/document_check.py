@@ -1,6 +1,7 @@
-"""The canonical form of a concentrate check, form number 1 of its own kind.
+"""The canonical form of a concentrate check, form number 2 of its own kind.
 
 As in `document`: everything the report prints stands here by value, and a form is never changed.
+Form 2 holds by what and on which day each value was measured, which form 1 did not know.
 """
 
 from typing import Any
@@ -26,7 +27,7 @@ from itm.records.models import (
 from itm.records.rows import guarded_of_check, rows
 from itm.registry.properties import PROPERTIES
 
-FORM, KIND = 1, "concentrate check"
+FORM, KIND = 2, "concentrate check"
 
 
 def document_of_check(check: ConcentrateCheck, evaluation: Evaluation) -> dict[str, Any]:
@@ -103,6 +104,8 @@ def _value(value: SampleValue) -> dict[str, Any]:
         "unit": known.unit,
         "temperature_c": value.temperature_typed,
         "origin": value.get_origin_display(),
+        "method": value.method,
+        "measured_on": written(value.measured_on),
         "entered_at": instant(value.entered_at),
         "entered_by": value.entered_by,
         "set_aside": {

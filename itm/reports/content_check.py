@@ -183,7 +183,7 @@ def values(document: Mapping[str, Any], clock: SiteClock) -> tuple[ValueLine, ..
                     words=value["words"],
                     value=value["typed"],
                     temperature=value["temperature_c"],
-                    origin=value["origin"],
+                    origin=_from(value),
                     entered=by_whom(value["entered_by"], clock.moment(value["entered_at"])),
                     aside=f"{aside['reason']} ({aside['by']})" if aside else "",
                     held=tuple(held_by),
@@ -196,6 +196,13 @@ def values(document: Mapping[str, Any], clock: SiteClock) -> tuple[ValueLine, ..
 def _limit(limit: Mapping[str, Any], row: Mapping[str, Any]) -> str:
     ends = [limit.get(end) or (None if row[end] is None else _bare(row[end])) for end in ENDS]
     return bounds(ends[0], ends[1], PROPERTIES[row["property"]])
+
+
+def _from(value: Mapping[str, Any]) -> str:
+    """Whose it is, by what and when it was measured; form 1 knew only the first."""
+    on = value.get("measured_on")
+    parts = (value["origin"], value.get("method"), f"measured on {iso_day(on)}" if on else "")
+    return ", ".join(filter(None, parts))
 
 
 def _elsewhere(value: Mapping[str, Any]) -> str:

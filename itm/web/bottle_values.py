@@ -17,7 +17,7 @@ from itm.intake.concentrate import FIELDS
 from itm.intake.take_values import ValueEntry, take_values
 from itm.records import check_queries as queries
 from itm.records import checking
-from itm.records.check_forms import WhyForm
+from itm.records.check_forms import MeasuredForm, WhyForm
 from itm.records.check_limits import certificate_beside, limits_beside
 from itm.registry.properties import KNOWN, PROPERTIES
 from itm.web.bottles import require_draft, to_check
@@ -56,20 +56,25 @@ def bottle_values(request: HttpRequest, key: UUID) -> HttpResponse:
     origin = origin if origin in dict(ORIGINS) else _usual_origin(sample)
     if request.method == "GET":
         return _sheet(request, row, sample, origin)
-    entries = _entries(request)
+    measured = MeasuredForm(request.POST)
+    if not measured.is_valid():
+        return _sheet(request, row, sample, origin, _entries(request), form=measured, status=422)
+    entries = _entries(request, **measured.cleaned_data)
     try:
         taken = take_values(
             actor=actor, sample=sample, entries=entries, origin=origin, at=timezone.now()
         )
     except (Refused, Conflict) as refusal:
         messages.error(request, refusal.sentence)
-        return _sheet(request, row, sample, origin, entries, status=422)
+        return _sheet(request, row, sample, origin, entries, form=measured, status=422)
     if count := len(taken.saved):
         messages.success(request, f"{count} value{'s'[: count != 1]} saved as typed.")
     if taken.problems:
         wrong = {problem.place: problem.sentence for problem in taken.problems}
+        if "measured_on" in wrong:
+            measured.add_error("measured_on", wrong.pop("measured_on"))
         sample = queries.sample(actor, key)
-        return _sheet(request, row, sample, origin, entries, wrong, status=422)
+        return _sheet(request, row, sample, origin, entries, wrong, form=measured, status=422)
     if not taken.saved:
         messages.info(request, "Nothing was typed, so nothing was saved.")
     return redirect(to_check(row))
@@ -79,7 +84,7 @@ def _usual_origin(sample: Any) -> str:
     return "laboratory" if sample.report_id or sample.sent_on else "own"
 
 
-def _entries(request: HttpRequest) -> list[ValueEntry]:
+def _entries(request: HttpRequest, **measured: Any) -> list[ValueEntry]:
     def typed(part: str, name: str) -> str:
         return request.POST.get(f"{part}-{name}", "")[:40]
 
@@ -92,15 +97,16 @@ def _entries(request: HttpRequest) -> list[ValueEntry]:
         unit = typed("unit", known.name) if len(known.units) > 1 else known.unit
         out.append(
             ValueEntry(
-                key, known.name, typed("value", known.name), unit, typed("temperature", known.name)
+                key, known.name, typed("value", known.name), unit, typed("temperature", known.name),
+                **measured,
             )
-        )
+        )  # fmt: skip
     return out
 
 
 def _sheet(
     request: HttpRequest, row: Any, sample: Any, origin: str, entries: Any = (), wrong: Any = None,
-    status: int = 200,
+    *, form: Any = None, status: int = 200,
 ) -> HttpResponse:  # fmt: skip
     wrong = wrong or {}
     given = {entry.name: entry for entry in entries}
@@ -111,6 +117,7 @@ def _sheet(
         "origin": origin,
         "origins": ORIGINS,
         "wrong": wrong,
+        "form": form or MeasuredForm(),
         "lines": [_line(row, one, stands, given, wrong) for one in KNOWN],
         "aside": [value for value in sample.values.all() if value.set_aside_at is not None],
         "back": to_check(row),

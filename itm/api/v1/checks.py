@@ -80,6 +80,8 @@ VALUES = {
             "value": {**TEXT, "description": "Every digit, and the unit where there is one"},
             "temperature": {**TEXT, "description": "°C, of the liquid"},
             "origin": {"type": "string", "enum": ["own", "laboratory"]},
+            "method": {**TEXT, "description": "By what it was measured"},
+            "measured_on": {"type": "string", "format": "date"},
             "entered_at": {"type": "string", "format": "date-time"},
             "set_aside": {"type": "object", "description": "reason, at"},
         },

@@ -12,13 +12,20 @@ from itm.doors.entry import Call, Done
 from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known
 from itm.intake.take_values import ValueEntry, take_values
 from itm.records import checking, sampling
-from itm.records.check_forms import CheckEditForm, CheckForm, SampleEditForm, SampleForm, WhyForm
+from itm.records.check_forms import (
+    CheckEditForm,
+    CheckForm,
+    MeasuredForm,
+    SampleEditForm,
+    SampleForm,
+    WhyForm,
+)
 from itm.records.device_clocks import WORTH_SAYING
 from itm.records.models import SampleValue
 from itm.registry.properties import PROPERTIES
 
 OWN = SampleValue.Origin.OWN
-VALUE = {"property": "", "value": "", "temperature": "", "origin": ""}
+VALUE = dict.fromkeys(("property", "value", "temperature", "origin", "method", "measured_on"), "")
 MOST_TYPED = 40  # as the page takes
 
 
@@ -122,8 +129,9 @@ def add_value(call: Call) -> Done:
     origin = call.entry.text("origin") or OWN
     if origin not in SampleValue.Origin.values:
         raise Refused("invalid_choice", f"One of {', '.join(SampleValue.Origin.values)}.", "origin")
+    told = cleaned(filled(MeasuredForm, {n: call.entry.text(n) for n in MeasuredForm.base_fields}))
     entry = ValueEntry(
-        call.entry.key, name, number, unit, call.entry.text("temperature")[:MOST_TYPED]
+        call.entry.key, name, number, unit, call.entry.text("temperature")[:MOST_TYPED], **told
     )
     taken = take_values(
         actor=call.actor, sample=call.row, entries=[entry], origin=origin, at=call.at

@@ -291,6 +291,8 @@ class SampleValue(Tracked):
     temperature_typed = models.CharField(max_length=20, blank=True)
     temperature_c = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
     origin = models.CharField(max_length=10, choices=Origin.choices)
+    method = models.CharField(max_length=120, blank=True, help_text="By what it was measured")
+    measured_on = models.DateField(null=True, blank=True, help_text="Where that was noted")
     entered_at = models.DateTimeField()
     entered_by = models.CharField(max_length=120)
     set_aside_reason = models.CharField(max_length=200, blank=True)

@@ -1,11 +1,15 @@
 """The life of a concentrate check as a record: moves, seal, and the chain that it shares."""
 
+import json
+from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.core.management import call_command
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
+from calc.canonical import canonical_bytes
 from itm.actions.abandon import abandon
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
@@ -13,7 +17,10 @@ from itm.actions.send_back import send_back
 from itm.core import triggers
 from itm.core.errors import Conflict, NotFound
 from itm.records import chain
+from itm.records.document_check import document_of_check
+from itm.records.kinds import KINDS
 from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue, Seal
+from itm.reports import content_check_paper
 from tests.checks import (
     ON,
     at,
@@ -22,6 +29,8 @@ from tests.checks import (
     with_report,
 )
 from tests.deeds import tested
+
+FORM_1 = Path(__file__).parents[3] / "fixtures" / "frozen" / "records" / "check_form_1.json"
 
 
 def findings():
@@ -172,3 +181,39 @@ def test_another_result_of_the_same_engine_is_told_as_that(scene):
     sql("UPDATE records_seal SET document = %s, digest = %s", data, digest_bytes(data))
     triggers.lay(connection)
     assert [kind for kind, _ in findings()] == ["differs"]
+
+
+# Old canonical forms ----------------------------------------------------------------------------
+
+
+def test_a_check_in_form_1_reads_as_it_did():
+    """Written by the product before form 2; invented data."""
+    form = json.loads(FORM_1.read_bytes())
+    assert (form["form"], canonical_bytes(form)) == (1, FORM_1.read_bytes())
+    sheet = content_check_paper.check_paper(
+        form, digest="0" * 64, verify_url="https://example.invalid/"
+    )
+    assert [(line.words, line.value, line.origin) for line in sheet.values] == [
+        ("refractive index nD", "1.37020", "from the laboratory's report"),
+        ("density", "1032.0 kg/m³", "from the laboratory's report"),
+    ]
+
+
+def test_a_check_sealed_in_form_1_still_verifies(scene, monkeypatch):
+    """Columns that came later stand in no old row, and their absence is no finding."""
+
+    def as_then(*args):
+        form = document_of_check(*args) | {"form": 1}
+        rows = [value for sample in form["samples"] for value in sample["values"]]
+        for row in (*rows, *form["rows"]["values"]):
+            del row["method"], row["measured_on"]
+        return form
+
+    now = KINDS[ConcentrateCheck]
+    monkeypatch.setitem(KINDS, ConcentrateCheck, replace(now, form=1, document=as_then))
+    checked(scene)
+    monkeypatch.undo()
+    assert findings() == []
+    checked(scene, on=ON + timedelta(days=365))
+    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 2]
+    assert findings() == []

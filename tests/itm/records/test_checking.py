@@ -323,6 +323,19 @@ def test_one_value_is_in_force_and_the_one_set_aside_says_why(scene):
     assert checking.bring_back_value(**back).set_aside_reason == ""
 
 
+def test_nothing_is_measured_before_its_bottle_was_filled_or_on_a_day_to_come(scene):
+    sample = bottle(begun(scene), scene.contractor)
+    value = {
+        "actor": scene.contractor, "sample": sample, "name": "ph", "value": Decimal("7.6"),
+        "value_typed": "7.6", "origin": "own", "at": at(), "method": "glass electrode",
+    }  # fmt: skip
+    for on, code in ((ON - timedelta(days=1), "measured_before"), (date(2030, 1, 1), "day_ahead")):
+        act = lambda on=on: checking.add_value(measured_on=on, **value)  # noqa: E731
+        assert code_of(act) == code
+    made = checking.add_value(measured_on=ON, **value)
+    assert (made.method, made.measured_on) == ("glass electrode", ON)
+
+
 def test_what_a_check_is_held_against_stays_once_a_value_is_there(scene):
     check = begun(scene)
     change = {"actor": scene.contractor, "check": check, "at": at()}

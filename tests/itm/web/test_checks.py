@@ -129,6 +129,23 @@ def test_a_bottle_is_sent_answered_and_its_values_entered(scene, crew):
     assert 'value="laboratory" checked' in page(crew, "bottle_values", sample.key)
 
 
+def test_by_what_and_when_it_was_measured_is_typed_once_for_the_sheet(scene, crew):
+    lot_of(scene)
+    check = begun(scene)
+    sample = bottle(check, scene.contractor)
+    url = reverse("bottle_values", args=[sample.key])
+    sent = {"origin": "own", "value-ph": "7.6", "unit-ph": "", "method": "glass electrode"}
+    for day, words in (("soon", "year, month and day"), ("2026-06-14", "was only taken on")):
+        got = crew.post(url, sent | {"measured_on": day})
+        assert got.status_code == 422
+        assert words in got.content.decode()
+        assert 'value="glass electrode"' in got.content.decode()
+        assert 'value="7.6"' in got.content.decode()
+    assert crew.post(url, sent | {"measured_on": "2026-06-15"}).status_code == 302
+    told = "measured by the crew, glass electrode, measured on 15 Jun 2026"
+    assert told in page(crew, "check", check.key)
+
+
 def test_a_value_is_set_aside_with_its_reason_and_back(scene, crew):
     check = checked(scene, until="draft")
     value = check.samples.first().values.get(name="ph")
