@@ -12,11 +12,16 @@ from itm.core import history
 from itm.core.errors import Refused
 from itm.intake import registry_rows, taking, uploads
 from itm.intake.models import Upload
-from itm.records import past
+from itm.records import many_values, past, sampling
 from itm.records.drafts import on_bench
 from itm.records.duties import derive_sites
 from itm.records.many_readings import set_all_aside
-from itm.records.models import InspectionLine, ProportioningTest
+from itm.records.models import (
+    ConcentrateSample,
+    InspectionLine,
+    LaboratoryReport,
+    ProportioningTest,
+)
 from itm.registry import retiring
 from itm.registry.models import (
     ConcentrateLot,
@@ -44,8 +49,8 @@ MODELS: dict[str, Any] = {
 
 @transaction.atomic
 def undo_import(*, actor: Actor, key: UUID, because: str, at: datetime) -> Upload:
-    """Readings are set aside, results withdrawn, things of the register retired, each with the
-    reason; a lot or instrument that nothing names is removed. May run twice.
+    """Readings and values are set aside, results and reports withdrawn, things of the register
+    retired, each with the reason; a lot or instrument that nothing names is removed. May run twice.
 
     Raises NotFound, Forbidden; Refused not_taken_in, reason_missing, not_draft, built_on.
     """
@@ -62,10 +67,22 @@ def undo_import(*, actor: Actor, key: UUID, because: str, at: datetime) -> Uploa
         derive_sites(actor=actor, sites=sites, why=why)
     elif row.test is not None:
         set_all_aside(actor=actor, bench=on_bench(row.test), keys=row.made, reason=why, at=at)
+    elif row.kind == Kind.VALUES:
+        _take_values_back(actor, row, why, at)
     else:
         registry_rows.require_may_bring(actor, row.kind)
         _take_out(actor, row, why)
     return taking.undone(actor=actor, row=row, because=because, at=at)
+
+
+def _take_values_back(actor: Actor, row: Upload, why: str, at: datetime) -> None:
+    many_values.set_all_aside(actor=actor, keys=row.made, reason=why, at=at)
+    with history.because(why):
+        papers = LaboratoryReport.objects.filter(key__in=row.made, withdrawn_reason="")
+        for paper in papers.select_related("concentrate_check"):
+            sampling.withdraw_report(actor=actor, report=paper, reason=why[:200])
+        for sample in ConcentrateSample.objects.filter(key__in=row.filled):
+            sampling.take_out(actor=actor, sample=sample, filled=row.filled[str(sample.key)])
 
 
 def _take_out(actor: Actor, row: Upload, why: str) -> None:

@@ -12,6 +12,7 @@ from itm.accounts.models import Membership
 from itm.actions.import_history import import_history
 from itm.actions.import_readings import import_readings
 from itm.actions.import_registry import import_registry
+from itm.actions.import_values import import_values
 from itm.core import outbox
 from itm.core.errors import ItmError, Refused
 from itm.intake import uploads
@@ -30,7 +31,9 @@ GAVE_UP_TAKING = (
     "again, tell whoever runs this server the name of the file."
 )
 State, Kind = Upload.State, Upload.Kind
-DEEDS: dict[str, Any] = {Kind.HISTORY: import_history, Kind.READINGS: import_readings}
+DEEDS: dict[str, Any] = {
+    Kind.HISTORY: import_history, Kind.READINGS: import_readings, Kind.VALUES: import_values,
+}  # fmt: skip
 
 
 def look_through(*, actor: Actor, row: Upload) -> Upload:

@@ -12,6 +12,7 @@ from itm.intake.registry_layouts import (
     TANKS,
 )
 from itm.intake.tables.layout import Layout
+from itm.intake.value_layout import VALUES
 from itm.records.drafts import on_bench
 
 Kind = Upload.Kind
@@ -26,6 +27,7 @@ LAYOUTS = {
         EQUIPMENT,
         LOTS,
         INSTRUMENTS,
+        VALUES,
     )
 }
 
@@ -42,12 +44,13 @@ def documented(kind: str) -> Layout:
 
 
 def kinds_for(actor_kind: str) -> list[tuple[str, str]]:
-    """What an organisation of this kind can bring in: owners what hangs on their sites."""
+    """What an organisation of this kind can bring in: owners what hangs on their sites, and both
+    what was measured of bottles of their own checks."""
     mine = {
         "owner": (
             Kind.HISTORY, Kind.SITES, Kind.SYSTEMS, Kind.TANKS, Kind.PROPORTIONERS,
-            Kind.EQUIPMENT, Kind.LOTS,
+            Kind.EQUIPMENT, Kind.LOTS, Kind.VALUES,
         ),
-        "contractor": (Kind.READINGS, Kind.HISTORY, Kind.INSTRUMENTS),
+        "contractor": (Kind.READINGS, Kind.VALUES, Kind.HISTORY, Kind.INSTRUMENTS),
     }.get(actor_kind, ())  # fmt: skip
     return [(kind.value, str(kind.label)) for kind in mine]

@@ -34,9 +34,11 @@ from itm.intake.tables.moments import Moment
 from itm.intake.tables.reading import Amount, Batch, Reader, Told
 from itm.intake.tables.source import Source, find_source
 from itm.intake.tables.survey import Survey, look_through
+from itm.intake.value_rows import ValueRows
 
 State = Upload.State
 PREVIEW_ROWS, HEAD_ROWS = 8, 12
+SAID = "said:"  # answers that hold for every row
 MOST_MEANS = 30  # names that are asked about one by one
 Findings = dict[str, Any]
 
@@ -101,7 +103,7 @@ def _look(
         "units": list(head.units),
         "columns": columns,
         "first_rows": [[text_of(cell) for cell in cells] for cells in first[:HEAD_ROWS]],
-        "missing": [one.label for one in layout.columns if one.needed and one.name not in columns],
+        "missing": layout.lacks(columns),
     }
     if found["missing"]:
         return found
@@ -121,7 +123,10 @@ def _settled(
     columns: Mapping[str, int], survey: Survey, settled: Settled, before: Findings,
 ) -> Findings:  # fmt: skip
     found: Findings = {
-        "questions": before["questions"] + [asdict(one) for one in settled.questions],
+        "questions": [
+            *before["questions"],
+            *(asdict(one) for one in (*settled.questions, *_once(layout, columns, row.answers))),
+        ],
         "rows": survey.rows,
         "last": survey.last,
         "notes": survey.notes,
@@ -183,12 +188,19 @@ def _opened(
     rows: Any
     if row.kind == Upload.Kind.HISTORY:
         rows = HistoryRows(actor, today=actor.today, means=means, columns=columns)
+    elif row.kind == Upload.Kind.VALUES:
+        rows = ValueRows(actor, means=means, columns=columns)
     elif row.test is not None:
         rows = ReadingRows(actor, row.test, means=means, columns=columns)
     else:
         rows = RegistryRows(actor, row.kind, means=means, columns=columns)
     known = {name: one for name, one in rows.known.items() if name in columns}
-    return Opened(source, Reader(layout, head, columns, dialect, last=last, known=known), rows)
+    said = {
+        code.removeprefix(SAID): text for code, text in row.answers.items() if code.startswith(SAID)
+    }
+    said = {name: text for name, text in said.items() if name not in columns}
+    reader = Reader(layout, head, columns, dialect, last=last, known=known, said=said)
+    return Opened(source, reader, rows)
 
 
 def open_ready(*, actor: Actor, row: Upload) -> Opened:
@@ -202,6 +214,19 @@ def open_ready(*, actor: Actor, row: Upload) -> Opened:
     dialect = Dialect(**found["dialect"])
     layout = layout_of(row)
     return _opened(actor, row, layout, source, head, found["columns"], dialect, found["last"])
+
+
+def _once(
+    layout: Layout, columns: Mapping[str, int], answers: Mapping[str, str]
+) -> Iterator[Question]:
+    """What may hold for the whole file, of columns that it lacks; none of it has to be said."""
+    for column in layout.columns:
+        if column.once and column.name not in columns:
+            code = f"{SAID}{column.name}"
+            yield Question(
+                code, column.once, (), answers.get(code, ""), entry=column.kind,
+                longest=column.longest,
+            )  # fmt: skip
 
 
 def _means(reader: Reader, answers: Mapping[str, str]) -> list[Question]:

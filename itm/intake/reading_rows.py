@@ -7,15 +7,14 @@ from zoneinfo import ZoneInfo
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.core.errors import Refused
 from itm.core.figures import day
-from itm.core.quantities import parse_decimal
 from itm.intake.check import judge
 from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
 from itm.intake.tables.moments import Moment, NoInstant, instant
 from itm.intake.tables.reading import Batch, Told
 from itm.intake.take import AtBottle, as_set, asked_of
+from itm.intake.typed import digits_of
 from itm.records import bench_sheet
 from itm.records.bench_sheet import Stand
 from itm.records.many_readings import NewReading
@@ -110,15 +109,8 @@ class ReadingRows:
 
     @staticmethod
     def _typed(batch: Batch, name: str, index: int) -> str:
-        """As the file has it where that is a figure to everybody, else in plain digits: without
-        unit and thousands' marks."""
-        value, typed = batch.values[name][index], batch.typed[name][index]
-        if value is None:
-            return ""
-        try:
-            return typed if parse_decimal(typed) == value else f"{value:f}"
-        except Refused:
-            return f"{value:f}"
+        value = batch.values[name][index]
+        return "" if value is None else digits_of(value, batch.typed[name][index])
 
     def finish(self, told: Told) -> None:
         """What is odd is asked about before it is taken in, beside what the bench holds already:

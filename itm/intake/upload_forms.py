@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from itm.core.fields import DayField, NumberField
 from itm.intake.layouts import kinds_for, layout_of
 from itm.intake.models import Upload
 from itm.intake.tables.cells import letters
@@ -23,14 +24,15 @@ class UploadForm(Refusing, forms.Form):
         widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"}),
     )  # fmt: skip
 
-    def __init__(self, *args: Any, actor_kind: str, bench: bool, refused: Sequence[str] = ()):
+    def __init__(
+        self, *args: Any, actor_kind: str, bench: bool, refused: Sequence[str] = (), kind: str = "",
+    ) -> None:  # fmt: skip
         super().__init__(*args)
         self.refused = refused
         field: Any = self.fields["kind"]
         kinds = [one for one in kinds_for(actor_kind) if (one[0] == Upload.Kind.READINGS) == bench]
         field.choices = self.kinds = kinds
-        if bench:
-            self.initial["kind"] = Upload.Kind.READINGS
+        self.initial["kind"] = Upload.Kind.READINGS if bench else kind
 
     def clean(self) -> dict[str, Any]:
         if self.refused:
@@ -48,6 +50,10 @@ class QuestionsForm(Refusing, forms.Form):
         for number, one in enumerate(questions):
             name = f"q{number}"
             self.codes[name] = one["code"]
+            self.initial[name] = one["found"]
+            if one.get("entry"):
+                self.fields[name] = _in_own_words(one)
+                continue
             choices = [(value, label) for value, label in one["choices"]]
             few = len(choices) <= FEW
             self.fields[name] = forms.ChoiceField(
@@ -58,10 +64,19 @@ class QuestionsForm(Refusing, forms.Form):
                 required=not one["code"].startswith("means:"),
                 error_messages={"required": "Choose one; nothing is guessed here."},
             )
-            self.initial[name] = one["found"]
 
     def answers(self) -> dict[str, str]:
-        return {code: self.cleaned_data[name] for name, code in self.codes.items()}
+        """As typed: 20.0 is not 20."""
+        return {code: str(self.data.get(name, "")).strip() for name, code in self.codes.items()}
+
+
+def _in_own_words(one: dict[str, Any]) -> forms.Field:
+    options = {"label": one["sentence"], "required": False}
+    if one["entry"] == "day":
+        return DayField(**options)
+    if one["entry"] == "number":
+        return NumberField(**options)
+    return forms.CharField(max_length=one["longest"], **options)
 
 
 class ColumnsForm(Refusing, forms.Form):

@@ -145,6 +145,8 @@ def map_columns(*, actor: Actor, row: Upload, columns: Mapping[str, int]) -> Upl
                 "column_missing", f"Say which column of the file holds “{column.label}”.",
                 column.name,
             )  # fmt: skip
+    if lacking := layout.lacks(columns):
+        raise Refused("column_missing", f"Say which columns of the file hold {lacking[0]}.")
     row.columns = dict(columns)
     row.save(by=actor, verb="mapped")
     _remember(actor, row, columns)

@@ -16,7 +16,7 @@ from itm.records import merge
 from itm.records.checking import locked_check
 from itm.records.models import ConcentrateCheck, ConcentrateSample, LaboratoryReport
 from itm.registry.attaching import Upload
-from itm.registry.files import inspect
+from itm.registry.files import Inspected, inspect
 
 SENT = ("laboratory", "sent_on", "consignment", "received_on")
 
@@ -113,12 +113,14 @@ def change_sample(
     merge.put(row, entered, opened)
     _require_label(row.concentrate_check, row.label, row)
     _require_place_and_day(row.concentrate_check, row.point, row.taken_at)
-    _require_way(row, date_at(row.concentrate_check.site.time_zone, at))
+    require_way(row, date_at(row.concentrate_check.site.time_zone, at))
     row.save(by=actor)
     return row
 
 
-def _require_way(row: ConcentrateSample, today: date) -> None:
+def require_way(row: ConcentrateSample, today: date) -> None:
+    """Raises Refused not_sent, laboratory_missing, sent_before_taken, received_before_sent,
+    day_ahead."""
     if row.sent_on is None:
         if row.received_on is not None:
             raise Refused(
@@ -167,9 +169,10 @@ def bring_back_sample(*, actor: Actor, sample: ConcentrateSample) -> Concentrate
 def attach_report(
     *, actor: Actor, check: ConcentrateCheck, upload: Upload, laboratory: str, number: str,
     reported_on: date, samples: Sequence[ConcentrateSample], at: datetime,
-    key: uuid.UUID | None = None,
+    key: uuid.UUID | None = None, table: Inspected | None = None,
 ) -> LaboratoryReport:  # fmt: skip
     """The paper of the laboratory, on the bottles that it answers for. May run twice by its `key`.
+    `table` is what a table is that was read: no picture and no PDF, and a laboratory's answer.
 
     Raises Forbidden; Refused not_draft, samples_missing, report_there, before_samples, day_ahead
     and what `files.inspect` refuses.
@@ -179,11 +182,13 @@ def attach_report(
         there = LaboratoryReport.objects.filter(key=key, concentrate_check=row).first()
         if there is not None:
             return there
-    _require_report(row, laboratory, number, reported_on, at)
+    require_report(row, laboratory, number, reported_on, date_at(row.site.time_zone, at))
+    if report_at(row, laboratory, number) is not None:
+        raise Refused("report_there", "This report of this laboratory is here already.", "number")
     chosen = list(row.samples.in_use().filter(pk__in=[sample.pk for sample in samples]))
     if not chosen:
         raise Refused("samples_missing", "Choose the bottles that this report is about.", "samples")
-    found = inspect(upload.file, upload.name)
+    found = table or inspect(upload.file, upload.name)
     upload.file.seek(0)
     report = LaboratoryReport(
         concentrate_check=row, laboratory=laboratory.strip(), number=number.strip(),
@@ -203,9 +208,10 @@ def attach_report(
     return report
 
 
-def _require_report(
-    check: ConcentrateCheck, laboratory: str, number: str, on: date, at: datetime
+def require_report(
+    check: ConcentrateCheck, laboratory: str, number: str, on: date, today: date
 ) -> None:
+    """Raises Refused laboratory_missing, number_missing, before_samples, day_ahead."""
     if not laboratory.strip():
         raise Refused("laboratory_missing", "Name the laboratory.", "laboratory")
     if not number.strip():
@@ -216,13 +222,15 @@ def _require_report(
             f"The bottles were taken on {day(check.checked_on)}; a report of them is later.",
             "reported_on",
         )
-    if on > date_at(check.site.time_zone, at):
+    if on > today:
         raise Refused("day_ahead", "This day has not come yet.", "reported_on")
-    same = check.laboratory_reports.filter(
+
+
+def report_at(check: ConcentrateCheck, laboratory: str, number: str) -> LaboratoryReport | None:
+    """The one of that name, if the check has it."""
+    return check.laboratory_reports.filter(
         laboratory=laboratory.strip(), number=number.strip(), withdrawn_reason=""
-    )
-    if same.exists():
-        raise Refused("report_there", "This report of this laboratory is here already.", "number")
+    ).first()
 
 
 @transaction.atomic
@@ -241,3 +249,31 @@ def withdraw_report(*, actor: Actor, report: LaboratoryReport, reason: str) -> L
         sample.report = None
         sample.save(by=actor)
     return row
+
+
+@transaction.atomic
+def join_report(
+    *, actor: Actor, report: LaboratoryReport, samples: Sequence[ConcentrateSample]
+) -> None:
+    """A report that is attached already answers for these bottles too. May run twice.
+
+    Raises Forbidden; Refused not_draft.
+    """
+    locked_check(actor, report.concentrate_check)
+    for sample in samples:
+        sample.report = report
+        sample.save(by=actor)
+
+
+@transaction.atomic
+def take_out(*, actor: Actor, sample: ConcentrateSample, filled: Mapping[str, str]) -> None:
+    """Empty again what a table filled, where nobody changed it since. May run twice.
+
+    Raises Forbidden; Refused not_draft.
+    """
+    row = _locked(actor, sample)
+    for name, was in filled.items():
+        now = getattr(row, name)
+        if now is not None and str(getattr(now, "key", now)) == was:
+            setattr(row, name, None)
+    row.save(by=actor)

@@ -23,6 +23,11 @@ SUFFIXES = {
     "image/webp": (".webp",),
     "application/pdf": (".pdf",),
 }
+# Of tables, which only an import reads: nobody attaches one by hand.
+TABLES = {
+    "csv": ("text/csv", ".csv"),
+    "xlsx": ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", ".xlsx"),
+}
 STRICT = Lock()  # one thread at a time changes how the process reads pictures
 # How a PDF ends may be followed by what a mailer or scanner added.
 PDF_TAIL = 1024
@@ -40,7 +45,8 @@ class Inspected:
 
     @property
     def suffix(self) -> str:
-        return SUFFIXES[self.content_type][0]
+        tables = dict(TABLES.values())
+        return tables.get(self.content_type) or SUFFIXES[self.content_type][0]
 
 
 def inspect(file: BinaryIO, name: str) -> Inspected:

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.core.figures import day
+from itm.intake.layouts import kinds_for
 from itm.records import check_queries as queries
 from itm.records import sampling, states
 from itm.records.cautions import TANK
@@ -22,7 +23,7 @@ from itm.web.attachments import served
 from itm.web.checks import crumbs
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Narrow, beside, show, wanted, within_site
+from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
 from itm.web.uploading import was_dropped
 
 WAY = Narrow("way", "Where it is", queries.WAYS)
@@ -61,6 +62,9 @@ def bottles(request: HttpRequest) -> HttpResponse:
         ),
         cells=cells,
         empty="No bottle yet that is yours to see. Bottles are noted on the page of their check.",
+        step=Step("Values from a table", f"{reverse('import_new')}?kind=values")
+        if kinds_for(actor.kind)
+        else None,
         retirable=False,
         beside=beside("bottles"),
         narrows=(WAY,),
@@ -204,7 +208,7 @@ def laboratory_report_new(request: HttpRequest, key: UUID) -> HttpResponse:
 @require_GET
 def laboratory_report_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
     report = queries.laboratory_report(actor_of(request), key)
-    saved = report.content_type == "application/pdf"
+    saved = not report.content_type.startswith("image/")
     return served(report.file, report.content_type, report.name, saved=saved)
 
 

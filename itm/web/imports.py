@@ -59,8 +59,8 @@ def imports(request: HttpRequest) -> HttpResponse:
             Cell(f"{row.rows:,}" if row.rows else "", number=True),
             Cell(instant(row.added_at), number=True),
         ),
-        empty="No file yet. Results of past years and the register can come in from a table, and "
-        "readings from the page of their bench.",
+        empty="No file yet. Results of past years, values of concentrate bottles and the register "
+        "can come in from a table, and readings from the page of their bench.",
         step=Step("Bring in a file", reverse("import_new")) if may else None,
         retirable=False,
         beside=beside("imports"),
@@ -72,13 +72,16 @@ def imports(request: HttpRequest) -> HttpResponse:
 @signed_in
 @require_http_methods(["GET", "POST"])
 def import_new(request: HttpRequest) -> HttpResponse:
-    """The file; with `test` in the address, readings of its bench."""
+    """The file; with `test` in the address, readings of its bench, with `kind` that table."""
     actor = actor_of(request)
     require_kind(actor, "owner", "contractor", what=WHAT)
     test = _test_asked_for(request)
     refused = was_dropped(request) if request.method == "POST" else []
     given = (request.POST, request.FILES) if request.method == "POST" else ()
-    form = UploadForm(*given, actor_kind=actor.kind, bench=test is not None, refused=refused)
+    form = UploadForm(
+        *given, actor_kind=actor.kind, bench=test is not None, refused=refused,
+        kind=request.GET.get("kind", ""),
+    )  # fmt: skip
 
     def write() -> Any:
         chosen = form.cleaned_data["chosen"]
@@ -126,8 +129,9 @@ def _page(request: HttpRequest, row: Any, form: QuestionsForm, status: int = 200
         "row": row,
         "found": found,
         "form": form,
-        "open": sum(not one["found"] for one in found.get("questions", [])),
+        "open": sum(not (one["found"] or one.get("entry")) for one in found.get("questions", [])),
         "settling": row.state in uploads.SETTLING,
+        "checks": upload_queries.checks_with(actor_of(request), row),
         "busy": row.state in ("waiting", "taking"),
         "mapped": [
             (layout.column(name).label, found["names"][at])
@@ -213,8 +217,8 @@ def import_undo(request: HttpRequest, key: UUID) -> HttpResponse:
             actor=actor, key=key, because=form.cleaned_data["because"], at=timezone.now()
         ),
         save="Take the whole import back", said="Taken back: {}.",
-        lead="All that it made: readings are set aside, results withdrawn, things of the register "
-        "retired. The file stays.", crumbs=[*CRUMBS, (row.name, there)],
+        lead="All that it made: readings and values are set aside, results and reports withdrawn, "
+        "things of the register retired. The file stays.", crumbs=[*CRUMBS, (row.name, there)],
     )  # fmt: skip
 
 

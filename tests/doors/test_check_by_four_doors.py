@@ -7,6 +7,7 @@ the times of the values: a table tells none, so they stand at its arrival.
 
 import base64
 import hashlib
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
@@ -20,15 +21,18 @@ from django.urls import reverse
 
 from itm.accounts import tokens
 from itm.doors.entries import take
-from itm.records.models import ConcentrateCheck
+from itm.records import checking
+from itm.records.models import ConcentrateCheck, SampleValue
 from itm.registry.properties import PROPERTIES
 from tests.checks import PDF, lot_of
 from tests.doors.canonical import handed_in, same
 from tests.doors.documents import check_document
 from tests.doors.through_entries import entry
+from tests.itm.intake.imports import taken
 
 EVENING = datetime(2026, 6, 15, 18, tzinfo=UTC)
 LATER = datetime(2026, 7, 7, 9, tzinfo=UTC)
+MEASURED = ("property", "value", "temperature", "method", "measured_on")
 PAPER = {"laboratory": "Invented institute", "number": "L-1", "reported_on": "2026-07-06"}
 
 
@@ -78,6 +82,7 @@ class Pages:
         name, (number, _, unit) = told["property"], told["value"].partition(" ")
         self.press(
             "bottle_values", sample.key, at=told["entered_at"], origin=origin,
+            method=told.get("method", ""), measured_on=told.get("measured_on", ""),
             **{f"value-{name}": number, f"temperature-{name}": told["temperature"],
                f"unit-{name}": unit or PROPERTIES[name].unit},
         )  # fmt: skip
@@ -107,7 +112,7 @@ def entries_of(scene: Any, document: Any) -> list[dict[str, Any]]:
         out.append(entry("add_check_sample", check, sample["taken_at"], put))
         of = {"sample": out[-1]["key"]}
         for value in sample["values"]:
-            put = {n: value[n] for n in ("property", "value", "temperature")}
+            put = {n: value[n] for n in MEASURED if n in value}
             out.append(entry("add_value", of, value["entered_at"], put))
             if aside := value.get("set_aside"):
                 held = {"value": out[-1]["key"]}
@@ -151,6 +156,66 @@ def by_day(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
     return ConcentrateCheck.objects.get(key=answer.json()["checks"][0]["check"])
 
 
+HEAD = ";".join(("bottle", *MEASURED))
+
+
+def in_rows(document: Any) -> list[list[str]]:
+    """A row for each value, in two tables: what was set aside came before what stands instead."""
+    first: list[str] = []
+    second: list[str] = []
+    for sample in document["samples"]:
+        for told in sample["values"]:
+            cells = (sample["label"], *(told.get(name, "") for name in MEASURED))
+            aside = [one["property"] for one in sample["values"] if "set_aside" in one]
+            later = told["property"] in aside and "set_aside" not in told
+            (second if later else first).append(";".join(cells))
+    return [[HEAD, *first], [HEAD, *second]]
+
+
+def in_columns(document: Any) -> list[list[str]]:
+    """A column for each property, and a row of its own for what was measured otherwise."""
+    heads = [*dict.fromkeys(one["property"] for s in document["samples"] for one in s["values"])]
+    out = []
+    for lines in in_rows(document):
+        table: dict[tuple[str, ...], dict[str, str]] = {}
+        for line in lines[1:]:
+            label, name, value, *beside = line.split(";")
+            table.setdefault((label, *beside), {})[name] = value
+        rows = [
+            ";".join([*row, *(cells.get(name, "") for name in heads)])
+            for row, cells in table.items()
+        ]
+        out.append([";".join(["bottle", *MEASURED[2:], *heads]), *rows])
+    return out
+
+
+def by_table(scene: Any, document: Any, tables: list[list[str]]) -> ConcentrateCheck:
+    """Begun and its bottles noted as a device sends it; what was measured from a table."""
+    raws = entries_of(scene, document)
+    begun = [one for one in raws if one["verb"] in ("begin_check", "add_check_sample")]
+    take(actor=scene.contractor, entries=begun, device_now=EVENING, at=EVENING)
+    with time_machine.travel(EVENING, tick=False):
+        for lines in tables:
+            taken(scene.contractor, "values", "\n".join(lines) + "\n")
+            for value in SampleValue.objects.filter(
+                name="ph", value_typed="6.7", set_aside_at=None
+            ):
+                checking.set_aside_value(
+                    actor=scene.contractor, value=value, reason="probe not rinsed", at=EVENING
+                )
+    answers = take(actor=scene.contractor, entries=raws[-1:], device_now=EVENING, at=EVENING)
+    assert [one for one in answers if not one.taken] == []
+    return ConcentrateCheck.objects.get(key=raws[0]["key"])
+
+
+def by_rows(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
+    return by_table(scene, document, in_rows(document))
+
+
+def by_columns(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
+    return by_table(scene, document, in_columns(document))
+
+
 def form_by(way: Any, *given: Any) -> dict[str, Any]:
     """What was handed in by one way, which is then taken back whole: labels are unique in an
     organisation, so the same bottles cannot stand twice."""
@@ -169,6 +234,22 @@ def test_the_canonical_record_is_the_same_as_by_the_interface(scene, document, c
     assert found["evaluation"]["result"]["strength"]
 
 
+TIMES = ("entered_at", "set_aside", "set_aside_at")
+
+
+@pytest.mark.parametrize("way", [by_rows, by_columns])
+def test_a_table_of_values_gives_the_same_record_but_for_the_times_of_the_values(
+    scene, document, crew, client, way
+):
+    expected = form_by(by_interface, scene, document, client)
+    found = form_by(way, scene, document, client)
+    assert same(found, scene, without=TIMES) == same(expected, scene, without=TIMES)
+    assert {row["entered_at"] for row in found["rows"]["values"]} == {EVENING.isoformat()}
+    assert [one["set_aside_reason"] for one in found["rows"]["values"]].count("") == 6
+    assert found["evaluation"]["inputs_digest"] == expected["evaluation"]["inputs_digest"]
+    assert found["evaluation"]["result"] == expected["evaluation"]["result"]
+
+
 def waiting(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
     """One bottle, sent away; nothing is measured of it yet."""
     sent = {"laboratory": PAPER["laboratory"], "sent_on": "2026-06-16", "values": []}
@@ -180,7 +261,8 @@ def waiting(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
 
 def reported(document: Any) -> list[dict[str, Any]]:
     values = document["samples"][0]["values"]
-    return [{**one, "entered_at": LATER.isoformat()} for one in values if "set_aside" not in one]
+    told = {"entered_at": LATER.isoformat(), "measured_on": "2026-07-02"}
+    return [{**one, **told} for one in values if "set_aside" not in one]
 
 
 def answer_by_interface(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
@@ -216,3 +298,29 @@ def test_a_laboratory_answers_by_page_and_by_the_interface_alike(scene, document
     stored = ("file",)  # each copy has a name of its own on the disk
     assert same(found, scene, without=stored) == same(expected, scene, without=stored)
     assert [one["sha256"] for one in found["reports"]] == [hashlib.sha256(PDF).hexdigest()]
+
+
+def answer_by_table(scene: Any, document: Any, client: Any) -> ConcentrateCheck:
+    """The paper on the page, and its values from the laboratory's own table, which names it."""
+    check, pages = waiting(scene, document, client), Pages(client)
+    sample = check.samples.get()
+    file = SimpleUploadedFile("r.pdf", PDF)
+    pages.press(
+        "laboratory_report_new", check.key, at=LATER, **PAPER, samples=[sample.key], chosen=file
+    )
+    lines = [
+        ";".join([sample.label, *(one.get(n, "") for n in MEASURED), *PAPER.values()])
+        for one in reported(document)
+    ]
+    with time_machine.travel(LATER, tick=False):
+        head = f"{HEAD};laboratory;report number;report date"
+        actor = replace(scene.contractor, at=LATER)
+        taken(actor, "values", "\n".join([head, *lines]) + "\n")
+    pages.press("check_hand_in", check.key, at=LATER, once=uuid4())
+    return ConcentrateCheck.objects.get(pk=check.pk)
+
+
+def test_a_laboratory_answers_by_its_table_as_by_the_interface(scene, document, crew, client):
+    found = form_by(answer_by_table, scene, document, client)
+    expected = form_by(answer_by_interface, scene, document, client)
+    assert same(found, scene, without=("file",)) == same(expected, scene, without=("file",))

@@ -38,6 +38,7 @@ class Upload(Tracked):
         EQUIPMENT = "equipment", "Equipment"
         LOTS = "lots", "Lots"
         INSTRUMENTS = "instruments", "Instruments"
+        VALUES = "values", "Values of concentrate bottles"
 
     class Form(models.TextChoices):
         CSV = "csv", "CSV"
@@ -84,6 +85,9 @@ class Upload(Tracked):
     )
     made = models.JSONField(
         default=list, blank=True, help_text="Keys of the rows that it made, but of results"
+    )
+    filled = models.JSONField(
+        default=dict, blank=True, help_text="Bottle → what was empty there and the table filled"
     )
     undone_at = models.DateTimeField(null=True, blank=True)
     undone_by = models.CharField(max_length=200, blank=True)

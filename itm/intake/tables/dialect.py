@@ -35,12 +35,15 @@ class Dialect:
 
 @dataclass(frozen=True)
 class Question:
-    """Asked once a file; `found` is what its cells or an earlier answer settle."""
+    """Asked once a file; `found` is what its cells or an earlier answer settle. `entry` is how it
+    is answered in own words, and then it may stay open."""
 
     code: str
     sentence: str
     choices: tuple[tuple[str, str], ...]
     found: str = ""
+    entry: str = ""  # text, day or number
+    longest: int = 0  # characters of such an answer
 
 
 @dataclass(frozen=True)
@@ -126,7 +129,7 @@ def _mixed(
 
 def _decimal(cells: _Cells, answers: Mapping[str, str]) -> Answer:
     shown: dict[str, list[Spot]] = {POINT: [], COMMA: [], "unclear": []}
-    for column, spot in cells.of("number", "percent", "quantity"):
+    for column, spot in cells.of("number", "percent", "quantity", "measure"):
         if said := numbers.tells(spot.cell, column.most):
             shown[said].append(spot)
     if shown[POINT] and shown[COMMA]:
@@ -235,7 +238,7 @@ def _loosely(cell: Cell) -> Decimal | None:
 
 
 def _nothing(cells: _Cells, answers: Mapping[str, str]) -> Answer:
-    for _, spot in cells.of("number", "percent", "quantity", "day", "moment"):
+    for _, spot in cells.of("number", "percent", "quantity", "measure", "day", "moment"):
         if isinstance(spot.cell, str) and numbers.is_nothing(spot.cell):
             choices = ((LEAVE_EMPTY, "nothing was measured: read such cells as empty"),)
             sentence = f"{spot.said} stands where a figure or a day belongs."

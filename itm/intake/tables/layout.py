@@ -5,13 +5,17 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
-Kind = Literal["text", "name", "number", "percent", "quantity", "day", "moment", "choice"]
+Kind = Literal[
+    "text", "name", "number", "percent", "quantity", "measure", "day", "moment", "choice"
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
 class TableColumn:
     """`name` is ours and documented. A `name` column is an identifier and stays text, zeros and
-    all. `most` is the largest value that is believed, which also tells 1,334 from 1334."""
+    all; a `measure` is a quantity whose unit may stand elsewhere. `most` is the largest value that
+    is believed, which also tells 1,334 from 1334. `once` asks, where no column of the file holds
+    it, what holds for all of its rows."""
 
     name: str
     kind: Kind
@@ -24,10 +28,11 @@ class TableColumn:
     most: Decimal | None = None
     longest: int = 200
     help: str = ""
+    once: str = ""
 
     @property
     def is_figure(self) -> bool:
-        return self.kind in ("number", "percent", "quantity")
+        return self.kind in ("number", "percent", "quantity", "measure")
 
     @property
     def is_dated(self) -> bool:
@@ -41,6 +46,8 @@ class Layout:
     columns: tuple[TableColumn, ...]
     examples: tuple[tuple[str, ...], ...] = ()  # rows, in the order of the columns
     makes_names: bool = False  # the table brings new things whose names nobody knows yet
+    one_of: tuple[tuple[str, ...], ...] = ()  # columns of which one of these groups is needed
+    one_of_words: str = ""
 
     def column(self, name: str) -> TableColumn:
         return next(one for one in self.columns if one.name == name)
@@ -48,3 +55,10 @@ class Layout:
     @property
     def names(self) -> list[str]:
         return [one.name for one in self.columns]
+
+    def lacks(self, columns: Mapping[str, int]) -> list[str]:
+        """What has to be in every file and was not found in this one."""
+        out = [one.label for one in self.columns if one.needed and one.name not in columns]
+        if self.one_of and not any(set(group) <= columns.keys() for group in self.one_of):
+            out.append(self.one_of_words)
+        return out

@@ -82,15 +82,20 @@ class Reader:
     def __init__(
         self, layout: Layout, head: Head, columns: Mapping[str, int], dialect: Dialect,
         *, last: int, known: Mapping[str, "Names"] | None = None,
+        said: Mapping[str, str] | None = None,
     ) -> None:  # fmt: skip
         """`last` is the last row of the table, as the survey found it; `known` reads columns whose
-        names are known already."""
+        names are known already; `said` is what people said of columns that the file lacks."""
         self.layout, self.head, self.columns, self.dialect = layout, head, columns, dialect
         self.last, self.known = last, known or {}
         self.told = Told()
         self.unknown: dict[tuple[str, str], tuple[CellProblem, list[str]]] = {}
         self._known: dict[str, dict[Cell, Got]] = {name: {} for name in columns}
         self._ways = {name: (layout.column(name), self._unit(name)) for name in columns}
+        self._said = {
+            name: read_cell(text, layout.column(name), Dialect(decimal="," if "," in text else "."))
+            for name, text in (said or {}).items()
+        }
 
     def batches(self, table: Iterable[Block]) -> Iterator[Batch]:
         for block in table:
@@ -136,9 +141,10 @@ class Reader:
         numbers_of_rows = (rows + block.first).tolist()
         for column in self.layout.columns:
             if column.name not in values:
-                nothing = None if column.is_figure or column.is_dated else ""
-                values[column.name] = [nothing] * len(numbers_of_rows)
-                typed[column.name] = [""] * len(numbers_of_rows)
+                empty = Got(None if column.is_figure or column.is_dated else "")
+                for_all = self._said.get(column.name, empty)
+                values[column.name] = [for_all.value] * len(numbers_of_rows)
+                typed[column.name] = [for_all.typed] * len(numbers_of_rows)
         return Batch(numbers_of_rows, values, typed, tuple(self.layout.names))
 
     def _tell(self, name: str, got: Got, at: int, rows: list[int]) -> list[CellProblem]:
@@ -262,7 +268,7 @@ def _amount(value: Decimal, unit: str, text: str, column: TableColumn) -> Got:
     if column.most is not None and abs(value) > column.most:
         return Got(None, text, "too_large", f"“{text}” is beyond {column.most}.",
                    "Look for the decimal sign.")  # fmt: skip
-    return Got(Amount(value, unit) if column.kind == "quantity" else value, text)
+    return Got(Amount(value, unit) if column.kind in ("quantity", "measure") else value, text)
 
 
 def _other_unit(text: str, unit: str, column: TableColumn, units: tuple[str, ...]) -> Got:

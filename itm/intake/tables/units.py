@@ -21,13 +21,32 @@ for _unit, _others in {
     "µS/cm": "µs/cm μs/cm us/cm",
     "mS/cm": "ms/cm",
     "% Brix": "% brix|%brix|brix|°bx|bx|°brix",
+    "S/m": "s/m siemens/m",
     "min": "min minutes minute",
-    "nD": "nd|nd20|nd 20|-",
-    "kg/m³": "kg/m³ kg/m3",
+    "s": "s sec secs second seconds",
+    "nD": "nd|nd20|nd 20",
+    "kg/m³": "kg/m³ kg/m3 kg/m^3 kg/cbm",
+    "g/mL": "g/ml g/cm³ g/cm3 g/cm^3 g/cc",
+    "kg/L": "kg/l",
+    "lb/ft³": "lb/ft³ lb/ft3 lbs/ft3 pcf",
+    "lb/US gal": "lb/us gal|lb/usgal|lbs/us gal",
+    "mm²/s": "mm²/s mm2/s mm^2/s",
+    "cSt": "cst centistokes centistoke",
+    "mPa·s": "mpa·s mpa.s mpa*s mpas mpa-s",
+    "cP": "cp cps centipoise",
+    "Pa·s": "pa·s pa.s pa*s pas pa-s",
+    "mN/m": "mn/m",
+    "dyn/cm": "dyn/cm dyne/cm dynes/cm",
 }.items():
     for _one in _others.split("|" if "|" in _others else None):
         SPELLINGS[_one.replace(" ", "")] = _unit
 
+# “Density at 20 °C (g/mL)”: at which temperature it was read is not in which unit.
+AT_TEMPERATURE = re.compile(
+    r"[\s,]*[(\[]?\s*(?:\bat|@)?\s*\d[\d.,]*\s*°\s?C\b\s*[)\]]?", re.IGNORECASE
+)
+# Words that end names of columns as often as they are units.
+NAMES_TOO = ("c", "f", "l", "min", "m", "s", "-", "percent")
 IN_BRACKETS = re.compile(r"^(?P<name>.*?)\s*[\(\[](?P<unit>[^()\[\]]+)[\)\]]\s*$")
 
 
@@ -40,14 +59,18 @@ def unit_of(text: str) -> str:
 
 
 def apart(head: str) -> tuple[str, str]:
-    """“Flow (L/min)”, “Flow [L/min]”, “Flow in L/min” and “Flow L/min” → name and unit."""
+    """“Flow (L/min)”, “Flow [L/min]”, “Flow in L/min”, “Flow L/min”, “flow_l_min” → name, unit."""
+    head = AT_TEMPERATURE.sub(" ", head).strip() or head
     found = IN_BRACKETS.match(head)
     if found and unit_of(found["unit"]):
         return found["name"], unit_of(found["unit"])
     words = head.replace("_", " ").split()
     for count in (2, 1):
-        if len(words) > count and (unit := unit_of(" ".join(words[-count:]))):
-            if count == 1 and words[-1].casefold() in ("c", "f", "l", "min", "m", "-", "percent"):
+        if len(words) <= count:
+            continue
+        last = words[-count:]
+        if unit := unit_of(" ".join(last)) or (unit_of("/".join(last)) if "_" in head else ""):
+            if count == 1 and last[0].casefold() in NAMES_TOO:
                 continue  # “Flow min” and “Foam C” are names
             name = words[:-count]
             return " ".join(name[:-1] if name[-1].casefold() in ("in", ",") else name), unit

@@ -151,7 +151,7 @@ class LaboratoryReport(Tracked, Scoped):
     number = models.CharField(max_length=60)
     reported_on = models.DateField()
     name = models.CharField(max_length=120)
-    content_type = models.CharField(max_length=20)
+    content_type = models.CharField(max_length=80)
     file = models.FileField(upload_to=report_path)
     size = models.PositiveIntegerField(help_text="bytes")
     sha256 = models.CharField(max_length=64)
