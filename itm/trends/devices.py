@@ -39,7 +39,7 @@ def proportioners(actor: Actor) -> QuerySet[Proportioner]:
 
 
 def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRow]:
-    """Rows for devices that the actor was shown to see, in four queries however many they are.
+    """Rows for devices that the actor was shown to see; the number of queries does not grow.
 
     Out is a device with a line of its restoration list out, or of a system that somebody took out
     of service by hand.
@@ -96,11 +96,13 @@ def duties_of(
         tank__in=[device.tank_id for device in devices],
         requirement__task=Requirement.Task.CONCENTRATE_CHECK,
     )
-    rows = asked(own | tanks).select_related("site").order_by("latest_on", "pk")
     tests: Standings = {}
     retests: Standings = {}
     checks: Standings = {}
-    for row in rows:
+    # Each by its own index: joined by "or" they cost SQLite a look at every duty.
+    either = own.order_by().values("pk").union(tanks.order_by().values("pk"))
+    rows = asked(Duty.objects.filter(pk__in=either)).select_related("site")
+    for row in rows.order_by("latest_on", "pk"):
         stands = standing_of(row, now)
         if row.tank_id is not None:
             checks.setdefault(row.tank_id, stands)
