@@ -19,6 +19,7 @@ WITH_FORMULAS = [
     "control",
     "criteria",
     "direct",
+    "discovery",
     "glassware",
     "hydraulics",
     "hints",
