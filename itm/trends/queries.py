@@ -8,7 +8,6 @@ from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Exists, OuterRef
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
@@ -16,26 +15,18 @@ from itm.core.errors import NotFound
 from itm.records import past
 from itm.records.baseline import proven
 from itm.records.models import PastResult, ProportioningTest
-from itm.registry.models import ChangeOver, Proportioner, TankMovement
+from itm.registry.models import Proportioner
 from itm.schedule.due import days_missed, missed_tests
 from itm.schedule.models import Duty
 from itm.schedule.queries import cycles_of
 from itm.schedule.services import window_of
 from itm.trends.devices import DeviceRow, device_rows, proportioners
-from itm.trends.latest import FlowPointResult, State, band_of, results_of
+from itm.trends.events import CHANGED_OVER, Event, events, measured_by
+from itm.trends.kept import Kept, kept_of
+from itm.trends.latest import FlowPointResult, band_of
 
 PAGE = 50
 Band = tuple[float, float]
-# Short enough for a plot.
-METHODS = {
-    "refractive_index": "read by index",
-    "brix": "read by Brix",
-    "conductivity": "read by conductivity",
-    "two_flows": "by two flows",
-    "draw_down": "by tank draw-down",
-    "other_liquid": "by another liquid",
-}
-LOT, ADJUSTED, METHOD, CHANGED_OVER = "lot", "adjusted", "method", "changed over"
 
 
 @dataclass(frozen=True)
@@ -70,7 +61,6 @@ class FlowPointSeries:
     """`points` are as found and in force, oldest first; the rest is shown apart, never joined."""
 
     name: str
-    flow: str
     points: tuple[Point, ...]
     as_left: tuple[Point, ...]
     corrected: tuple[Point, ...]
@@ -79,21 +69,7 @@ class FlowPointSeries:
     bands: tuple[tuple[date | None, float, float], ...]
     anew: date | None = None  # the day of the changeover from which baselines count
     reported: tuple[PastResult, ...] = ()  # by older papers; no point of the line, nor of its trend
-
-
-@dataclass(frozen=True)
-class Event:
-    """`words` are short enough for a plot."""
-
-    day: date
-    words: str
-    detail: str = ""
-    kind: str = ""
-
-    @property
-    def changes(self) -> bool:
-        """Whether results may step here; a corrected record changes no device."""
-        return bool(self.kind)
+    flow: str = ""  # as typed, where it is one of the register
 
 
 @dataclass(frozen=True)
@@ -103,6 +79,16 @@ class TurnedCycle:
     duty: Duty
     days_missed: int
     tests_missed: int
+
+
+@dataclass(frozen=True)
+class History:
+    """What sealed records say of one device. `anew` is the day from which baselines count."""
+
+    flow_points: tuple[FlowPointSeries, ...]
+    events: tuple[Event, ...]
+    anew: date | None
+    count: int  # records in force
 
 
 @dataclass(frozen=True)
@@ -131,11 +117,34 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
     device = rows.select_related("system__site__owner", "tank").filter(key=key).first()
     if device is None:
         raise NotFound("proportioner", key)
-    tests = sealed_tests(actor, device)
     papers = past.of_proportioner(actor, device)
-    results = results_of(test.pk for test in tests)
+    told = history_of(device, kept_of(actor, [device]))
+    flows = dict(device.flow_points.order_by("flow").values_list("name", "flow_typed"))
+    names = [*flows, *(one.name for one in told.flow_points), *(one.flow_point for one in papers)]
+    known = {one.name: one for one in told.flow_points}
+    return Series(
+        proportioner=device,
+        flow_points=tuple(
+            replace(
+                known.get(name) or flow_point_series(name, []),
+                flow=flows.get(name, ""),
+                anew=told.anew,
+                reported=tuple(paper for paper in papers if paper.flow_point == name),
+            )
+            for name in dict.fromkeys(names)
+        ),
+        events=told.events,
+        cycles=turned_cycles(actor, device, now),
+        count=told.count,
+        papers=len(papers),
+    )
+
+
+def history_of(device: Proportioner, kept: Kept) -> History:
+    """The series of one device of those that were read together."""
+    tests = kept.tests[device.pk]
     corrected_by = {t.amends_id: t.key for t in tests if t.amends_id is not None}
-    apart = side_by_side([test for test in tests if test.pk not in corrected_by])
+    apart = of_another_method([test for test in tests if test.pk not in corrected_by])
     points = [
         Point(
             test.tested_on,
@@ -144,54 +153,23 @@ def series(actor: Actor, key: UUID, now: datetime) -> Series:
             replace(record_of(test, corrected_by.get(test.pk)), beside=test.pk in apart),
         )
         for test in tests
-        for result in results.get(test.pk, ())
+        for result in kept.results.get(test.pk, ())
     ]
-    happened = events(actor, device, [test for test in tests if test.pk not in apart])
+    joined = [test for test in tests if test.pk not in apart]
+    happened = events(device, joined, kept.filled(device), kept.happenings(device))
     anew = max((event.day for event in happened if event.kind == CHANGED_OVER), default=None)
-    flows = dict(device.flow_points.order_by("flow").values_list("name", "flow_typed"))
-    flows.update((point.result.name, "") for point in points if point.result.name not in flows)
-    flows.update((paper.flow_point, "") for paper in papers if paper.flow_point not in flows)
-    return Series(
-        proportioner=device,
+    return History(
         flow_points=tuple(
-            replace(
-                flow_point_series(name, flow, [p for p in points if p.result.name == name], anew),
-                reported=tuple(paper for paper in papers if paper.flow_point == name),
-            )
-            for name, flow in flows.items()
+            flow_point_series(name, [p for p in points if p.result.name == name], anew)
+            for name in dict.fromkeys(point.result.name for point in points)
         ),
         events=tuple(sorted(happened, key=lambda event: event.day)),
-        cycles=turned_cycles(actor, device, now),
+        anew=anew,
         count=sum(test.pk not in corrected_by for test in tests),
-        papers=len(papers),
     )
 
 
-def sealed_tests(actor: Actor, device: Proportioner) -> list[ProportioningTest]:
-    """Oldest first; as left after as found of the same day."""
-    rows = ProportioningTest.objects.visible_to(actor).filter(
-        proportioner=device, state=State.SEALED
-    )
-    rows = rows.select_related(
-        "visit__contractor", "bench__instrument", "amends", "direct__concentrate_meter",
-        "direct__second_meter",
-    )  # fmt: skip
-    return list(rows.order_by("tested_on", "phase", "pk"))
-
-
-def measured_by(test: ProportioningTest) -> tuple[str, str, str]:
-    """The method as a mark of a series knows it, in words, and with what."""
-    if test.bench is not None:
-        meter = test.bench.instrument
-        return meter.method, meter.get_method_display(), str(meter)
-    setup = test.direct
-    meters = [setup.concentrate_meter or setup.concentrate_fitted]
-    meters.append(setup.second_meter or setup.second_fitted)
-    named = ", ".join(dict.fromkeys(str(meter) for meter in meters if meter))
-    return test.method, test.get_method_display(), named
-
-
-def side_by_side(tests: Sequence[ProportioningTest]) -> set[int]:
+def of_another_method(tests: Sequence[ProportioningTest]) -> set[int]:
     """Tests that stand beside the series: on a day with several methods that of the result before
     goes on, because two methods of one day are no change of the device."""
     apart: set[int] = set()
@@ -221,7 +199,7 @@ def record_of(test: ProportioningTest, corrected_by: UUID | None) -> Record:
 
 
 def flow_point_series(
-    name: str, flow: str, points: Sequence[Point], anew: date | None = None
+    name: str, points: Sequence[Point], anew: date | None = None
 ) -> FlowPointSeries:
     in_force = [
         point for point in points if point.record.corrected_by is None and not point.record.beside
@@ -229,7 +207,6 @@ def flow_point_series(
     found = [point for point in in_force if not point.record.as_left]
     return FlowPointSeries(
         name=name,
-        flow=flow,
         points=tuple(found),
         as_left=tuple(point for point in in_force if point.record.as_left),
         corrected=tuple(point for point in points if point.record.corrected_by is not None),
@@ -261,36 +238,6 @@ def bands(points: Sequence[Point]) -> tuple[tuple[date | None, float, float], ..
         if not out or out[-1][1:] != point.band:
             out.append((point.tested_on if out else None, *point.band))
     return tuple(out)
-
-
-def events(actor: Actor, device: Proportioner, tests: Sequence[ProportioningTest]) -> list[Event]:
-    """What could make a step: another lot in the tank, a changeover, an adjustment, another way of
-    reading, a corrected record."""
-    out = []
-    before = None
-    over = ChangeOver.objects.filter(
-        fill=OuterRef("pk"), system=device.system_id, withdrawn_because=""
-    )
-    fills = TankMovement.objects.visible_to(actor).in_force().annotate(over=Exists(over))
-    for fill in fills.filter(tank=device.tank_id, lot__isnull=False).select_related("lot"):
-        if fill.over:
-            out.append(Event(fill.moved_on, "changeover", f"to {fill.lot}", CHANGED_OVER))
-        elif before is not None and fill.lot_id != before:
-            out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot), LOT))
-        before = fill.lot_id
-    zone = device.system.site.time_zone
-    method = ""
-    for test in tests:
-        read_by, _, read_with = measured_by(test)
-        if method and read_by != method:
-            out.append(Event(test.tested_on, METHODS[read_by], read_with, METHOD))
-        method = read_by
-        if test.phase == ProportioningTest.Phase.AS_LEFT:
-            out.append(Event(test.tested_on, "adjusted", test.adjusted, ADJUSTED))
-        if test.amends_id is not None and test.sealed_at is not None:
-            corrected_on = date_at(zone, test.sealed_at)
-            out.append(Event(corrected_on, "record corrected", test.amendment_reason))
-    return out
 
 
 def turned_cycles(actor: Actor, device: Proportioner, now: datetime) -> tuple[TurnedCycle, ...]:

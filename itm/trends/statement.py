@@ -15,7 +15,8 @@ from calc.acceptance import LEAN, RICH, Band, decimal_as_written
 from calc.kendall import FEWEST
 from calc.properties import ABOVE, BELOW
 from itm.core.figures import MINUS, chance, day
-from itm.trends.queries import ADJUSTED, CHANGED_OVER, LOT, Event, FlowPointSeries, Point
+from itm.trends.events import ADJUSTED, CHANGED_OVER, LOT, REPAIR, Event
+from itm.trends.queries import FlowPointSeries, Point
 
 SIDES = {BELOW: LEAN, ABOVE: RICH}
 WORKDAY = 0.5  # days; what is adjusted on a test day lies after its result as found
@@ -99,7 +100,7 @@ def history(statements: Sequence[Statement | None], side: str) -> list[str]:
     steps = {kind for one in known for kind, turn in one.steps if turn == turned}
     found = ["falling"] if side == LEAN and any(one.falling for one in known) else []
     found += ["step_after_fill"] if {LOT, CHANGED_OVER} & steps else []
-    return found + (["step_after_repair"] if ADJUSTED in steps else [])
+    return found + (["step_after_repair"] if {ADJUSTED, REPAIR} & steps else [])
 
 
 def point_of(point: Point) -> engine.Point:

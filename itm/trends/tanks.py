@@ -18,7 +18,7 @@ from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue
 from itm.records.results import checks_in_force
 from itm.registry.models import Tank, TankMovement
 from itm.registry.properties import PROPERTIES, Property, bounds
-from itm.trends.queries import LOT, Event
+from itm.trends.events import Event, Filled, of_fills
 from itm.trends.statement import Voice, baseline_words, moment, sentences_of
 
 Ends = tuple[Decimal | None, Decimal | None]
@@ -162,13 +162,8 @@ def _certificate(check: ConcentrateCheck, name: str) -> float | None:
 
 def _events(actor: Actor, tank: Tank) -> list[Event]:
     """Another lot in the tank may make a step."""
-    out, before = [], None
     fills = TankMovement.objects.visible_to(actor).in_force().filter(tank=tank, lot__isnull=False)
-    for fill in fills.select_related("lot").order_by("moved_on", "position", "pk"):
-        if before is not None and fill.lot_id != before:
-            out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot), LOT))
-        before = fill.lot_id
-    return out
+    return of_fills([Filled(fill, over=False) for fill in fills.select_related("lot")])
 
 
 def statement(series: PropertySeries, events: Sequence[Event]) -> tuple[str, ...]:

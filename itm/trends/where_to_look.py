@@ -26,7 +26,7 @@ SPEAKS = {
     "same_factor": "all flow points are off by the same factor",
     "falling": "the percent has been falling over the years",
     "step_after_fill": "the percent stepped when another lot was filled",
-    "step_after_repair": "the percent stepped when something was adjusted",
+    "step_after_repair": "the percent stepped when something was adjusted or repaired",
     "first_sample_lean": "only the first sample of a flow point is lean",
     "last_sample_lean": "only the last sample of a flow point is lean",
 }

@@ -10,7 +10,8 @@ from django.test import Client
 from django.urls import reverse
 from scipy import stats
 
-from itm.trends.queries import ADJUSTED, LOT, series
+from itm.trends.events import ADJUSTED, LOT
+from itm.trends.queries import series
 from itm.trends.statement import Statement, history, signed, statement
 from tests.conftest import Scene
 from tests.factories import InstrumentFactory, TankFillFactory
