@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from datetime import date
 
 MINUS = "\u2212"
 
@@ -79,3 +80,20 @@ def number(value: float, digits: int) -> str:
     if float(shown) == 0:
         shown = f"{0:.{digits}f}"
     return shown.replace("-", MINUS)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Years along, a value up."""
+
+    first: int  # first year on the axis
+    last: int  # year whose 1 January ends the axis
+    start: float
+    end: float
+    up: Axis
+    size: float
+
+    def at(self, day: date) -> float:
+        origin = date(self.first, 1, 1).toordinal()
+        span = date(self.last, 1, 1).toordinal() - origin
+        return self.start + (day.toordinal() - origin) / span * (self.end - self.start)

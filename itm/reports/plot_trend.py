@@ -8,13 +8,13 @@ from itertools import pairwise
 
 from itm.reports import plot_marks as marks
 from itm.reports import plot_svg as svg
-from itm.reports.plot_axis import Axis, axis
+from itm.reports.plot_axis import Frame, axis
+from itm.reports.plot_events import EVENT_ROW, event_lanes, event_marks
 from itm.reports.plot_place import Box, Label, place, shorten, text_width
 from itm.reports.plot_words import PERCENT, PlotWords
 
 LONGEST_STEP = 548  # days: past a year and a half a result is missing, and the line is broken
 WIDE_FROM = 480
-EVENT_ROW = 19
 
 Stroke = tuple[svg.Point, svg.Point]
 
@@ -40,21 +40,6 @@ class TrendSeries:
     words: PlotWords = PERCENT
 
 
-@dataclass(frozen=True)
-class Frame:
-    first: int  # first year on the axis
-    last: int  # year whose 1 January ends the axis
-    start: float
-    end: float
-    up: Axis
-    size: float
-
-    def at(self, day: date) -> float:
-        origin = date(self.first, 1, 1).toordinal()
-        span = date(self.last, 1, 1).toordinal() - origin
-        return self.start + (day.toordinal() - origin) / span * (self.end - self.start)
-
-
 def trend_plot(series: TrendSeries, *, width: int = 640, height: int = 0) -> str:
     """The plot as SVG text, drawn anew for each width; says so when there is no result yet."""
     if not series.points and not series.reported:
@@ -67,7 +52,7 @@ def trend_plot(series: TrendSeries, *, width: int = 640, height: int = 0) -> str
     start = 14 + label_width(series, size)
     ends = width - 14.0
     draft = Frame(first, last, start, ends, axis(0, 1, start=1, end=0, most=1), size)
-    lanes = event_lanes(series, draft)
+    lanes = event_lanes(series.events, draft)
     top = size * 2 + 4 + EVENT_ROW * (1 + max((lane for *_, lane in lanes), default=-1))
     floor = height - len(rows) * marks.KEY_LINE - size * 2.4
     low, high = reach(series)
@@ -219,40 +204,6 @@ def baseline_stroke(series: TrendSeries, frame: Frame) -> list[Stroke]:
     day, percent = series.baseline
     y = frame.up.at(percent)
     return [((frame.at(day), y), (frame.end, y))]
-
-
-def event_lanes(series: TrendSeries, frame: Frame) -> list[tuple[date, str, float, float, int]]:
-    """(day, words, left, right, lane): each event's words in the first lane where they fit."""
-    taken: list[float] = []  # right end of the last words in each lane
-    placed = []
-    for day, words in sorted(series.events):
-        shown = shorten(words, frame.size, (frame.end - frame.start) * 0.6)
-        wide = text_width(shown, frame.size) + 8
-        left = min(frame.at(day) + 3, frame.end - wide)
-        left = max(left, frame.start)
-        lane = next((i for i, right in enumerate(taken) if left >= right), len(taken))
-        if lane == len(taken):
-            taken.append(0.0)
-        taken[lane] = left + wide
-        placed.append((day, shown, left, left + wide, lane))
-    return placed
-
-
-def event_marks(
-    lanes: Sequence[tuple[date, str, float, float, int]], frame: Frame, floor: float
-) -> list[str]:
-    strokes: list[Stroke] = []
-    words = []
-    for day, shown, left, right, lane in lanes:
-        y = frame.size * 2 + 2 + EVENT_ROW * lane
-        x = frame.at(day)
-        strokes.append(((x, y), (x, floor)))
-        words.append(svg.veil(left, y, right, y + EVENT_ROW - 2))
-        words.append(svg.text(left + 2, y + frame.size, shown, size=frame.size))
-    return [
-        svg.segments(strokes, kind="plot-ink", stroke=svg.INK, width=1, dash="1 3"),
-        *words,
-    ]
 
 
 def results(

@@ -73,12 +73,14 @@ def of_fills(fills: Sequence[Filled]) -> list[Event]:
     out: list[Event] = []
     before = None
     for filled in fills:
-        fill = filled.movement
+        on, lot = filled.movement.moved_on, filled.movement.lot
+        if lot is None:
+            continue
         if filled.over:
-            out.append(Event(fill.moved_on, "changeover", f"to {fill.lot}", CHANGED_OVER))
-        elif before is not None and fill.lot_id != before:
-            out.append(Event(fill.moved_on, f"lot {fill.lot.batch}", str(fill.lot), LOT))
-        before = fill.lot_id
+            out.append(Event(on, "changeover", f"to {lot}", CHANGED_OVER))
+        elif before is not None and lot.pk != before:
+            out.append(Event(on, f"lot {lot.batch}", str(lot), LOT))
+        before = lot.pk
     return out
 
 

@@ -14,7 +14,8 @@ from itm.schedule.models import Happening
 from itm.trends.events import HAPPENINGS, Filled
 from itm.trends.latest import FlowPointResult, State, results_of
 
-Key, Row = TypeVar("Key"), TypeVar("Row")
+Key = TypeVar("Key")
+Row = TypeVar("Row")
 
 
 @dataclass(frozen=True)

@@ -54,12 +54,7 @@ def statement(series: FlowPointSeries, events: Sequence[Event]) -> Statement | N
         return None
     changes = [event for event in events if event.changes]
     start = series.baseline
-    found = engine.trend(
-        [point_of(point) for point in series.points],
-        [engine.Event(moment(event), event.words) for event in changes],
-        (start.result.percent, start.result.standard_uncertainty) if start else None,
-        band_of(series),
-    )
+    found = found_in(series, changes)
     kinds = {(moment(event), event.words): event.kind for event in changes}
     apart = [] if start is not None and is_first(series, start) else baseline_words(found, PERCENT)
     sentences = sentences_of(found, changes, apart, PERCENT)
@@ -72,6 +67,17 @@ def statement(series: FlowPointSeries, events: Sequence[Event]) -> Statement | N
             if step.statement in STEPS
             for event in step.events
         ),
+    )
+
+
+def found_in(series: FlowPointSeries, changes: Sequence[Event]) -> engine.Trend:
+    """What the engine finds in a series with points; it may step at each of `changes`."""
+    start = series.baseline
+    return engine.trend(
+        [point_of(point) for point in series.points],
+        [engine.Event(moment(event), event.words) for event in changes],
+        (start.result.percent, start.result.standard_uncertainty) if start else None,
+        band_of(series),
     )
 
 

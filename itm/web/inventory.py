@@ -6,13 +6,13 @@ from django.urls import URLPattern, path
 from django.views.decorators.http import require_GET
 
 from itm.core.conversions import like
-from itm.core.csv_text import csv_text
 from itm.core.figures import day
 from itm.registry.contents import amount
 from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
 from itm.web.editing import site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES, day_asked
+from itm.web.tables import FORMATS, table_answer
 
 
 @signed_in
@@ -31,14 +31,12 @@ def pfas_inventory(request: HttpRequest) -> HttpResponse:
 
 @signed_in
 @require_GET
-def pfas_table(request: HttpRequest) -> HttpResponse:
+def pfas_table(request: HttpRequest, form: str) -> HttpResponse:
     """The same rows for a spreadsheet; a day that is none is today, and the name of the file says
     which day it is of."""
     _, on = day_asked(request.GET, site_date())
-    text = csv_text(HEAD, table(inventory(actor_of(request), on)))
-    answer = HttpResponse(text, content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="pfas-inventory-{on.isoformat()}.csv"'
-    return answer
+    name = f"pfas-inventory-{on.isoformat()}"
+    return table_answer(name, form, HEAD, table(inventory(actor_of(request), on)))
 
 
 def _shown(stock: Stock) -> dict:
@@ -85,5 +83,8 @@ def _rows(holding: Holding) -> list[dict]:
 
 urls: list[URLPattern] = [
     path("pfas/", pfas_inventory, name="pfas_inventory"),
-    path("pfas/table.csv", pfas_table, name="pfas_table"),
+    *(
+        path(f"pfas/table.{form}", pfas_table, {"form": form}, name=f"pfas_{form}")
+        for form in FORMATS
+    ),
 ]

@@ -16,6 +16,7 @@ from itm.reports.plot import TrendSeries, trend_plot
 from itm.trends import queries
 from itm.trends.statement import statement
 from itm.web.guard import actor_of, signed_in
+from itm.web.tables import FORMATS, table_answer
 
 # The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
 DESK, PHONE = 640, 350
@@ -68,6 +69,53 @@ def trend(request: HttpRequest, key: UUID) -> HttpResponse:
         ],
     }
     return render(request, "trends/trend.html", context)
+
+
+TABLE_HEAD = (
+    "Flow point", "Tested on", "Purpose", "Phase", "Percent", "95 % from", "95 % to",
+    "Standard uncertainty", "Band from %", "Band to %", "Limits", "Certainty", "Method",
+    "Instrument", "Contractor", "Counts", "Note", "Record",
+)  # fmt: skip
+
+
+@signed_in
+@require_GET
+def trend_table(request: HttpRequest, key: UUID, form: str) -> HttpResponse:
+    """Every result of the page, whether it is in the line or stands beside it."""
+    found = queries.series(actor_of(request), key, timezone.now())
+    rows = [cells for one in found.flow_points for cells in table_rows(one)]
+    return table_answer(f"trend-{key}", form, TABLE_HEAD, rows)
+
+
+def table_rows(one: queries.FlowPointSeries) -> list[tuple[str | float | None, ...]]:
+    groups = (
+        ("in the line", one.points),
+        ("as left", one.as_left),
+        ("corrected since", one.corrected),
+        ("another method of the same day", one.beside),
+    )
+    rows = [table_row(one.name, counts, point) for counts, held in groups for point in held]
+    return rows + [
+        (one.name, paper.tested_on.isoformat(), paper.get_purpose_display(),
+         paper.get_phase_display(), float(paper.percent), None, None, None,
+         *(float(end) if end is not None else None for end in
+           (paper.lower_limit, paper.upper_limit)),
+         "", "", paper.get_method_display(), "", paper.done_by, "as an older paper reports",
+         paper.outcome, str(paper.key))
+        for paper in one.reported
+    ]  # fmt: skip
+
+
+def table_row(name: str, counts: str, point: queries.Point) -> tuple[str | float | None, ...]:
+    record, result = point.record, point.result
+    low, high = result.interval or (None, None)
+    return (
+        name, point.tested_on.isoformat(), record.purpose,
+        "as left" if record.as_left else "as found", result.percent, low, high,
+        result.standard_uncertainty, *point.band, result.limits, result.certainty, record.method,
+        record.instrument, record.contractor, counts, record.adjusted or record.reason,
+        str(record.key),
+    )  # fmt: skip
 
 
 def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) -> dict:
@@ -163,4 +211,9 @@ def cycle(turned: queries.TurnedCycle) -> dict[str, str]:
 urls: list[URLPattern] = [
     path("trends/", trends, name="trends"),
     path("trends/<uuid:key>/", trend, name="trend"),
-]
+    *(
+        path(f"trends/<uuid:key>/table.{form}", trend_table, {"form": form},
+             name=f"trend_{form}")
+        for form in FORMATS
+    ),
+]  # fmt: skip

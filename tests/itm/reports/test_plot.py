@@ -230,3 +230,14 @@ def test_changed_criterion_makes_a_step_in_the_band():
     ]
     assert edges[0][0].count("M") == 2
     assert edges[1][0].count("M") == 4
+
+
+def test_words_that_come_again_too_soon_are_said_once_and_each_has_its_stroke():
+    """Else a meter that is another one each year fills lane upon lane."""
+    yearly = tuple((date(year, 6, 1), "other meter") for year in range(2018, 2026))
+    picture = trend_plot(replace(SERIES, events=yearly), width=350)
+    assert 0 < picture.count(">other meter<") < len(yearly)
+    assert picture.count('stroke-dasharray="1 3"') == 1
+    strokes = re.search(r'd="([^"]*)"[^>]*stroke-dasharray="1 3"', picture)
+    assert strokes is not None
+    assert strokes[1].count("M") == len(yearly)
