@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET
 
+from calc.acceptance import IN_BAND
 from itm.core.figures import chance, day, percent
 from itm.reports.plot_slope import slope_mark
 from itm.trends import beside
@@ -45,7 +46,7 @@ def side_by_side(request: HttpRequest) -> HttpResponse:
         "most": MOST,
         "found": found,
         "page": page,
-        "lines": [line(row, reach) for row in page.object_list],
+        "lines": [line(row, reach, actor.today) for row in page.object_list],
         "reach": points(reach).lstrip("+"),
         "groups": [grouped(one) for one in beside.groups(found.rows, by)],
         "by_words": BY[by][0],
@@ -110,7 +111,7 @@ def reach_of(row: Row) -> float:
     return min(max([abs(row.slope), *ends]), 3 * max(abs(row.slope), 0.02))
 
 
-def line(row: Row, reach: float) -> dict[str, Any]:
+def line(row: Row, reach: float, today: date) -> dict[str, Any]:
     device = row.proportioner
     return {
         "row": row,
@@ -125,7 +126,7 @@ def line(row: Row, reach: float) -> dict[str, Any]:
         ),
         "says": says(row),
         "apart": "" if row.apart is None else points(row.apart),
-        "earliest": day(row.earliest),
+        "outside": outside(row, today),
     }  # fmt: skip
 
 
@@ -143,6 +144,19 @@ def says(row: Row) -> str:
         return f"no trend is shown ({many})"
     by_chance = f"by chance in {chance(row.chance, 0.05)} of 100"
     return f"{row.statement} ({many}, {by_chance})"
+
+
+def outside(row: Row, today: date) -> str:
+    """When the flow point leaves its band, as far as its results can tell."""
+    if row.latest.result.limits != IN_BAND:
+        return "now"
+    if row.chance is None:
+        return NOT_ENOUGH
+    if row.earliest is None:
+        return "not within 30 years"
+    if row.earliest <= today:
+        return "cannot be told from now"
+    return f"from {day(row.earliest)} at the earliest"
 
 
 def grouped(one: beside.Group) -> dict[str, Any]:
