@@ -1,15 +1,13 @@
 """A mail about a notice clock that ran out, to whoever has to see to it."""
 
-from urllib.parse import urlsplit
 from uuid import UUID
 
-from django.conf import settings
-from django.core.mail import EmailMessage
 from django.db.models import Q
-from django.urls import reverse
 from django.utils import timezone
 
 from itm.accounts.models import Membership
+from itm.core import letters
+from itm.core.letters import address
 from itm.findings.models import Impairment, Step
 from itm.findings.queries import steps_of
 
@@ -28,7 +26,7 @@ def send_alarm(step_key: str) -> None:
     if row is None or step.clock is None or not row.is_open or _answered(row, step):
         return
     for membership in _readers(row):
-        _message(membership, row, step).send()
+        _tell(membership, row, step)
 
 
 def _answered(row: Impairment, step: Step) -> bool:
@@ -47,27 +45,19 @@ def _readers(row: Impairment) -> list[Membership]:
     return list(rows.select_related("user", "organisation").order_by("pk"))
 
 
-def _message(membership: Membership, row: Impairment, step: Step) -> EmailMessage:
+def _tell(membership: Membership, row: Impairment, step: Step) -> None:
     clock = step.clock
     assert clock is not None
-    address = settings.PUBLIC_URL + reverse("impairment", args=[row.key])
     names = ", ".join(str(one.system) for one in row.systems.select_related("system"))
     body = (
         f"{row.site.name}: {names} out of service: {row.why}.\n\n"
         f"A notice clock ran out and nobody is noted as told: {clock.tell}, {clock.when}.\n"
         f"{clock.words}\nSource: {clock.source}; {clock.confidence}. Local codes come first.\n\n"
-        f"Note who was told: {address}\n"
+        f"Note who was told: {address('impairment', row.key)}\n"
     )
-    return EmailMessage(
+    letters.send(
+        to=membership.user.email,
         subject=f"Notice clock ran out: {row.site.name}",
         body=body,
-        to=[membership.user.email],
-        headers={
-            "Message-ID": f"<alarm.{step.key}.{membership.user.key}@{_host()}>",
-            "Auto-Submitted": "auto-generated",  # RFC 3834: out-of-office machines keep quiet
-        },
+        name=f"alarm.{step.key}.{membership.user.key}",
     )
-
-
-def _host() -> str:
-    return urlsplit(settings.PUBLIC_URL).hostname or "localhost"

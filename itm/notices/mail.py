@@ -1,15 +1,13 @@
 """The weekly summary as a mail: plain words, links, and how to stop it with one click."""
 
 from datetime import date, datetime, timedelta
-from urllib.parse import urlsplit
 
-from django.conf import settings
-from django.core.mail import EmailMessage
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from itm.accounts.actor import Actor
+from itm.core import letters
 from itm.core.figures import day
+from itm.core.letters import address
 from itm.notices.seals import lately_sealed, newest_seals
 from itm.registry.models import Certificate
 from itm.schedule import calibrations
@@ -23,10 +21,6 @@ MOST = 50  # lines of what comes; the page has the rest
 BELONGS = {"lean": "result", "rich": "result", "undecided": "result"}
 
 
-def address(name: str, *args: object) -> str:
-    return settings.PUBLIC_URL + reverse(name, args=args)
-
-
 def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> None:
     """One mail to the person who acts. Raises what the mail server raises."""
     if actor.user is None:
@@ -34,20 +28,16 @@ def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> N
     counts = {name: count for name, _, count in standings(actor, now)}
     head = f"{counts['overdue']} overdue, {counts['due']} due"
     stop = address("unsubscribe", token)
-    host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
-    message = EmailMessage(
+    letters.send(
+        to=actor.user.email,
         subject=f"{actor.organisation_name}: {head}, {day(on)}",
         body=body(actor, now, lead_days, stop),
-        to=[actor.user.email],
+        name=f"summary.{actor.user.key}.{actor.organisation_id}.{on}",
         headers={
-            # The same mail has the same name, so that a copy can be told from a second one.
-            "Message-ID": f"<summary.{actor.user.key}.{actor.organisation_id}.{on}@{host}>",
             "List-Unsubscribe": f"<{stop}>",  # RFC 2369
             "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",  # RFC 8058
-            "Auto-Submitted": "auto-generated",  # RFC 3834: out-of-office machines keep quiet
         },
     )
-    message.send()
 
 
 def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
