@@ -1,6 +1,6 @@
 """People and the organisations they act for."""
 
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
@@ -9,9 +9,6 @@ from django.db.models.functions import Lower
 
 from itm.core.history import Author, Tracked, TrackedQuerySet
 from itm.core.measures import Measures
-
-if TYPE_CHECKING:
-    from itm.accounts.actor import Actor
 
 
 class Organisation(Tracked):
@@ -142,75 +139,3 @@ class Membership(Tracked):
 
     def __str__(self) -> str:
         return f"{self.user} for {self.organisation}"
-
-
-class ApiTokenQuerySet(TrackedQuerySet):
-    def visible_to(self, actor: "Actor") -> Self:
-        """The organisation's own, whoever made them."""
-        if actor.organisation_id is None:
-            return self.none()
-        return self.filter(membership__organisation=actor.organisation_id)
-
-
-class ApiToken(Tracked):
-    """Lets a program act for the person who made it, in one organisation.
-
-    The token itself is shown once and never kept: a prefix finds the row, a digest proves it. It
-    hangs on the membership, so that it ends with the person's time in the organisation.
-    """
-
-    class Scope(models.TextChoices):
-        READ = "read", "Read what you may see"
-        HAND_IN = "hand_in", "Hand in test days, inspections and entries of devices"
-        REGISTRY = "registry", "Change sites, lots and instruments"
-        EVALUATE = "evaluate", "Compute a bench without storing anything"
-
-    # The digest is of a secret; the last use says who looked and not who changed what.
-    derived = frozenset({"digest", "last_used_at"})
-    owner_path = "membership__organisation"
-    membership = models.ForeignKey(Membership, models.PROTECT, related_name="tokens")
-    name = models.CharField(max_length=80, help_text="Which program uses it, and where it runs")
-    prefix = models.CharField(max_length=12, unique=True)
-    digest = models.CharField(max_length=64, unique=True, help_text="SHA-256 of the whole token")
-    scopes = models.CharField(max_length=60, help_text="Words apart by a space")
-    made_at = models.DateTimeField()
-    expires_on = models.DateField(help_text="The last day on which it works, in UTC")
-    last_used_at = models.DateTimeField(null=True, blank=True)
-    revoked_at = models.DateTimeField(null=True, blank=True)
-    objects = ApiTokenQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-made_at", "-pk"]
-        constraints = [
-            models.UniqueConstraint(
-                Lower("name"),
-                "membership",
-                condition=Q(revoked_at=None),
-                name="token_name_once",
-                violation_error_message=(
-                    "You already have a token of that name: revoke it first, or say in the name "
-                    "what sets this one apart."
-                ),
-            ),
-            models.CheckConstraint(
-                condition=~Q(scopes=""),
-                name="token_may_something",
-                violation_error_message="A token that may do nothing is of no use: tick something.",
-            ),
-            models.CheckConstraint(
-                condition=Q(revoked_at=None) | Q(revoked_at__gte=F("made_at")),
-                name="token_revoked_after_it_was_made",
-                violation_error_message="A token is revoked after it was made.",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-    @property
-    def allowed(self) -> frozenset[str]:
-        return frozenset(self.scopes.split())
-
-    @property
-    def allowed_in_words(self) -> list[str]:
-        return [str(scope.label) for scope in self.Scope if scope in self.allowed]
