@@ -19,6 +19,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
 if not apps.ready:  # a worker starts here; the web has long been set up
     django.setup()
 
+from itm.accounts.inviting import send_invitation
 from itm.core import outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.findings.alarms import sound
@@ -32,6 +33,7 @@ JOBS: dict[str, Callable[..., None]] = {
     "look_through_file": look_through_file,
     "render_report": render_report,
     "send_alarm": send_alarm,
+    "send_invitation": send_invitation,
     "send_summary": send_summary,
     "take_file_in": take_file_in,
 }

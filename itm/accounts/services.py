@@ -3,7 +3,7 @@
 from datetime import date
 
 from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 
 from itm.accounts.models import Membership, Organisation, User
@@ -22,19 +22,19 @@ def add_person(
     home = Organisation.objects.filter(name=organisation, kind=kind).first()
     if home is None:
         home = Organisation(name=organisation, kind=kind)
-        _checked(home)
+        checked(home)
         home.save(by=by)
     user = User.objects.filter(email__iexact=email).first()
     if user is None:
         user = User(email=email, name=name)
         user.set_password(password)
-        _checked(user, password)
+        checked(user, password)
         user.save(by=by)
     there = Membership.objects.filter(user=user, organisation=home, ended_on=None).first()
     if there is not None:
         return there
     membership = Membership(user=user, organisation=home, role=role)
-    _checked(membership)
+    checked(membership)
     membership.save(by=by)
     return membership
 
@@ -43,7 +43,7 @@ def add_person(
 def choose_measures(*, by: Author, user: User, measures: str) -> User:
     """In which units this person reads. May run twice. Raises Refused not_valid."""
     user.measures = measures
-    _checked(user)
+    checked(user)
     user.save(by=by, verb="chose units")
     return user
 
@@ -56,15 +56,25 @@ def say_qualification(
     """What this person's signatures are filled in with. May run twice. Raises Refused not_valid."""
     user.qualification, user.licence_number = qualification.strip(), licence_number.strip()
     user.licence_expires_on = licence_expires_on
-    _checked(user)
+    checked(user)
     user.save(by=by, verb="said qualification")
     return user
 
 
-def _checked(row: Organisation | User | Membership, password: str | None = None) -> None:
+def checked(row: Organisation | User | Membership, password: str | None = None) -> None:
+    """What the database and the rules for passwords say, before anything is written."""
     try:
         row.full_clean()
-        if password is not None:
-            validate_password(password, row if isinstance(row, User) else None)
     except ValidationError as error:
-        raise Refused("not_valid", " ".join(error.messages)) from error
+        place = next(iter(error.message_dict))
+        place = "" if place == NON_FIELD_ERRORS else place
+        raise Refused("not_valid", " ".join(error.messages), place) from error
+    if password is not None and isinstance(row, User):
+        require_good(password, row)
+
+
+def require_good(password: str, user: User) -> None:
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise Refused("not_valid", " ".join(error.messages), "password") from error

@@ -8,6 +8,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
+from django.views.decorators.cache import never_cache
 
 from itm.accounts.actor import Actor
 
@@ -30,3 +31,16 @@ def signed_in(view: View) -> View:
 def actor_of(request: HttpRequest) -> Actor:
     """Who acts, on a page that `signed_in` guards."""
     return request.actor  # type: ignore[attr-defined]
+
+
+def unlisted(view: View) -> View:
+    """For who holds a link or a paper, not for search engines, and kept by no cache."""
+
+    @wraps(view)
+    @never_cache
+    def answered(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        response = view(request, *args, **kwargs)
+        response.headers["X-Robots-Tag"] = "noindex, nofollow"
+        return response
+
+    return answered

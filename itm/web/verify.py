@@ -3,31 +3,31 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path
-from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
 from itm.core.errors import Refused
 from itm.reports.content_kept import grouped
 from itm.reports.proof import DIGEST, proof, typed_digest
+from itm.web.guard import unlisted
 
 
+@unlisted
 @require_GET
-@never_cache
 def verify_form(request: HttpRequest) -> HttpResponse:
     """Where a digest is typed by hand, when the QR code cannot be read."""
     if "digest" not in request.GET:
-        return shown(request, "verify/form.html", {})
+        return render(request, "verify/form.html", {})
     typed = request.GET["digest"]
     try:
         digest = typed_digest(typed)
     except Refused as refusal:
         context = {"typed": typed[:500], "error": refusal.sentence}
-        return shown(request, "verify/form.html", context, status=422)
+        return render(request, "verify/form.html", context, status=422)
     return redirect("verify", digest)
 
 
+@unlisted
 @require_GET
-@never_cache
 def verify(request: HttpRequest, digest: str) -> HttpResponse:
     """What is known of this digest."""
     wanted = digest.lower()
@@ -36,15 +36,8 @@ def verify(request: HttpRequest, digest: str) -> HttpResponse:
     found = proof(wanted) if DIGEST.fullmatch(wanted) else None
     if found is None:
         context = {"digest": digest[:100], "printed": grouped(digest[:100])}
-        return shown(request, "verify/unknown.html", context, status=404)
-    return shown(request, "verify/record.html", {"proof": found})
-
-
-def shown(request: HttpRequest, template: str, context: dict, status: int = 200) -> HttpResponse:
-    """Reports are for those who hold the paper, not for search engines."""
-    response = render(request, template, context, status=status)
-    response.headers["X-Robots-Tag"] = "noindex, nofollow"
-    return response
+        return render(request, "verify/unknown.html", context, status=404)
+    return render(request, "verify/record.html", {"proof": found})
 
 
 urls: list[URLPattern] = [

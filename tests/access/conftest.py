@@ -5,8 +5,8 @@ from datetime import UTC, datetime, time, timedelta
 import pytest
 from django.utils import timezone
 
-from itm.accounts import tokens
-from itm.accounts.models import ApiToken
+from itm.accounts import inviting, tokens
+from itm.accounts.models import ApiToken, Invitation
 from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
@@ -26,12 +26,14 @@ from tests.factories import (
     AttachmentFactory,
     ChangeOverFactory,
     EquipmentFactory,
+    MembershipFactory,
     NewsFactory,
     PastResultFactory,
     RelocationFactory,
     StoreMovementFactory,
 )
 from tests.itm.intake.imports import handed_in
+from tests.letters import last_link
 
 NOON = datetime.combine(TODAY, time(12), UTC)
 
@@ -142,6 +144,9 @@ def things(scene) -> dict[str, dict]:
         "import": {"key": handed_in(scene.contractor, "history", "a;b\n1;2\n").key},
         "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},
         "digest": {"digest": sealed.seal.digest},
+        "person": {"key": MembershipFactory(organisation=scene.owner.organisation).key},
+        "invitation": {"key": invited(scene.owner, "one@example.org").key},
+        "join": {"token": joining_link(scene.owner)},
         "token": {"key": made_token(scene.owner).key},
         "news": {"key": NewsFactory(site=scene.site, thing=scene.site.key).key},
         "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
@@ -154,3 +159,12 @@ def made_token(actor) -> ApiToken:
     return tokens.make(
         actor=actor, name="a program", scopes=["read"], expires_on=now.date(), at=now
     )[0]
+
+
+def invited(actor, email: str) -> Invitation:
+    return inviting.invite(actor=actor, email=email, role="member", at=timezone.now())
+
+
+def joining_link(actor) -> str:
+    invited(actor, "two@example.org")
+    return last_link("join")

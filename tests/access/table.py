@@ -20,6 +20,14 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "news_subjects": ("", "ok", "ok", "ok"),
     "feed_new": ("", "ok", "ok", "ok"),
     "feed_end": ("", "ok", "ok", "ok"),
+    "people": ("", "ok", "ok", "ok"),
+    "invite": ("", "ok", "ok", "ok"),
+    "person": ("person", "ok", "404", "404"),
+    "person_role": ("person", "ok", "404", "404"),
+    "person_remove": ("person", "ok", "404", "404"),
+    "invitation": ("invitation", "ok", "404", "404"),
+    "invitation_again": ("invitation", "ok", "404", "404"),
+    "invitation_withdraw": ("invitation", "ok", "404", "404"),
     "tokens": ("", "ok", "ok", "ok"),
     "token_new": ("", "ok", "ok", "ok"),
     "token": ("token", "ok", "404", "404"),
@@ -276,6 +284,7 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "api_docs": ("", "get"),
     "api_try": ("", "get"),
     # Whoever holds the secret or the signature is let in, and nobody else.
+    "join": ("join", "get"),
     "calendar_feed": ("feed", "get"),
     "unsubscribe": ("subscription", "get"),
 }

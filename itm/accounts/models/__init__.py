@@ -1,4 +1,5 @@
+from itm.accounts.models.invitations import Invitation
 from itm.accounts.models.people import Membership, Organisation, User
 from itm.accounts.models.tokens import ApiToken
 
-__all__ = ["ApiToken", "Membership", "Organisation", "User"]
+__all__ = ["ApiToken", "Invitation", "Membership", "Organisation", "User"]
