@@ -47,7 +47,6 @@ INSTALLED_APPS = [
     "itm.api",
     "django.contrib.auth",
     "django.contrib.contenttypes",
-    "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.humanize",
     "whitenoise.runserver_nostatic",
@@ -194,7 +193,9 @@ HTTPS = env.bool("HTTPS", default=False)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", default=0)
-SESSION_COOKIE_AGE = 14 * 24 * 3600
+SESSION_ENGINE = "itm.accounts.sessions"
+SESSION_COOKIE_AGE = 14 * 24 * 3600  # from the last use
+PASSWORD_RESET_TIMEOUT = 3600  # seconds that the link of a mail lives; own choice
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {

@@ -19,7 +19,10 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
 if not apps.ready:  # a worker starts here; the web has long been set up
     django.setup()
 
+from itm.accounts import entrance
 from itm.accounts.inviting import send_invitation
+from itm.accounts.passwords import send_reset
+from itm.accounts.told import send_told
 from itm.core import outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.findings.alarms import sound
@@ -34,7 +37,9 @@ JOBS: dict[str, Callable[..., None]] = {
     "render_report": render_report,
     "send_alarm": send_alarm,
     "send_invitation": send_invitation,
+    "send_reset": send_reset,
     "send_summary": send_summary,
+    "send_told": send_told,
     "take_file_in": take_file_in,
 }
 
@@ -51,6 +56,7 @@ CLOCK: dict[str, Callable[[datetime], None]] = {
     "promise_summaries": promise_summaries,
     "sound_alarms": sound,
     "gather_news": gather,
+    "tidy_entrance": entrance.tidy,
 }
 
 SWEEP_SECONDS = 60.0
@@ -104,6 +110,11 @@ app.conf.update(
             "schedule": SWEEP_SECONDS,
             "options": {"expires": SWEEP_SECONDS},
         },
+        "tidy-entrance": {
+            "task": "tidy_entrance",
+            "schedule": crontab(minute="7"),
+            "options": {"expires": 900.0},
+        },
     },
 )
 
@@ -136,3 +147,9 @@ def sound_alarms() -> None:
 def gather_news() -> None:
     """Tell what the history holds since the last look. May run twice and beside itself."""
     CLOCK["gather_news"](timezone.now())
+
+
+@app.task(name="tidy_entrance")
+def tidy_entrance() -> None:
+    """Forget sessions and tries that are over. May run twice and beside itself."""
+    CLOCK["tidy_entrance"](timezone.now())

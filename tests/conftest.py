@@ -9,12 +9,14 @@ from django.core.cache import cache
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections, connections
 from django.test import Client, TransactionTestCase
+from django.utils import timezone
 from hypothesis import settings as laws
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core import triggers
 from itm.registry.models import FoamSystem, Instrument, Proportioner, Site, Tank
+from itm.web.proving import PROVED
 from tests import migrated
 from tests.factories import (
     ConcentrateLotFactory,
@@ -135,6 +137,7 @@ def sign_in(client: Client) -> Callable[[Client, Actor], Client]:
         membership = actor.user.memberships.get(organisation=actor.organisation)
         session = client.session
         session["membership"] = str(membership.key)
+        session[PROVED] = timezone.now().isoformat()
         session.save()
         return client
 

@@ -390,5 +390,5 @@ def _bundle_of(device: Proportioner) -> PastBundle:
 
 
 def actor_of(organisation: Organisation, role: str = "manager", today: date = TODAY) -> Actor:
-    """A new person in that organisation."""
-    return acting(MembershipFactory(organisation=organisation, role=role), today)
+    """A new person in that organisation, who showed just now who it is."""
+    return acting(MembershipFactory(organisation=organisation, role=role), today, proved=True)

@@ -15,7 +15,8 @@ Via = Literal["page", "field", "file", "api", "command", "sweep"]
 @dataclass(frozen=True)
 class Actor:
     """A person in one organisation on one day. `today` decides which grants are open; `at` is the
-    instant behind it, where the edge gave one."""
+    instant behind it, where the edge gave one. `proved` says that the person showed just now who
+    it is."""
 
     user: User | None
     organisation: Organisation | None
@@ -23,6 +24,7 @@ class Actor:
     today: date
     via: Via = "page"
     at: datetime | None = None
+    proved: bool = False
 
     @property
     def organisation_id(self) -> int | None:
@@ -54,10 +56,17 @@ def system(today: date, via: Via = "command", at: datetime | None = None) -> Act
     return Actor(user=None, organisation=None, role="", today=today, via=via, at=at)
 
 
+def oneself(user: User, at: datetime) -> Actor:
+    """A person about its own account, for no organisation. Sees nothing through `visible_to`."""
+    return Actor(user=user, organisation=None, role="", today=at.date(), at=at)
+
+
 def acting(
-    membership: Membership, today: date, via: Via = "page", at: datetime | None = None
-) -> Actor:
-    return Actor(membership.user, membership.organisation, membership.role, today, via, at)
+    membership: Membership, today: date, via: Via = "page", at: datetime | None = None, *,
+    proved: bool = False,
+) -> Actor:  # fmt: skip
+    user, home = membership.user, membership.organisation
+    return Actor(user, home, membership.role, today, via, at, proved)
 
 
 def open_memberships(user: User, today: date) -> list[Membership]:

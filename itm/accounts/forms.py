@@ -97,6 +97,23 @@ class PasswordForm(Refusing, forms.Form):
         return cleaned
 
 
+class ResetForm(Refusing, forms.Form):
+    email = forms.EmailField(
+        label="E-mail address", widget=forms.EmailInput(attrs={"autocomplete": "email"})
+    )
+
+
+class PlainForm(Refusing, forms.Form):
+    """A deed without anything to say."""
+
+
+class CodeForm(Refusing, forms.Form):
+    code = forms.CharField(
+        label="Code", max_length=40,
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "autocapitalize": "off"}),
+    )  # fmt: skip
+
+
 class AnsweringForm(Refusing, forms.Form):
     """What whoever takes an invitation up has to say; of one to join, nothing."""
 

@@ -18,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from itm.accounts.tokens import Bearer
+from itm.core.callers import caller
 
 WINDOW = 60  # seconds
 log = logging.getLogger(__name__)
@@ -56,12 +57,9 @@ class AMinute(BaseThrottle):
 def stranger(request: Request) -> tuple[Left, bool]:
     """Counts a request without a token that works; false where its address asked too often.
 
-    The address is that of the other end of the line, or what the proxies of ours say of it
-    (`NUM_PROXIES`): a name that anybody could write into a header counts for nothing. Programs
-    behind one address share its count, and a token that works is never held back by it.
+    Programs behind one address share its count, and a token that works is never held back by it.
     """
-    address = BaseThrottle().get_ident(request)
-    return _count(digest(address), settings.API_STRANGERS_A_MINUTE, "address")
+    return _count(digest(caller(request)), settings.API_STRANGERS_A_MINUTE, "address")
 
 
 def digest(address: str | None) -> str:

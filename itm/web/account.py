@@ -1,10 +1,9 @@
-"""Signing in and out, one's own account, for whom one acts, and the health of the server."""
+"""One's own account, for whom one acts, and the health of the server."""
 
 from copy import copy
 
 from django.contrib import messages
-from django.contrib.auth import views as auth
-from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth import update_session_auth_hash
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -12,28 +11,15 @@ from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from itm.accounts import services
+from itm.accounts import entrance, passwords, services
 from itm.accounts.actor import open_memberships
-from itm.accounts.forms import MeasuresForm, QualificationForm
+from itm.accounts.forms import MeasuresForm, PasswordForm, QualificationForm
 from itm.core import outbox, triggers
+from itm.web import proving
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
-
-
-class SignIn(auth.LoginView):
-    template_name = "account/sign_in.html"
-    redirect_authenticated_user = True
-
-    def get_form(self, form_class: type[AuthenticationForm] | None = None) -> AuthenticationForm:
-        form = super().get_form(form_class)
-        form.fields["username"].label = "E-mail address"
-        form.fields["username"].widget.attrs.update({"type": "email", "inputmode": "email"})
-        form.error_messages["invalid_login"] = (
-            "E-mail address and password do not belong together. Capitals count in the password."
-        )
-        return form
 
 
 @signed_in
@@ -85,6 +71,72 @@ def qualification(request: HttpRequest) -> HttpResponse:
     )  # fmt: skip
 
 
+@signed_in
+@require_http_methods(["GET", "POST"])
+def password(request: HttpRequest) -> HttpResponse:
+    form = proving.asking(request, PasswordForm(request.POST or None))
+
+    def write() -> None:
+        actor = proving.proved(request, form)
+        user = passwords.change(
+            actor=actor, password=form.cleaned_data["password"],
+            session_key=request.session.session_key,
+        )  # fmt: skip
+        update_session_auth_hash(request, user)
+
+    return edit(
+        request, form=form, write=write, to=lambda _: reverse("account"),
+        title="Change your password", save="Change the password", back=reverse("account"),
+        said="Your password is changed, and every other browser is signed out.",
+        crumbs=[("Your account", reverse("account"))],
+    )  # fmt: skip
+
+
+@signed_in
+@never_cache
+@require_GET
+def sessions(request: HttpRequest) -> HttpResponse:
+    """Where this person is signed in. From where is not known and not kept."""
+    user = actor_of(request).user
+    if user is None:
+        raise Http404
+    rows = [
+        {
+            "row": row,
+            "name": entrance.name_of(row),
+            "browser": entrance.browser_in_words(row.browser),
+            "here": row.session_key == request.session.session_key,
+        }
+        for row in entrance.sessions(user, timezone.now())
+    ]
+    crumbs = [("Your account", reverse("account")), ("Where you are signed in", "")]
+    return render(request, "account/sessions.html", {"sessions": rows, "crumbs": crumbs})
+
+
+@signed_in
+@require_POST
+def session_end(request: HttpRequest, name: str) -> HttpResponse:
+    user = actor_of(request).user
+    if user is None:
+        raise Http404
+    row = entrance.end_session(user=user, name=name, now=timezone.now())
+    messages.success(request, f"Signed out there: {entrance.browser_in_words(row.browser)}.")
+    return redirect("sessions")
+
+
+@signed_in
+@require_POST
+def sessions_end(request: HttpRequest) -> HttpResponse:
+    """All but the one that asks."""
+    user = actor_of(request).user
+    if user is None:
+        raise Http404
+    count = entrance.end_sessions(user=user, but=request.session.session_key)
+    browsers = "1 other browser" if count == 1 else f"{count} other browsers"
+    messages.success(request, f"Signed out in {browsers}.")
+    return redirect("sessions")
+
+
 @require_GET
 @never_cache
 def healthz(request: HttpRequest) -> HttpResponse:
@@ -114,10 +166,12 @@ def readyz(request: HttpRequest) -> HttpResponse:
 
 
 urls: list[URLPattern] = [
-    path("sign-in/", SignIn.as_view(), name="sign_in"),
-    path("sign-out/", auth.LogoutView.as_view(), name="sign_out"),
     path("account/", account, name="account"),
     path("account/qualification/", qualification, name="qualification"),
+    path("account/password/", password, name="password"),
+    path("account/sessions/", sessions, name="sessions"),
+    path("account/sessions/end/", sessions_end, name="sessions_end"),
+    path("account/sessions/<str:name>/end/", session_end, name="session_end"),
     path("acting-for/", choose_membership, name="choose_membership"),
     path("healthz", healthz, name="healthz"),
     path("readyz", readyz, name="readyz"),

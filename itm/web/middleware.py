@@ -8,9 +8,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
+from itm.accounts import proving
 from itm.accounts.actor import acting, open_memberships
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound
 from itm.core.measures import Measures, reading_in
+from itm.web.proving import PROVED
 
 
 class ActorMiddleware:
@@ -25,11 +27,13 @@ class ActorMiddleware:
         if request.user.is_authenticated:
             now = timezone.now()
             today = now.date()
+            request.session.note_use(now)  # type: ignore[attr-defined]
             rows = open_memberships(request.user, today)
             chosen = request.session.get("membership")
             membership = next((m for m in rows if str(m.key) == chosen), rows[0] if rows else None)
             if membership is not None:
-                request.actor = acting(membership, today, at=now)  # type: ignore[attr-defined]
+                proved = proving.is_fresh(request.session.get(PROVED), now)
+                request.actor = acting(membership, today, at=now, proved=proved)  # type: ignore[attr-defined]
         chosen = request.user.measures if request.user.is_authenticated else Measures.SI
         with reading_in(chosen):
             return self.get_response(request)

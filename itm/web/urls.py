@@ -15,6 +15,7 @@ from itm.web import (
     deficiencies,
     discharge,
     duties,
+    entrance,
     equipment,
     field,
     field_file,
@@ -43,6 +44,7 @@ from itm.web import (
     results,
     retiring,
     search,
+    second_factor,
     sites,
     stores,
     systems,
@@ -55,7 +57,9 @@ from itm.web import (
 )
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    *entrance.urls,
     *account.urls,
+    *second_factor.urls,
     *homes.urls,
     *search.urls,
     *notices.urls,

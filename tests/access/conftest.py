@@ -3,10 +3,12 @@
 from datetime import UTC, datetime, time, timedelta
 
 import pytest
+from django.contrib.auth.tokens import default_token_generator
 from django.utils import timezone
 
-from itm.accounts import inviting, tokens
+from itm.accounts import entrance, inviting, tokens
 from itm.accounts.models import ApiToken, Invitation
+from itm.accounts.sessions import SessionStore
 from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
@@ -146,6 +148,11 @@ def things(scene) -> dict[str, dict]:
         "digest": {"digest": sealed.seal.digest},
         "person": {"key": MembershipFactory(organisation=scene.owner.organisation).key},
         "invitation": {"key": invited(scene.owner, "one@example.org").key},
+        "session": {"name": session_of(scene.owner)},
+        "reset": {
+            "key": scene.owner.user.key,
+            "token": default_token_generator.make_token(scene.owner.user),
+        },
         "join": {"token": joining_link(scene.owner)},
         "token": {"key": made_token(scene.owner).key},
         "news": {"key": NewsFactory(site=scene.site, thing=scene.site.key).key},
@@ -168,3 +175,10 @@ def invited(actor, email: str) -> Invitation:
 def joining_link(actor) -> str:
     invited(actor, "two@example.org")
     return last_link("join")
+
+
+def session_of(actor) -> str:
+    store = SessionStore()
+    store["_auth_user_id"] = str(actor.user.pk)
+    store.save()
+    return entrance.name_of(entrance.sessions(actor.user, timezone.now()).get())

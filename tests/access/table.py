@@ -9,6 +9,15 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "choose_membership": ("", "ok", "ok", "ok"),
     "account": ("", "ok", "ok", "ok"),
     "qualification": ("", "ok", "ok", "ok"),
+    "password": ("", "ok", "ok", "ok"),
+    "second_factor": ("", "ok", "ok", "ok"),
+    "second_factor_begin": ("", "ok", "ok", "ok"),
+    "second_factor_confirm": ("", "ok", "ok", "ok"),
+    "second_factor_codes": ("", "ok", "ok", "ok"),
+    "second_factor_end": ("", "ok", "ok", "ok"),
+    "sessions": ("", "ok", "ok", "ok"),
+    "sessions_end": ("", "ok", "ok", "ok"),
+    "session_end": ("session", "ok", "404", "404"),
     "home": ("", "ok", "ok", "ok"),
     "due": ("", "ok", "ok", "ok"),
     "due_weeks": ("", "ok", "ok", "ok"),
@@ -271,7 +280,9 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
 # Address: (thing in it, method). Open to everybody without signing in.
 PUBLIC: dict[str, tuple[str, str]] = {
     "sign_in": ("", "get"),
+    "sign_in_code": ("", "get"),
     "sign_out": ("", "post"),
+    "reset_ask": ("", "get"),
     "healthz": ("", "get"),
     "readyz": ("", "get"),
     "verify_form": ("", "get"),
@@ -285,6 +296,7 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "api_try": ("", "get"),
     # Whoever holds the secret or the signature is let in, and nobody else.
     "join": ("join", "get"),
+    "reset": ("reset", "get"),
     "calendar_feed": ("feed", "get"),
     "unsubscribe": ("subscription", "get"),
 }

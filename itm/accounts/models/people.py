@@ -68,6 +68,7 @@ class People(BaseUserManager["User"]):
 class User(AbstractBaseUser, Tracked):
     """A person. Signs in by e-mail; the qualification is what a signature shows."""
 
+    derived = frozenset({"password", "last_login"})  # a secret, and no business fact
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=120)
     qualification = models.CharField(max_length=120, blank=True)
