@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from django.db import transaction
 
+from itm.accounts import proving
 from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
@@ -23,13 +24,14 @@ def sign(
 ) -> Record:  # fmt: skip
     """May run twice: a sealed record is returned as it is.
 
-    Raises NotFound, Forbidden, Conflict; Refused name_missing, qualification_missing,
-    wrong_state, restoration_open.
+    Raises NotFound, Forbidden, Conflict; Refused proof_needed, name_missing,
+    qualification_missing, wrong_state, restoration_open.
     """
     record = states.locked(actor, key)
     states.require(actor, "sign", record)
     if record.state == record.State.SEALED:
         return record
+    proving.require(actor)  # a screen left open signs nothing
     for value, code, what in (
         (name, "name_missing", "name"),
         (qualification, "qualification_missing", "qualification"),

@@ -44,7 +44,7 @@ class World:
     def actor(self, organisation: str, today: date, *, role: str = "manager") -> Actor:
         people = self.members[organisation]
         chosen = next((m for m in people if m.role == role), people[0])
-        return acting(chosen, today, via="command")
+        return acting(chosen, today, via="command", proved=True)
 
 
 def build(told: dict[str, Any], ages: Ages) -> World:

@@ -21,6 +21,7 @@ from itm.actions.sign import sign
 from itm.core.errors import Refused
 from itm.records import states
 from itm.records.record_forms import SignForm, StepForm
+from itm.web import proving
 from itm.web.guard import actor_of, signed_in
 
 
@@ -107,8 +108,11 @@ def step_page(request: HttpRequest, key: UUID, step: Step, pages: Pages) -> Http
         messages.info(request, f"This record is {row.get_state_display()} now.")
         return redirect(pages.page, key=key)
     form = step.form(request.POST or None, initial=_known(actor) if step is SIGN else None)
+    if step is SIGN:
+        form = proving.asking(request, form)
     if request.method == "POST" and form.is_valid():
         try:
+            actor = proving.proved(request, form) if step is SIGN else actor
             after = step.act(actor=actor, key=key, at=timezone.now(), **form.cleaned_data)
         except Refused as refusal:
             form.add_error(refusal.place if refusal.place in form.fields else None,
