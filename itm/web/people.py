@@ -13,10 +13,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.accounts import inviting, people
+from itm.accounts.actor import Actor, require_kind
 from itm.accounts.forms import AnsweringForm, InviteForm, JoinForm, RoleForm, WhyForm
 from itm.accounts.inviting import Joining
+from itm.actions.invite_contractor import invite_contractor
+from itm.actions.join import join as act_join
 from itm.core.errors import NotFound, Refused
-from itm.web.editing import edit
+from itm.registry import promising
+from itm.registry.forms import InviteContractorForm
+from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in, unlisted
 
 HOME = "People"
@@ -116,12 +121,32 @@ def invite(request: HttpRequest) -> HttpResponse:
 
 
 @signed_in
+@require_http_methods(["GET", "POST"])
+def contractor_invite(request: HttpRequest) -> HttpResponse:
+    actor = actor_of(request)
+    require_kind(actor, "owner", what="invite a contractor")
+    people.require_manager(actor)
+    given = {"starts_on": site_date(), "sites": request.GET.getlist("site")}
+    form = InviteContractorForm(request.POST or None, actor=actor, initial=given)
+    return edit(
+        request, form=form,
+        write=lambda: invite_contractor(actor=actor, at=timezone.now(), **form.cleaned_data),
+        to=lambda row: reverse("invitation", args=[row.key]), title="Invite a contractor",
+        save="Send the invitation", said="Invited: {}. The mail is on its way.",
+        lead="For a company that does not work with Foam ITM yet. It is engaged at these sites "
+        "once it takes the invitation up.",
+        back=reverse("sites"), crumbs=[("Sites", reverse("sites"))],
+    )  # fmt: skip
+
+
+@signed_in
 @require_GET
 def invitation(request: HttpRequest, key: UUID) -> HttpResponse:
     row = inviting.invitation(actor_of(request), key)
     context = {
         "row": row,
         "stands": row.stands(timezone.now()),
+        "promised": promising.promised(row),
         "changes": inviting.changes(row),
         "crumbs": crumbs((row.email, "")),
     }
@@ -165,8 +190,7 @@ def join(request: HttpRequest, token: str) -> HttpResponse:
     form = joining_form(request, found)
 
     def write() -> str:
-        actor, _ = inviting.accept(token=token, at=now, **form.cleaned_data)
-        return entered(request, actor)
+        return entered(request, act_join(token=token, at=now, **form.cleaned_data))
 
     return edit(
         request, form=form, write=write, to=lambda where: where, title="Join Foam ITM",
@@ -182,7 +206,7 @@ def joining_form(request: HttpRequest, found: Joining) -> Any:
     return form(given, founds=found.invitation.founds)
 
 
-def entered(request: HttpRequest, actor: Any) -> str:
+def entered(request: HttpRequest, actor: Actor) -> str:
     """Where a person goes on who has just joined. There is one way to sign in, and this is none."""
     if request.user == actor.user:
         mine = actor.user.memberships.filter(organisation=actor.organisation).latest("pk")
@@ -201,6 +225,7 @@ urls: list[URLPattern] = [
     path("people/<uuid:key>/", person, name="person"),
     path("people/<uuid:key>/role/", person_role, name="person_role"),
     path("people/<uuid:key>/remove/", person_remove, name="person_remove"),
+    path("contractors/invite/", contractor_invite, name="contractor_invite"),
     path("invitations/<uuid:key>/", invitation, name="invitation"),
     path("invitations/<uuid:key>/again/", invitation_again, name="invitation_again"),
     path("invitations/<uuid:key>/withdraw/", invitation_withdraw, name="invitation_withdraw"),

@@ -34,6 +34,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "person": ("person", "ok", "404", "404"),
     "person_role": ("person", "ok", "404", "404"),
     "person_remove": ("person", "ok", "404", "404"),
+    "contractor_invite": ("", "ok", "403", "403"),
     "invitation": ("invitation", "ok", "404", "404"),
     "invitation_again": ("invitation", "ok", "404", "404"),
     "invitation_withdraw": ("invitation", "ok", "404", "404"),

@@ -64,6 +64,30 @@ class EngageForm(Refusing, forms.Form):
         self.fields["organisation"].queryset = queries.organisations("contractor")  # type: ignore[attr-defined]
 
 
+class InviteContractorForm(Refusing, forms.Form):
+    """A contractor that is not here yet, and where it is to work."""
+
+    founds = forms.CharField(label="Name of the company", max_length=120)
+    email = forms.EmailField(
+        label="E-mail address",
+        help_text="Of the person who is to manage it here; the company adds its other people.",
+    )
+    starts_on = DayField(label="First day")
+    ends_on = DayField(
+        label="Last day", required=False, help_text="Leave empty while no end is agreed."
+    )
+    sites = forms.ModelMultipleChoiceField(
+        Site.objects.none(), label="Sites", widget=forms.CheckboxSelectMultiple,
+        to_field_name="key",
+        error_messages={"required": "Tick the sites where the contractor is to work."},
+    )  # fmt: skip
+
+    def __init__(self, data: Any = None, *, actor: Actor, initial: Any = None) -> None:
+        super().__init__(data, initial=initial)
+        fields: Any = self.fields
+        fields["sites"].queryset = queries.own_sites(actor)
+
+
 class EndForm(Refusing, forms.Form):
     ends_on = DayField(
         label="Last day",
@@ -101,8 +125,7 @@ class ReassignForm(Refusing, forms.Form):
         fields: Any = self.fields
         fields["leaves"].queryset = contractors_of(actor)
         fields["follows"].queryset = queries.organisations("contractor")
-        owned = Site.objects.visible_to(actor).filter(owner=actor.organisation_id, retired_on=None)
-        fields["sites"].queryset = owned.order_by("name", "pk")
+        fields["sites"].queryset = queries.own_sites(actor)
 
     @property
     def values(self) -> dict[str, Any]:

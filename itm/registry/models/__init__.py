@@ -5,6 +5,7 @@ from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Certificate, Instrument
 from itm.registry.models.lot_ranges import LotRange
 from itm.registry.models.movements import TankMovement
+from itm.registry.models.promises import PromisedGrant
 from itm.registry.models.relocations import Relocation
 from itm.registry.models.sites import Grant, Site, SiteAuthority
 from itm.registry.models.stores import Store, StoreMovement
@@ -21,6 +22,7 @@ __all__ = [
     "Grant",
     "Instrument",
     "LotRange",
+    "PromisedGrant",
     "Proportioner",
     "Relocation",
     "Site",

@@ -1,5 +1,7 @@
 """Pages of the people of an organisation, and taking an invitation up."""
 
+import re
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -7,7 +9,13 @@ from django.utils import timezone
 
 from itm.accounts import inviting
 from itm.accounts.models import Invitation, Membership
-from tests.factories import PASSWORD, MembershipFactory, OrganisationFactory, actor_of
+from tests.factories import (
+    PASSWORD,
+    MembershipFactory,
+    OrganisationFactory,
+    SiteFactory,
+    actor_of,
+)
 from tests.letters import last_link
 
 pytestmark = pytest.mark.django_db
@@ -162,3 +170,27 @@ def test_person_removed_is_told_so_at_the_next_page(client, sign_in, manager, pa
     page.post(reverse("person_remove", args=[key]), {"reason": "left"})
     assert "belong to no organisation" in said(theirs.get(reverse("people")))
     assert Client().login(username=member.user.email, password=PASSWORD)
+
+
+def test_owner_invites_a_contractor_for_some_sites(client, page, manager):
+    sites = [SiteFactory(owner=manager.organisation) for _ in range(2)]
+    there = reverse("contractor_invite")
+    shown = said(page.get(there, {"site": sites[0].key}))
+    assert re.search(rf'value="{sites[0].key}"[^>]*checked', shown)
+    assert not re.search(rf'value="{sites[1].key}"[^>]*checked', shown)
+    typed = {"founds": "Bay Foam Testing", "email": "boss@example.org", "starts_on": "2026-12-01"}
+    none = page.post(there, typed)
+    assert none.status_code == 422
+    assert "Tick the sites" in said(none)
+    assert 'value="Bay Foam Testing"' in said(none)
+    sent = said(page.post(there, typed | {"sites": [sites[0].key]}, follow=True))
+    assert "bring Bay Foam Testing as a contractor" in sent
+    assert sites[0].name in sent
+    stranger = Client()
+    link = reverse("join", args=[last_link("join")])
+    assert 'value="Bay Foam Testing"' in said(stranger.get(link))
+    founding = {"founds": "Bay Foam", "name": "Rosa", "password": WORDS, "again": WORDS}
+    stranger.post(link, founding)
+    stranger.post(reverse("sign_in"), {"username": "boss@example.org", "password": WORDS})
+    assert "Bay Foam" in said(stranger.get(reverse("account")))
+    assert sites[1].name not in said(stranger.get(reverse("sites")))
