@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 import factory
-from django.contrib.auth.hashers import make_password
+from django.contrib.auth.hashers import MD5PasswordHasher
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -38,7 +38,7 @@ from itm.registry.models import (
 from itm.registry.restoring import FLUSH_ORDER, restoration_order
 
 PASSWORD = "a long word for tests"
-HASH = make_password(PASSWORD)
+HASH = MD5PasswordHasher().encode(PASSWORD, "salt")
 TODAY = date(2026, 6, 15)
 LITRES_A_MINUTE = 1e-3 / 60
 

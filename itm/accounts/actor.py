@@ -25,6 +25,8 @@ class Actor:
     via: Via = "page"
     at: datetime | None = None
     proved: bool = False
+    # Sites that a link opens to whoever holds it: a reader without person and organisation.
+    reads: frozenset[int] = frozenset()
 
     @property
     def organisation_id(self) -> int | None:

@@ -24,7 +24,7 @@ MOST: dict[str, tuple[int, int]] = {
     Try.What.CODE: (5, 30),
     Try.What.PROOF: (5, 30),
     Try.What.RESET: (3, 20),
-    Try.What.LINK: (600, 60),
+    Try.What.LINK: (600, 300),
 }
 WAY_OUT = {
     Try.What.SIGN_IN: " A new password, asked for by mail, opens the door at once.",
@@ -40,9 +40,9 @@ def begin(*, what: str, account: str, caller: str, at: datetime) -> Try:
     recent = Try.objects.filter(what=what, at__gt=at - WINDOW).exclude(pk=row.pk).order_by("-at")
     for column, most in zip(("account", "caller"), MOST[what], strict=True):
         times = recent.filter(**{column: getattr(row, column)}).values_list("at", flat=True)
-        if len(times := list(times[:most])) == most:
+        if oldest := list(times[most - 1 : most]):
             row.delete()
-            minutes = max(1, -(-(times[-1] + WINDOW - at) // timedelta(minutes=1)))
+            minutes = max(1, -(-(oldest[0] + WINDOW - at) // timedelta(minutes=1)))
             raise Refused(
                 "too_many_tries",
                 f"Too many tries within {WINDOW.seconds // 60} minutes. Try again in {minutes} "

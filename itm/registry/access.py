@@ -1,7 +1,9 @@
 """The only place that knows who sees which site.
 
 A row reaches a person by one of four ways: the person's organisation owns the site, is an authority
-of it, is engaged there today, or made the row itself. A model narrows a way by `open_to`.
+of it, is engaged there today, or made the row itself. A model narrows a way by `open_to`. Whoever
+holds a link has neither: of the sites that it opens, rows of few models are read, each of which
+says so by `open_by_link`.
 """
 
 from typing import TYPE_CHECKING, Any, ClassVar, Self
@@ -22,8 +24,14 @@ class ScopedQuerySet(TrackedQuerySet):
 
     def visible_to(self, actor: Actor) -> Self:
         if actor.organisation_id is None:
-            return self.none()
+            return self._linked(actor)
         return self.filter(self._reach(actor))
+
+    def _linked(self, actor: Actor) -> Self:
+        model: Any = self.model
+        if not actor.reads or not model.open_by_link:
+            return self.none()
+        return self.filter(Q(**{_at(model, "in"): actor.reads}) & model.open_to("link"))
 
     def _reach(self, actor: Actor) -> Q:
         from itm.registry.models import Grant, SiteAuthority
@@ -73,13 +81,14 @@ class Scoped(models.Model):
     """A row that hangs on a site by `site_path`."""
 
     site_path: ClassVar[str]
+    open_by_link: ClassVar[bool] = False
 
     class Meta:
         abstract = True
 
     @staticmethod
     def open_to(kind: str) -> Q:
-        """What of these rows an owner, authority or contractor of the site may see: all."""
+        """What of these rows an owner, authority, contractor or link of the site may see: all."""
         return Q()
 
     @staticmethod

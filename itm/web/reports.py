@@ -49,15 +49,25 @@ CHECKS = Names("check", "check_report", "check_report_foot", "check_report_pdf",
 def report(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpResponse:
     """The printable page; it needs no PDF library and never waits."""
     record = names.read(actor_of(request), key)
+    bar = [
+        ("Back to the record", reverse(names.record, args=[key])),
+        ("Report as PDF", reverse(names.pdf, args=[key])),
+    ]
+    return sheet_page(request, record, foot=reverse(names.foot, args=[key]), bar=bar)
+
+
+def sheet_page(
+    request: HttpRequest, record: SealedRecord, *, foot: str, bar: list[tuple[str, str]]
+) -> HttpResponse:
+    """The printable page of a record that the reader may see."""
     later = queries.corrected_by(record.seal)
     sheet = report_of(record)
     context = page_context(
         sheet,
-        styles=[static("report.css"), reverse(names.foot, args=[key])],
-        bar=[("Back to the record", reverse(names.record, args=[key])),
-             ("Report as PDF", reverse(names.pdf, args=[key]))],
+        styles=[static("report.css"), foot],
+        bar=bar,
         later=later and {"number": later.number, "url": reverse("verify", args=[later.digest])},
-    )  # fmt: skip
+    )
     return render(request, sheet.template, context)
 
 
@@ -81,6 +91,10 @@ def report_pdf(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpRes
     if made is None:
         promise(record.seal)
         return waiting(request, record, key, names)
+    return pdf_of(record, made)
+
+
+def pdf_of(record: SealedRecord, made: bytes) -> HttpResponse:
     name = content_disposition_header(False, file_name(record)) or "inline"
     return HttpResponse(
         made,

@@ -42,7 +42,8 @@ def second_factor(request: HttpRequest) -> HttpResponse:
 
 def deed(request: HttpRequest, *, write: Any, form: Any = None, **words: Any) -> HttpResponse:
     """A press of a button that wants to know who presses it."""
-    shown = asking(request, form or PlainForm(request.POST or None))
+    given = request.POST if request.method == "POST" else None
+    shown = asking(request, form or PlainForm(given))
     home = reverse("second_factor")
     return edit(
         request, form=shown, write=lambda: write(proved(request, shown)),

@@ -19,6 +19,7 @@ from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.notices import services as notices
+from itm.registry import links
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
@@ -87,6 +88,10 @@ def things(scene) -> dict[str, dict]:
     ordered = asking.order(
         actor=scene.authority, site=scene.site, words="Retest it", due_on=TODAY, at=NOON
     )
+    now = timezone.now()
+    link, secret = links.make(
+        actor=scene.owner, name="an insurer", sites=[scene.site], ends_on=now.date(), at=now
+    )
     return {
         "": {},
         "direct draft": {"key": direct.key},
@@ -146,6 +151,11 @@ def things(scene) -> dict[str, dict]:
         "import": {"key": handed_in(scene.contractor, "history", "a;b\n1;2\n").key},
         "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},
         "digest": {"digest": sealed.seal.digest},
+        "read link": {"key": link.key},
+        "shared": {"token": secret},
+        "shared site": {"token": secret, "key": scene.site.key},
+        "shared test": {"token": secret, "key": sealed.key},
+        "shared check": {"token": secret, "key": papered.key},
         "person": {"key": MembershipFactory(organisation=scene.owner.organisation).key},
         "invitation": {"key": invited(scene.owner, "one@example.org").key},
         "session": {"name": session_of(scene.owner)},

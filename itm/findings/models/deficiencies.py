@@ -59,6 +59,7 @@ class Deficiency(Tracked, Scoped):
 
     OF_A_TEST = (Cause.LEAN, Cause.RICH, Cause.SUPPLY)
     site_path = "site"
+    open_by_link = True
     guard = "kept"
     guard_column = "closed_at"
     site = models.ForeignKey(Site, models.PROTECT, related_name="deficiencies")
@@ -190,6 +191,11 @@ class Deficiency(Tracked, Scoped):
                 name="deficiency_worst_oldest",
             ),
         ]
+
+    @staticmethod
+    def open_to(kind: str) -> Q:
+        """A link shows what is wrong, not what was."""
+        return Q(closed_at=None) if kind == "link" else Q()
 
     def __str__(self) -> str:
         return self.words

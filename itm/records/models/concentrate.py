@@ -38,6 +38,7 @@ class ConcentrateCheck(Tracked, Scoped):
 
     State = State
     site_path = "site"
+    open_by_link = True
     guard = "sealed"
     # What a record is without what handing it in gave it.
     NOT_HANDED_IN: ClassVar[dict[str, Any]] = {

@@ -38,6 +38,7 @@ class ProportioningTest(Tracked, Scoped):
         OTHER_LIQUID = "other_liquid", "another liquid in place of concentrate"
 
     site_path = "site"
+    open_by_link = True
     guard = "sealed"
     # What a record is without what handing it in gave it.
     NOT_HANDED_IN: ClassVar[dict[str, Any]] = {

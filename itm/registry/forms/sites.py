@@ -88,6 +88,23 @@ class InviteContractorForm(Refusing, forms.Form):
         fields["sites"].queryset = queries.own_sites(actor)
 
 
+class ReadLinkForm(Refusing, forms.Form):
+    name = forms.CharField(
+        label="Who reads, and what for", max_length=80,
+        help_text="So that you know it again when you revoke it: an insurer and its policy year.",
+    )  # fmt: skip
+    ends_on = DayField(label="Last day", help_text="In UTC; at most a year from now.")
+    sites = forms.ModelMultipleChoiceField(
+        Site.objects.none(), label="Sites", widget=forms.CheckboxSelectMultiple,
+        to_field_name="key", error_messages={"required": "Tick the sites that the link opens."},
+    )  # fmt: skip
+
+    def __init__(self, data: Any = None, *, actor: Actor) -> None:
+        super().__init__(data)
+        fields: Any = self.fields
+        fields["sites"].queryset = queries.own_sites(actor)
+
+
 class EndForm(Refusing, forms.Form):
     ends_on = DayField(
         label="Last day",

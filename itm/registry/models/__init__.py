@@ -3,6 +3,7 @@ from itm.registry.models.changeovers import ChangeOver
 from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
 from itm.registry.models.instruments import Certificate, Instrument
+from itm.registry.models.links import LinkUse, ReadLink
 from itm.registry.models.lot_ranges import LotRange
 from itm.registry.models.movements import TankMovement
 from itm.registry.models.promises import PromisedGrant
@@ -21,9 +22,11 @@ __all__ = [
     "FoamSystem",
     "Grant",
     "Instrument",
+    "LinkUse",
     "LotRange",
     "PromisedGrant",
     "Proportioner",
+    "ReadLink",
     "Relocation",
     "Site",
     "SiteAuthority",

@@ -26,6 +26,7 @@ class Site(Tracked, Scoped):
     """A place with foam systems. Its clock decides its dates. Retired, never deleted."""
 
     site_path = ""
+    open_by_link = True
     guard_rules = guards.SITE
     owner = models.ForeignKey(Organisation, models.PROTECT, related_name="sites")
     name = models.CharField(max_length=80)

@@ -57,6 +57,7 @@ class Duty(Tracked, Scoped):
 
     derived = frozenset({"stands", "stands_changes_on"})
     site_path = "site"
+    open_by_link = True
     site = models.ForeignKey(Site, models.PROTECT, related_name="duties")
     requirement = models.ForeignKey(Requirement, models.PROTECT, related_name="duties")
     cause = models.CharField(max_length=10, choices=Cause.choices, default=Cause.PERIODIC)

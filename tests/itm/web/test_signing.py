@@ -68,4 +68,4 @@ def test_proof_holds_for_the_next_record_and_a_code_is_as_good(client, scene, si
         # The form was not complete, so the code is unspent.
         assert page.post(there, TYPED | {"proof": code}).status_code == 302
         assert Seal.objects.count() == 1
-        assert "Your password" not in page.get(reverse("password")).content.decode()
+        assert 'name="proof"' not in page.get(reverse("password")).content.decode()
