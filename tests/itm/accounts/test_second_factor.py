@@ -1,11 +1,13 @@
 """The second step: codes by RFC 6238, each taken once, and codes on paper."""
 
+import io
 from base64 import b32encode
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pyotp
 import pytest
+from django.core.management import CommandError, call_command
 
 from itm.accounts import codes, entrance, second_factor
 from itm.accounts.models import RecoveryCode, SecondFactor, Try
@@ -157,3 +159,16 @@ def test_codes_cannot_be_guessed_by_trying(actor):
     with pytest.raises(Refused) as refusal:
         guess(device(codes.of(actor.user), later))
     assert (refusal.value.code, refusal.value.place) == ("too_many_tries", "code")
+
+
+def test_whoever_runs_the_installation_ends_it_for_who_lost_all(actor):
+    on(actor)
+    out = io.StringIO()
+    call_command("end_second_step", actor.user.email.upper(), stdout=out)
+    assert f"The second step of {actor.person} is off." in out.getvalue()
+    assert codes.of(actor.user) is None
+    line = Change.objects.filter(object_key=actor.user.key).last()
+    assert (line.verb, line.person, line.via) == ("second step off", "the system", "command")
+    for email, words in ((actor.user.email, "is off"), ("nobody@example.org", "Nobody here")):
+        with pytest.raises(CommandError, match=words):
+            call_command("end_second_step", email, stdout=out)
