@@ -38,7 +38,7 @@ from itm.registry.models import (
 from itm.registry.restoring import FLUSH_ORDER, restoration_order
 
 PASSWORD = "a long word for tests"
-HASH = MD5PasswordHasher().encode(PASSWORD, "salt")
+HASH = MD5PasswordHasher().encode(PASSWORD, "as long as salts have to be")
 TODAY = date(2026, 6, 15)
 LITRES_A_MINUTE = 1e-3 / 60
 

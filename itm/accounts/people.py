@@ -86,7 +86,7 @@ def _held(actor: Actor, row: Membership, reason: str) -> Membership:
     require_manager(actor)
     if not reason.strip():
         raise Refused("reason_missing", "Say why: it stays in the history.", "reason")
-    Organisation.objects.select_for_update().get(pk=actor.organisation_id)
+    Organisation.objects.select_for_update().get(pk=row.organisation_id)
     row = person(actor, row.key)
     if row.ended_on is not None and row.ended_on <= actor.today:
         raise Refused("ended", f"{row.user} left on {row.ended_on}.")

@@ -5,7 +5,7 @@ database-backed session engines").
 """
 
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, cast
 
 from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
 from django.utils import timezone
@@ -23,12 +23,12 @@ class SessionStore(DatabaseStore):
         return SignedIn
 
     def _get_session_from_db(self) -> Any:
-        row = super()._get_session_from_db()
+        row = super()._get_session_from_db()  # type: ignore[misc]
         self.used_at = row.used_at if row else None
         return row
 
     def create_model_instance(self, data: dict[str, Any]) -> SignedIn:
-        row: SignedIn = super().create_model_instance(data)
+        row = cast(SignedIn, super().create_model_instance(data))
         row.user_id = data.get("_auth_user_id")
         row.browser = data.get("browser", "")
         row.began_at = datetime.fromisoformat(data["began"]) if "began" in data else None

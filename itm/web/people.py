@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth import logout
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
@@ -208,14 +208,17 @@ def joining_form(request: HttpRequest, found: Joining) -> Any:
 
 def entered(request: HttpRequest, actor: Actor) -> str:
     """Where a person goes on who has just joined. There is one way to sign in, and this is none."""
-    if request.user == actor.user:
-        mine = actor.user.memberships.filter(organisation=actor.organisation).latest("pk")
+    user = actor.user
+    if user is None:
+        raise Http404
+    if request.user == user:
+        mine = user.memberships.filter(organisation=actor.organisation).latest("pk")
         request.session["membership"] = str(mine.key)
         messages.success(request, f"You joined {actor.organisation} and act for it now.")
         return reverse("home")
     if request.user.is_authenticated:
         logout(request)
-    messages.success(request, f"You joined {actor.organisation}. Sign in with {actor.user.email}.")
+    messages.success(request, f"You joined {actor.organisation}. Sign in with {user.email}.")
     return reverse("sign_in")
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
@@ -30,7 +31,7 @@ from itm.web.reports import CHECKS, TESTS, Names, pdf_of, sheet_page
 STATUS = {"too_many_tries": 429}
 
 
-def by_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+def by_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponseBase]:
     """The view gets the reader in place of the secret, and a link that opens nothing says why."""
 
     @wraps(view)

@@ -56,6 +56,19 @@ def test_password_is_asked_for_after_five_minutes_and_nothing_typed_is_lost(
     assert Seal.objects.get().signer == "Rosa Brito"
 
 
+def test_proof_hashes_nothing_anew_which_would_sign_its_person_out(
+    client, scene, sign_in, waiting, settings
+):
+    settings.PASSWORD_HASHERS = [
+        "django.contrib.auth.hashers.PBKDF2PasswordHasher", *settings.PASSWORD_HASHERS
+    ]  # fmt: skip
+    page = sign_in(client, scene.contractor)
+    with time_machine.travel(timezone.now() + timedelta(minutes=6)):
+        page.post(reverse("sign", args=[waiting.key]), TYPED | {"proof": PASSWORD})
+        assert page.get(reverse("account")).status_code == 200
+    assert Seal.objects.count() == 1
+
+
 def test_proof_holds_for_the_next_record_and_a_code_is_as_good(client, scene, sign_in, waiting):
     now = timezone.now()
     row = second_factor.begin(actor=scene.contractor, at=now)
