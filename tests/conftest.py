@@ -87,8 +87,7 @@ def _embedded(settings, tmp_path) -> None:
     """No thread, no broker, nothing counted yet, files in a folder of the test's own."""
     cache.clear()
     settings.OUTBOX_NUDGE = "none"
-    # A password is slow to hash on purpose; here hundreds are.
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.PASSWORD_HASHERS = ["tests.hashing.Quick"]
     settings.MEDIA_ROOT = tmp_path / "files"
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 

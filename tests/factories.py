@@ -5,7 +5,6 @@ from decimal import Decimal
 from typing import Any
 
 import factory
-from django.contrib.auth.hashers import MD5PasswordHasher
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -36,9 +35,10 @@ from itm.registry.models import (
     TankMovement,
 )
 from itm.registry.restoring import FLUSH_ORDER, restoration_order
+from tests.hashing import Quick
 
 PASSWORD = "a long word for tests"
-HASH = MD5PasswordHasher().encode(PASSWORD, "as long as salts have to be")
+HASH = Quick().encode(PASSWORD, "as-long-as-salts-have-to-be")
 TODAY = date(2026, 6, 15)
 LITRES_A_MINUTE = 1e-3 / 60
 

@@ -59,9 +59,7 @@ def test_password_is_asked_for_after_five_minutes_and_nothing_typed_is_lost(
 def test_proof_hashes_nothing_anew_which_would_sign_its_person_out(
     client, scene, sign_in, waiting, settings
 ):
-    settings.PASSWORD_HASHERS = [
-        "django.contrib.auth.hashers.PBKDF2PasswordHasher", *settings.PASSWORD_HASHERS
-    ]  # fmt: skip
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.PBKDF2PasswordHasher"]
     page = sign_in(client, scene.contractor)
     with time_machine.travel(timezone.now() + timedelta(minutes=6)):
         page.post(reverse("sign", args=[waiting.key]), TYPED | {"proof": PASSWORD})
