@@ -52,7 +52,7 @@ class Operation:
     said: list[str]
     items: list[str]
     parameters: list[Parameter]
-    body: str
+    bodies: list[tuple[str, str]]  # what it shows, and the JSON
     answers: list[tuple[str, str]]
 
 
@@ -76,7 +76,7 @@ def _operation(path: str, method: str, found: dict[str, Any]) -> Operation:
         said=[line for line in plain if not line.startswith("- ")],
         items=[line.removeprefix("- ") for line in plain if line.startswith("- ")],
         parameters=[_parameter(one) for one in found.get("parameters", [])],
-        body=_example(found),
+        bodies=_examples(found),
         answers=[(status, _means(one)) for status, one in found["responses"].items()],
     )
 
@@ -93,11 +93,12 @@ def _parameter(one: dict[str, Any]) -> Parameter:
     return Parameter(one["name"], where, one.get("required", False), words)
 
 
-def _example(found: dict[str, Any]) -> str:
-    for content in found.get("requestBody", {}).get("content", {}).values():
-        for one in content.get("examples", {}).values():
-            return json.dumps(one["value"], indent=2, ensure_ascii=False)
-    return ""
+def _examples(found: dict[str, Any]) -> list[tuple[str, str]]:
+    return [
+        (one.get("summary", ""), json.dumps(one["value"], indent=2, ensure_ascii=False))
+        for content in found.get("requestBody", {}).get("content", {}).values()
+        for one in content.get("examples", {}).values()
+    ]
 
 
 def _means(response: dict[str, Any]) -> str:

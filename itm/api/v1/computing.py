@@ -1,4 +1,4 @@
-"""A bench evaluated without storing anything, and what the token itself is."""
+"""A test evaluated without storing anything, and what the token itself is."""
 
 import re
 from typing import Any, ClassVar
@@ -10,98 +10,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import calc
+from calc.direct_form import DIRECT_METHODS
+from calc.entries import choice_at
 from calc.errors import CalcError
+from calc.form import METHODS
 from itm.api.describing import describe
 from itm.api.problems import Problem, fault, pointer
+from itm.api.v1.engine_forms import ANY, BENCH_EXAMPLE, DIRECT_EXAMPLES
 from itm.api.v1.shapes import Ref
 from itm.api.views import View
+from itm.records.judging import outcome_of
 
 MOST_READINGS = 2_000
 STEP = re.compile(r"\.([^.\[\]]+)|\[(\d+)\]")
-READING = {
-    "type": "object",
-    "properties": {
-        "value": {"type": "number"},
-        "temperature_c": {"type": "number", "nullable": True},
-    },
-    "required": ["value", "temperature_c"],
-}
-READINGS = {"type": "array", "items": READING, "minItems": 1}
-"""The keys are those of the engine, whose own refusals say the rest."""
-FORM = {
-    "type": "object",
-    "properties": {
-        "method": {"type": "string", "enum": ["refractive_index", "brix", "conductivity"]},
-        "nominal_percent": {"type": "number"},
-        "criterion": {
-            "description": "“common”, limits {lower, upper}, or a criterion by its name {name}",
-        },
-        "instrument": {
-            "type": "object",
-            "properties": {
-                "resolution": {"type": "number"},
-                "repeatability": {"type": "number", "nullable": True},
-                "temperature_compensated": {"type": "boolean"},
-            },
-            "required": ["resolution", "repeatability", "temperature_compensated"],
-        },
-        "water": READINGS,
-        "standards": {
-            "type": "array",
-            "items": {
-                "type": "object",
-                "description": "Either percent, or both volumes as made.",
-                "properties": {
-                    "percent": {"type": "number"},
-                    "concentrate_ml": {"type": "number"},
-                    "water_ml": {"type": "number"},
-                    "percent_uncertainty": {"type": "number"},
-                    "readings": READINGS,
-                },
-                "required": ["readings"],
-            },
-        },
-        "concentrate": {**READINGS, "nullable": True},
-        "samples": {
-            "type": "array",
-            "items": {
-                "type": "object",
-                "properties": {
-                    "name": {"type": "string"},
-                    "flow_point": {"type": "string"},
-                    "readings": READINGS,
-                },
-                "required": ["name", "readings"],
-            },
-        },
-        "include_water": {"type": "boolean"},
-        "fit": {"type": "string", "enum": ["ordinary", "weighted", "both-axes"]},
-        "verdict_probability": {"type": "number", "nullable": True},
-        "lean_probability": {"type": "number", "nullable": True},
-        "correct_to_c": {"type": "number", "nullable": True},
-        "water_again": {**READINGS, "nullable": True},
-        "test_water": {**READINGS, "nullable": True},
-    },
-    "required": [
-        "method", "nominal_percent", "criterion", "instrument", "water", "standards",
-        "concentrate", "samples",
-    ],
-}  # fmt: skip
-EXAMPLE = {
-    "method": "refractive_index",
-    "nominal_percent": 3,
-    "criterion": "common",
-    "instrument": {
-        "resolution": 0.00001, "repeatability": 0.00002, "temperature_compensated": False,
-    },
-    "water": [{"value": 1.33312, "temperature_c": 19.6}],
-    "standards": [
-        {"percent": p, "readings": [{"value": v, "temperature_c": 19.7}]}
-        for p, v in ((2, 1.33385), (3, 1.33421), (4, 1.33459))
-    ],
-    "concentrate": None,
-    "samples": [{"name": "design", "readings": [{"value": 1.33428, "temperature_c": 19.7}]}],
-}  # fmt: skip
 
 
 class EvaluationShape(serializers.Serializer):
@@ -116,23 +37,36 @@ class Evaluate(View):
     largest = 200_000
 
     @describe(
-        "evaluate", "Evaluate a bench without storing it", request={"application/json": FORM},
+        "evaluate", "Evaluate a test without storing it", request={"application/json": ANY},
         responses={200: EvaluationShape},
-        examples=[OpenApiExample("A bench at 3 %", value=EXAMPLE, request_only=True)],
+        examples=[
+            OpenApiExample(name, value=value, request_only=True)
+            for name, value in {"A bench at 3 %": BENCH_EXAMPLE, **DIRECT_EXAMPLES}.items()
+        ],
     )  # fmt: skip
     def post(self, request: Request) -> Response:
-        """Line, percents, limits, certainty and warnings of one test, by the same engine that
-        records go through. Nothing is kept, so it needs no Idempotency-Key."""
+        """Percents, limits, certainty and warnings of one test, by the same engine that records go
+        through: a bench with its line, or a direct method (two flows, a tank that sinks, another
+        liquid), which answers with the same keys and no line. Nothing is kept, so it needs no
+        Idempotency-Key."""
         count = readings(request.data)
         if count > MOST_READINGS:
             said = f"These are {count} readings; {MOST_READINGS} are the most at a time."
             raise Problem(422, "too_many_readings", said, [fault("", "too_many_readings", said)])
         try:
-            found = calc.evaluate(request.data)
+            found = evaluated(request.data)
         except CalcError as error:
             at = fault(place(error.where), error.code, error.message)
             raise Problem(422, "not_valid", error.message, [at]) from error
         return Response({"engine_version": calc.__version__, "result": found.as_dict()})
+
+
+def evaluated(form: Any) -> Any:
+    """By the engine of its method; one without any is refused as a bench is. Raises CalcError."""
+    if not isinstance(form, dict) or "method" not in form:
+        return calc.evaluate(form)
+    choice_at(form["method"], "$.method", (*METHODS, *DIRECT_METHODS))
+    return outcome_of(form)
 
 
 def readings(body: Any) -> int:
