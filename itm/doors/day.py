@@ -5,16 +5,17 @@ from typing import Any
 from uuid import UUID
 
 import calc
-from calc import units
 from calc.canonical import digest
+from calc.units import PRESSURE
 from itm.accounts.actor import Actor
+from itm.doors.asked import UNITS
 from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import checks_of, properties
-from itm.doors.day_direct import direct_part
+from itm.doors.day_direct import asked_directly, direct_part
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
-from itm.records.cautions import BENCH, DISCHARGE, PREPARE, RESTORE, STOP, TANK
+from itm.records.cautions import BENCH, DISCHARGE, MEASURE, PREPARE, RESTORE, STOP, TANK
 from itm.records.models import (
     ConcentrateSample,
     FlowRun,
@@ -61,6 +62,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
     visit = queries.visit(actor, key)
     tests = queries.visit_tests(actor, visit)
     benches = queries.benches_in(actor, visit)
+    direct = [test for test in tests if test.is_direct]
     photos = [_photo(photo) for photo in queries.photos(actor, visit)]
     day = {
         "form": FORM,
@@ -69,7 +71,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "may": _may(actor, visit, tests),
         "cautions": {
             "prepare": PREPARE, "discharge": DISCHARGE, "stop": STOP, "restore": RESTORE,
-            "bench": BENCH, "tank": TANK,
+            "bench": BENCH, "tank": TANK, "measure": MEASURE,
         },
         "usual": {
             "told": list(USUALLY_TOLD),
@@ -77,8 +79,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
             "withdraw": ["Stamped by mistake"],
         },
         "units": {
-            "flow": dict(units.FLOW), "pressure": dict(units.PRESSURE),
-            "volume": dict(units.VOLUME),
+            "pressure": dict(PRESSURE), **{kind: dict(known) for kind, known in UNITS.items()}
         },
         "flow_sources": [list(choice) for choice in FlowRun.FlowSource.choices],
         "visit": _visit(visit, tests),
@@ -91,7 +92,8 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         ],
         "tests": [_test(test) for test in tests if not test.is_direct],
         # Apart, because a device that reads benches would look for theirs.
-        "direct_tests": [_test(test) | direct_part(test) for test in tests if test.is_direct],
+        "direct_tests": [_test(test) | direct_part(test) for test in direct],
+        "direct_asked": asked_directly(actor, direct),
         "restoration": _restoration(visit),
         "benches": [bench_of(bench, tests) for bench in benches],
         "photos": photos,

@@ -5,6 +5,7 @@ from typing import Any
 
 from calc.series import correction
 from calc.standards import recipe
+from itm.doors.asked import asked
 from itm.intake.fields import (
     MOST_TEMPERATURE_DECIMALS,
     TEMPERATURE,
@@ -28,7 +29,7 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
     meter = bench.instrument
     stands = [stand_of(bottle, bench) for bottle in bench.bottles.all()]
     in_use = [stand for stand in stands if not stand.bottle.withdrawn_reason]
-    asked = doubts(in_use, bench)
+    doubtful = doubts(in_use, bench)
     first = own[0]
     first.bench = bench  # the same row, with its bottles fetched
     return {
@@ -40,33 +41,19 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
         "water_source": bench.water_source,
         "glassware": bench.glassware,
         **{name: getattr(bench, name) for name in ASKED},
-        "asked": asked_of(bench),
+        "asked": asked(BenchForm(row=bench), ASKED),
         "notes": bench.notes,
         "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
         "closed": shared_closed(own),
         "fields": {"value": _value_field(meter), "temperature": _temperature_field()},
         "correction": correction(meter.method),
         "system_water": str(shared_key(bench, Bottle.Role.SYSTEM_WATER)),
-        "bottles": [_standing(stand, bench, asked) for stand in stands]
+        "bottles": [_standing(stand, bench, doubtful) for stand in stands]
         + [_planned(planned, bench) for planned in to_set_out(first)],
     }
 
 
 ASKED = ("system_water_source", "compensation", "bottles_were", "samples_kept")
-
-
-def asked_of(bench: Bench) -> list[dict[str, Any]]:
-    """What the device asks about the bench beside its readings, in the words of the page."""
-    form = BenchForm(row=bench)
-    return [
-        {
-            "name": name,
-            "label": form[name].label,
-            "help": form[name].help_text,
-            "choices": list(getattr(form.fields[name], "choices", [])),
-        }
-        for name in ASKED
-    ]
 
 
 def _instrument(bench: Bench) -> dict[str, Any]:
@@ -110,7 +97,7 @@ def _field(field: Field) -> dict[str, Any]:
     }
 
 
-def _standing(stand: Stand, bench: Bench, asked: dict[str, str]) -> dict[str, Any]:
+def _standing(stand: Stand, bench: Bench, doubtful: dict[str, str]) -> dict[str, Any]:
     bottle = stand.bottle
     return {
         **_planned(
@@ -132,7 +119,7 @@ def _standing(stand: Stand, bench: Bench, asked: dict[str, str]) -> dict[str, An
                 "key": str(r.key), "sequence": r.sequence, "value": r.value_typed,
                 "temperature": r.temperature_typed, "read_at": r.read_at.isoformat(),
                 "read_by": r.read_by, "set_aside_reason": r.set_aside_reason,
-                "set_aside_by": r.set_aside_by, "question": asked.get(str(r.key), ""),
+                "set_aside_by": r.set_aside_by, "question": doubtful.get(str(r.key), ""),
             }
             for r in stand.readings
         ],

@@ -4,15 +4,21 @@ from datetime import UTC, date, datetime
 from uuid import uuid4
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from calc.direct_form import DIRECT_METHODS
 from itm.doors.day import day_of
 from itm.doors.document import DocumentRefused
 from itm.doors.entries import take
 from itm.doors.hand_in_day import hand_in_day
+from itm.records import preparing
 from itm.records.as_it_stands import record_form
+from itm.records.direct_forms import of_method
 from itm.records.models import ProportioningTest
 from itm.records.services import plan_visit
-from tests.direct_deeds import direct_day, measured_test, run_at
+from tests.direct_deeds import METER, direct_day, measured_test, metered, run_at
+from tests.factories import InstrumentFactory
 
 EVENING = datetime(2026, 6, 15, 18, tzinfo=UTC)
 SETUP = {
@@ -78,6 +84,68 @@ def test_the_same_field_of_two_devices_crosses(scene):
     mine = entry("note_measured", of, {"duration": "3:00"}, opened={"duration": ""})
     (answer,) = taken(scene, mine)
     assert (answer.state, dict(answer.now)) == ("crossed", {"duration": "2:30"})
+
+
+@pytest.mark.parametrize("method", DIRECT_METHODS)
+def test_day_tells_what_each_method_asks_in_the_words_of_its_page(scene, method):
+    if method == "other_liquid":
+        measured_test(scene, "two_flows", on=date(2026, 5, 4))  # with foam, to compare with
+    day = direct_day(scene, method, **({"liquid": "water"} if method == "other_liquid" else {}))
+    meter = InstrumentFactory(organisation=scene.contractor.organisation, **METER)
+    told = day_of(scene.contractor, day.test.visit.key)
+    asked = told["direct_asked"][method]
+    of_test, of_run = of_method(method)
+    [test] = told["direct_tests"]
+    assert {one["name"] for one in asked["note_setup"]} == set(of_test) == set(test["setup"])
+    for measured in test["measured"].values():
+        assert {one["name"] for one in asked["note_measured"]} == set(of_run) <= set(measured)
+    both = {one["name"]: one for one in [*asked["note_setup"], *asked["note_measured"]]}
+    assert [str(meter.key), str(meter)] in both["second_meter"]["choices"]
+    assert both["duration"]["kind"] == "duration"
+    assert both["second_flow"]["kind"] == "flow"
+    assert set(told["units"]) == {"pressure", "flow", "volume", "length", "share"}
+    assert {one["kind"] for one in both.values()} <= {
+        "flow", "volume", "length", "share", "choice", "duration", "day", "text",
+    }  # fmt: skip
+    assert test["definition"].startswith("Percent is the volume of concentrate")
+    assert asked["notes"]
+
+
+def test_a_day_takes_as_many_queries_with_more_direct_tests(scene):
+    """Of a method only what it asks is read once, however many tests of the day have it."""
+
+    def count(visit) -> int:
+        with CaptureQueriesContext(connection) as queries:
+            day_of(scene.contractor, visit.key)
+        return len(queries)
+
+    day = direct_day(scene, "two_flows")
+    few = count(day.test.visit)
+    preparing.prepare_test(
+        actor=scene.contractor, visit=day.test.visit, proportioner=scene.proportioner,
+        at=EVENING, bench=preparing.Direct("two_flows"), purpose="retest", phase="as_left",
+        adjusted="orifice",
+    )  # fmt: skip
+    assert len(day_of(scene.contractor, day.test.visit.key)["direct_tests"]) == 2
+    assert count(day.test.visit) == few
+
+
+def test_a_device_names_the_meter_that_it_saw_by_its_key(scene):
+    """What it saw stands still, so another one goes in its place; once changed, it crosses."""
+    day = metered(scene, direct_day(scene, "two_flows"))
+    seen = day_of(scene.contractor, day.test.visit.key)["direct_tests"][0]["setup"]
+    organisation = scene.contractor.organisation
+    third, fourth = (
+        InstrumentFactory(organisation=organisation, name=name, **METER) for name in ("A", "B")
+    )
+    of, opened = {"test": day.test.key}, {"concentrate_meter": seen["concentrate_meter"]}
+    first, second = (
+        entry("note_setup", of, {"concentrate_meter": str(meter.key)}, opened=opened)
+        for meter in (third, fourth)
+    )
+    answers = taken(scene, first, second)
+    assert [answer.state for answer in answers] == ["taken", "crossed"]
+    assert dict(answers[1].now) == {"concentrate_meter": str(third)}
 
 
 def document(scene) -> dict:

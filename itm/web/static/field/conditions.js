@@ -2,7 +2,7 @@
 // judged here.
 
 import { h } from "./dom.js";
-import { changes, choiceEntry, press, textEntry } from "./entering.js";
+import { askedEntry, changes, press } from "./entering.js";
 
 export function conditions(field, test, bench) {
   const prefix = `bench:${bench.key}`;
@@ -23,13 +23,7 @@ export function conditions(field, test, bench) {
     h("summary", "How the bench is read"),
     h(
       "div.form-narrow",
-      bench.asked.map(({ name, label, help, choices }) => {
-        const place = `${prefix}:${name}`;
-        const was = bench[name] ?? "";
-        return choices.length
-          ? choiceEntry(field, place, { label, was, choices, help })
-          : textEntry(field, place, { label, was, help, maxlength: 120 });
-      }),
+      bench.asked.map((one) => askedEntry(field, `${prefix}:${one.name}`, one, bench[one.name])),
       h("div.do", press("Keep", keep, { id: "keep-conditions" })),
     ),
   );
