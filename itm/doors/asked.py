@@ -20,7 +20,9 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "flow": units.FLOW, "volume": units.VOLUME, "length": LENGTH, "share": PERCENT,
 }  # fmt: skip
 # How a text of this kind is written, where its label does not say it.
-HINTS = {"duration": ", as 2:30 or 150 s", "day": ", as 2026-11-30"}
+HINTS = {
+    "duration": ", as 2:30 or 150 s", "day": ", as 2026-11-30", "length": ", with unit",
+}  # fmt: skip
 
 
 def asked(form: forms.Form, names: Iterable[str] | None = None) -> list[dict[str, Any]]:

@@ -16,7 +16,9 @@ from django.urls import reverse
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.doors.asked import HINTS, UNITS
 from itm.doors.day import day_of
+from itm.doors.day_direct import METERS
 from itm.records.discharge import label_of
 from itm.reports.content_kept import qr
 from itm.reports.render import blank_pdf
@@ -25,6 +27,7 @@ SIZES = {"a4": "A4", "letter": "Letter"}
 SAMPLES = 4  # lines and labels a flow point; own choice
 READINGS = 2  # boxes a bottle; a repeat is a reading beside the first; own choice
 NOTICES = 8
+OUTLETS = 4  # read by pitot, lines a flow point
 ACROSS = 3  # labels
 LABEL = "60 × 33 mm"
 SHARED = ("water", "standard", "concentrate", "water_again")
@@ -43,8 +46,12 @@ def field_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
     day = _prepared(actor, key, size)
     context = {
         "day": day,
-        "tests": [_with_bench(day, test) for test in day["tests"]],
+        "tests": [
+            *map(_with_labels, day["tests"]),
+            *(_asking(day, t) for t in day["direct_tests"]),
+        ],
         "benches": [_bench(bench, day) for bench in day["benches"]],
+        "outlets": range(OUTLETS),
         "restoration": [line for line in day["restoration"] if line["follows"] is None],
         "notices": [*day["usual"]["told"], *[""] * (NOTICES - len(day["usual"]["told"]))],
         "readings": range(READINGS),
@@ -58,9 +65,15 @@ def field_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
 
 
 def label_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
-    """Raises NotFound; Refused unknown_size, nothing_prepared, pango_missing."""
+    """Raises NotFound; Refused unknown_size, nothing_prepared, no_bottles, pango_missing."""
     day = _prepared(actor, key, size)
     rows = list(_rows(labels_of(day)))
+    if not rows:
+        raise Refused(
+            "no_bottles",
+            "There is nothing to label: a test by a direct method fills no bottle. Print the field "
+            "sheet instead.",
+        )
     text = render_to_string("paper/labels.html", {"day": day, "rows": rows, "size": LABEL})
     foot = f"Labels of {LABEL}: print at 100 %, cut along the lines"
     return blank_pdf(text, size=SIZES[size], foot=foot)
@@ -111,22 +124,60 @@ def _prepared(actor: Actor, key: UUID, size: str) -> dict[str, Any]:
     if size not in SIZES:
         raise Refused("unknown_size", f"Choose one of {', '.join(SIZES.values())}.", "size")
     day = day_of(actor, key)
-    drafts = [test for test in day["tests"] if test["state"] == "draft"]
-    if not drafts:
+    kinds = ("tests", "direct_tests")
+    drafts = {kind: [test for test in day[kind] if test["state"] == "draft"] for kind in kinds}
+    if not any(drafts.values()):
         raise Refused(
             "nothing_prepared",
             "There is nothing to print for this visit: prepare a test first, so that its flow "
             "points, steps and lines are known.",
         )
-    return {**day, "tests": drafts}
+    return {**day, **drafts}
 
 
-def _with_bench(day: dict[str, Any], test: dict[str, Any]) -> dict[str, Any]:
+def _with_labels(test: dict[str, Any]) -> dict[str, Any]:
     runs = [
         {**run, "labels": [label_of(run["name"], n) for n in range(1, SAMPLES + 1)]}
         for run in test["runs"]
     ]
     return {**test, "runs": runs}
+
+
+def _asking(day: dict[str, Any], test: dict[str, Any]) -> dict[str, Any]:
+    """A direct test fills no bottle; in place of that stand boxes for what its method asks."""
+    asked = day["direct_asked"][test["method"]]
+    rows = _boxes(asked["note_measured"])
+    return {
+        **test,
+        "notes_on_method": asked["notes"],
+        "setup_rows": _boxes(asked["note_setup"]),
+        "runs": [
+            {**run, "rows": rows, "foam_words": test["measured"][run["key"]]["foam_words"]}
+            for run in test["runs"]
+        ],
+    }
+
+
+def _boxes(asked: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Rows of a table: a choice has one of its own, anything else stands two abreast."""
+    rows: list[list[dict[str, Any]]] = []
+    for one in map(_box, asked):
+        last = rows[-1] if rows else [one, one]
+        if one["ticks"] or len(last) == 2 or last[0]["ticks"]:
+            rows.append([one])
+        else:
+            last.append(one)
+    return rows
+
+
+def _box(one: dict[str, Any]) -> dict[str, Any]:
+    """A meter is written in words: no paper holds a list of every instrument of the crew."""
+    name, kind = one["name"], one["kind"]
+    if name in METERS:
+        return {"label": one["label"], "hint": ", name and serial number", "ticks": []}
+    hint = ", with unit" if kind in UNITS else HINTS.get(kind, "")
+    ticks = [words for value, words in one["choices"] if value]
+    return {"label": one["label"], "hint": hint, "ticks": ticks}
 
 
 def _bench(bench: dict[str, Any], day: dict[str, Any]) -> dict[str, Any]:
@@ -142,6 +193,7 @@ def _bench(bench: dict[str, Any], day: dict[str, Any]) -> dict[str, Any]:
     ]
     return {
         **bench,
+        "asked_rows": _boxes(bench["asked"]),
         "standards": by_role["standard"],
         "read": [
             *by_role["water"], *by_role["standard"], *samples, *by_role["concentrate"],

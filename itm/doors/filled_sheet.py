@@ -16,9 +16,20 @@ from zoneinfo import ZoneInfo
 
 from calc import units
 from itm.core.errors import Refused
-from itm.core.measures import TEMPERATURE, own_first
+from itm.core.measures import LENGTH, TEMPERATURE, own_first
 from itm.core.quantities import apart
-from itm.doors.sheet_lines import AT, Box, Line, Part, ditto, is_key, joined, moment, texts
+from itm.doors.sheet_lines import (
+    AT,
+    Box,
+    Line,
+    Part,
+    asked_boxes,
+    ditto,
+    is_key,
+    joined,
+    moment,
+    texts,
+)
 from itm.doors.verbs import VERBS
 from itm.records.discharge import label_of
 from itm.records.models import RestorationLine
@@ -27,10 +38,6 @@ SAMPLES = 4  # empty lines, as on the blank sheet
 READINGS = 2
 NOTICES = 3
 Posted = Mapping[str, str]
-QUANTITIES: Mapping[str, Mapping[str, float]] = {
-    "inlet_pressure": units.PRESSURE, "solution_flow": units.FLOW,
-    "level_before": units.VOLUME, "level_after": units.VOLUME, "ambient_c": TEMPERATURE,
-}  # fmt: skip
 
 
 @dataclass
@@ -48,13 +55,16 @@ class Sheet:
     def parts(self) -> list[Part]:
         day = self.day
         out = [Part("1. Before", tuple(self._before()))]
-        for test in day["tests"]:
+        for test in [*day["tests"], *day["direct_tests"]]:
             if test["state"] != "draft":
                 continue
             name = f"{test['system']}, {test['tag']}"
+            if not test["bench"]:  # several methods of one day are tests of their own
+                name = f"{name}, {test['method_label']}"
+                out.append(Part(f"2. Measured with, {name}", (self._setup(test),)))
             for run in test["runs"]:
                 title = f"2. Discharge, {name}: {run['name']}, planned {run['flow_typed']}"
-                out.append(Part(title, tuple(self._run(run))))
+                out.append(Part(title, tuple(self._run(test, run))))
             steps = tuple(self._steps(test))
             out.append(Part(f"3. Stop and flush, {name}", steps))
         out.append(Part("4. Put back", tuple(self._put_back())))
@@ -74,7 +84,9 @@ class Sheet:
                 "note_visit", of, "The day",
                 [
                     Box("crew", "crew", visit["crew"]),
-                    Box("ambient_c", "air temperature", visit["ambient_c"]),
+                    Box(
+                        "ambient_c", "air temperature", visit["ambient_c"], units=TEMPERATURE
+                    ),
                     Box("weather", "weather", visit["weather"]),
                 ],
             )  # fmt: skip
@@ -86,12 +98,17 @@ class Sheet:
         boxes = [Box("reason", "why out of service"), Box("coordinator", "coordinator")]
         yield self._line("start_test_day", of, "First valve moved", boxes, timed=True, done=said)
 
-    def _run(self, run: dict[str, Any]) -> Iterator[Line]:
+    def _setup(self, test: dict[str, Any]) -> Line:
+        asked = self.day["direct_asked"][test["method"]]["note_setup"]
+        boxes = asked_boxes(asked, test["setup"])
+        return self._line("note_setup", {"test": test["key"]}, "For all flow points", boxes)
+
+    def _run(self, test: dict[str, Any], run: dict[str, Any]) -> Iterator[Line]:
         of = {"run": run["key"]}
         sources = [("", "–"), *((value, words) for value, words in self.day["flow_sources"])]
         boxes = [
-            Box("inlet_pressure", "inlet pressure", run["inlet_pressure"]),
-            Box("solution_flow", "solution flow", run["solution_flow"]),
+            Box("inlet_pressure", "inlet pressure", run["inlet_pressure"], units=units.PRESSURE),
+            Box("solution_flow", "solution flow", run["solution_flow"], units=units.FLOW),
             Box("flow_source", "flow taken from", run["flow_source"], choices=sources),
             Box(
                 "outlets",
@@ -99,13 +116,18 @@ class Sheet:
                 joined(run["outlets"]),
                 listed=True,
             ),
-            Box("level_before", "in the tank before", run["level_before"]),
-            Box("level_after", "in the tank after", run["level_after"]),
+            Box("level_before", "in the tank before", run["level_before"], units=units.VOLUME),
+            Box("level_after", "in the tank after", run["level_after"], units=units.VOLUME),
         ]
         yield self._line("note_run", of, "Measured", boxes)
         seen = run["foam_seen_at"]
         said = f"seen {self._clock(seen)}" if seen else ""
         yield self._line("foam_seen", of, "Foam seen", [], timed=True, done=said)
+        if not test["bench"]:
+            asked = self.day["direct_asked"][test["method"]]["note_measured"]
+            boxes = asked_boxes(asked, test["measured"][run["key"]])
+            yield self._line("note_measured", of, "Read while it flows", boxes)
+            return
         labels = self._labels(run)
         for bottle in self._samples(run):
             said = f"taken {self._clock(bottle['taken_at'])}"
@@ -139,6 +161,13 @@ class Sheet:
 
     def _bench(self, bench: dict[str, Any]) -> Iterator[Line]:
         standing = [one for one in bench["bottles"] if not one["withdrawn_reason"]]
+        test = next(t for t in self.day["tests"] if t["bench"] == bench["key"])
+        boxes = [
+            Box("water_source", "water caught at", bench["water_source"]),
+            Box("glassware", "measured with", bench["glassware"]),
+            *asked_boxes(bench["asked"], bench),
+        ]
+        yield self._line("note_bench", {"test": test["key"]}, "How it is read", boxes)
         for one in standing:
             if one["role"] == "standard":
                 made = one["recipe"]
@@ -241,7 +270,8 @@ class Sheet:
         filled = []
         for box in boxes:
             name = f"{line.name}.{box.name}"
-            unit = own_first(QUANTITIES[box.name]) if box.name in QUANTITIES else ""
+            # 1.62 is a level in m and hardly one in mm, so a length is asked for its unit.
+            unit = own_first(box.units) if box.units and box.units is not LENGTH else ""
             stands = self.posted.get(f"{name}.was", box.stands) if merges else box.stands
             typed = self.posted.get(name, box.stands)
             if box.listed:  # a browser ends lines in its own way
@@ -328,6 +358,6 @@ class Sheet:
         if box.listed:
             return texts(box.typed)
         text = box.typed.strip()
-        if box.name in QUANTITIES and text and not apart(text, QUANTITIES[box.name])[1]:
-            return f"{text} {box.unit}" if any(c.isdigit() for c in text[-1:]) else text
+        if box.units and text and not apart(text, box.units)[1]:
+            return f"{text} {box.unit}".strip() if text[-1:].isdigit() else text
         return text

@@ -1,12 +1,14 @@
 """The lines of a filled sheet: what stands, what was typed over it, and what became of that."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from itm.core.errors import Refused
+from itm.doors.asked import HINTS, UNITS
 from itm.doors.entry import Answer
 from itm.doors.verbs import VERBS
 
@@ -22,9 +24,24 @@ class Box:
     stands: str = ""
     typed: str = ""
     unit: str = ""
+    units: Mapping[str, float] = field(default_factory=dict)  # of a quantity
     choices: Sequence[tuple[str, str]] = ()
     theirs: str = ""  # what somebody else wrote meanwhile
     listed: bool = False  # several texts, each on a line of its own
+
+
+def asked_boxes(asked: Sequence[Mapping[str, Any]], stands: Mapping[str, str]) -> list[Box]:
+    """One for each thing that a form asks (`itm.doors.asked`), with what stands there."""
+    return [
+        Box(
+            one["name"],
+            one["label"] + HINTS.get(one["kind"], ""),
+            stands[one["name"]],
+            units=UNITS.get(one["kind"], {}),
+            choices=one["choices"],
+        )
+        for one in asked
+    ]
 
 
 def texts(typed: str) -> list[str]:
@@ -118,6 +135,11 @@ def answered(
     ]
 
 
+def _in_words(box: Box, value: str) -> str:
+    """A choice as it is read, any other text as it is."""
+    return dict(box.choices).get(value, value)
+
+
 def _answered(line: Line, answers: Mapping[str, Answer], wrong: Mapping[str, str]) -> Line:
     if line.name in wrong:
         return replace(line, wrong=wrong[line.name])
@@ -128,7 +150,11 @@ def _answered(line: Line, answers: Mapping[str, Answer], wrong: Mapping[str, str
     if answer.state == "crossed":
         # Sent again, one's own goes in its place: `stands` is what was seen now.
         boxes = tuple(
-            replace(box, stands=joined(answer.now[box.name]), theirs=joined(answer.now[box.name]))
+            replace(
+                box,
+                stands=joined(answer.now[box.name]),
+                theirs=_in_words(box, joined(answer.now[box.name])),
+            )
             if box.name in answer.now
             else box
             for box in boxes

@@ -29,12 +29,14 @@ def paper(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     visit = queries.visit(actor, key)
     require_crew(actor, visit)
+    drafts = [test for test in queries.visit_tests(actor, visit) if test.state == "draft"]
     context = {
         "visit": visit,
         "sizes": SIZES.items(),
         "label": LABEL,
         "samples": SAMPLES,
-        "prepared": any(test.state == "draft" for test in queries.visit_tests(actor, visit)),
+        "prepared": bool(drafts),
+        "bottles": any(not test.is_direct for test in drafts),
         "crumbs": [*to_visit(visit), ("Paper", "")],
     }
     return render(request, "visits/paper.html", context)

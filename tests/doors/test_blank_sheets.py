@@ -1,6 +1,7 @@
 """Paper for a test day: read back by another library, and drawn by another renderer's eyes."""
 
 import re
+from datetime import date
 from io import BytesIO
 
 import pytest
@@ -13,6 +14,7 @@ from itm.doors.blank_sheets import SAMPLES, field_sheet, labels_of
 from itm.doors.day import day_of
 from itm.records import discharge
 from itm.records import services as visits
+from tests.direct_deeds import direct_day, measured_test
 from tests.factories import TODAY
 
 # A page of each paper in points, 72 an inch: ISO 216 A4 is 210 × 297 mm, US Letter 8.5 × 11 in
@@ -106,6 +108,49 @@ def test_a_code_opens_the_row_of_its_bottle_and_nobody_elses(crew, scene, draft,
     assert answer["Location"].endswith(f"#bottle-{bottle.key}")
     assert f'id="bottle-{bottle.key}"' in crew.get(answer["Location"]).content.decode()
     assert sign_in(Client(), scene.owner).get(path).status_code == 404
+
+
+def test_how_a_bench_is_read_has_its_boxes(crew, scene, draft):
+    """What no reading shows: waters, the setting of the compensation, bottles and samples."""
+    text = words_of(read(crew, "field_sheet_pdf", draft.visit, "a4"))
+    [bench] = day_of(scene.contractor, draft.visit.key)["benches"]
+    bench_part = text[text.index("5. Bench") :]
+    assert len(bench["asked"]) == 4
+    for one in bench["asked"]:
+        assert one["label"] in bench_part
+        for value, words in one["choices"]:
+            assert not value or words in bench_part, words
+
+
+@pytest.mark.parametrize(
+    ("method", "boxes"),
+    [
+        ("two_flows", ["Where the second meter sits", "Its totaliser before", "as 2:30 or 150 s"]),
+        ("draw_down", ["Shape of the vessel", "One step of the level scale", "Level before"]),
+        ("other_liquid", ["Flow of this liquid then", "Where that is written", "Compared with"]),
+    ],
+)
+def test_a_direct_test_has_boxes_for_what_its_method_asks(crew, scene, method, boxes):
+    if method == "other_liquid":
+        measured_test(scene, "two_flows", on=date(2026, 5, 4))  # with foam, to compare with
+    liquid = {"liquid": "water"} if method == "other_liquid" else {}
+    visit = direct_day(scene, method, **liquid).test.visit
+    text = words_of(read(crew, "field_sheet_pdf", visit, "a4"))
+    asked = day_of(scene.contractor, visit.key)["direct_asked"][method]
+    for one in [*asked["note_setup"], *asked["note_measured"]]:
+        assert one["label"] in text, one
+    for words in boxes:
+        assert words in text, words
+    assert text.count("Read at") == 2  # once a flow point
+    assert "not percent of the water" in text
+    assert "minimum 1" not in text  # it fills no bottle
+    assert "5. Bench" not in text
+    page = crew.get(reverse("paper", args=[visit.key])).content.decode()
+    assert reverse("field_sheet_pdf", args=[visit.key, "a4"]) in page
+    assert reverse("labels_pdf", args=[visit.key, "a4"]) not in page
+    answer = crew.get(reverse("labels_pdf", args=[visit.key, "a4"]))
+    assert answer.status_code == 422
+    assert "fills no bottle" in answer.content.decode()
 
 
 def test_only_what_was_prepared_can_be_printed(crew, scene, sign_in):

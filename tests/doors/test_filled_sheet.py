@@ -17,6 +17,7 @@ from itm.doors.sheet_lines import moment
 from itm.records import discharge
 from itm.records.models import Bottle, Reading, Visit
 from tests.deeds import display, tested
+from tests.direct_deeds import direct_day, measured_test
 
 NOON = datetime(2026, 6, 15, 16, tzinfo=UTC)
 
@@ -280,3 +281,114 @@ def test_outlets_read_by_pitot_are_typed_one_a_line_and_make_the_flow(page):
     assert page.boxes[f"{line}.outlets"] == "38.1 mm; 0.90"
     run.refresh_from_db()
     assert len(run.outlets) == 2
+
+
+def test_how_the_bench_was_read_goes_in_with_the_sheet(page):
+    line = f"note_bench.{page.test.key}"
+    page.put(
+        line, system_water_source="fire tank", compensation="on", bottles_were="own",
+        samples_kept="closed",
+    )  # fmt: skip
+    page.send()
+    bench = page.test.bench
+    bench.refresh_from_db()
+    assert (bench.system_water_source, bench.compensation) == ("fire tank", "on")
+    assert (bench.bottles_were, bench.samples_kept) == ("own", "closed")
+    assert page.boxes[f"{line}.compensation"] == "on"
+
+
+METERED = {
+    "concentrate_fitted": "FT-3", "concentrate_accuracy": "1", "meter_in": "solution",
+    "second_fitted": "FT-7", "second_accuracy": "2 %",
+}  # fmt: skip
+
+
+@pytest.fixture
+def direct_page(scene, sign_in, time_machine):
+    """The page of a day with one test by two flows, in the middle of that day."""
+    time_machine.move_to(NOON, tick=False)
+    day = direct_day(scene, "two_flows")
+    page = Page(sign_in(Client(), scene.contractor), day.test)
+    page.actor = scene.contractor
+    return page
+
+
+def fill_direct(page):
+    """By two meters: 19.2 of 600 and 64.6 of 1900 L/min, the second by its totaliser."""
+    page.put(f"note_setup.{page.test.key}", **METERED)
+    for run in page.test.runs.select_related("flow_point"):
+        line = f"note_measured.{run.key}"
+        page.put(line, concentrate_source="meter", second_source="meter")
+        if run.flow_point.name == "minimum":
+            page.put(f"note_run.{run.key}", solution_flow="600 L/min", flow_source="meter")
+            page.put(line, concentrate_read="rate", concentrate_flow="19.2")
+        else:
+            page.put(
+                line, duration="2:30", concentrate_read="totaliser", concentrate_start="1000.0 L",
+                concentrate_end="1161.5 L", second_read="rate", second_flow="1900 L/min",
+            )  # fmt: skip
+    for count, step in enumerate(page.test.flush_steps.all()):
+        page.put(f"flush_done.{step.key}", at=f"11:{count:02}")
+    for count, line in enumerate(page.test.visit.restoration_lines.all()):
+        page.put(f"end_line.{line.key}", outcome="restored", at=f"12:{count:02}")
+
+
+def test_a_sheet_of_a_direct_test_goes_in_at_once_and_is_judged_as_on_its_page(scene, direct_page):
+    fill_direct(direct_page)
+    direct_page.send()
+    assert direct_page.status == 200, re.findall(r'class="error"[^>]*>([^<]+)', direct_page.text)
+    run = direct_page.test.runs.get(flow_point__name="design")
+    assert run.direct.duration == 150
+    assert run.solution_flow_typed == "1900 L/min"
+    setup = direct_page.test.direct
+    setup.refresh_from_db()
+    assert (setup.concentrate_accuracy_typed, setup.second_accuracy_typed) == ("1 %", "2 %")
+    direct_page.send()
+    assert "Nothing new was typed" in direct_page.text
+    hand_in = reverse("hand_in", args=[direct_page.test.key])
+    assert direct_page.client.post(hand_in, {"once": str(uuid4())}).status_code == 302
+    direct_page.test.refresh_from_db()
+    assert (direct_page.test.state, direct_page.test.limits) == ("handed_in", "in band")
+    points = direct_page.test.evaluations.get().result["flow_points"]
+    # By arithmetic: 19.2/600, and 161.5 L in 150 s, which is 64.6 L/min, of 1900.
+    assert {one["name"]: one["percent"] for one in points} == pytest.approx(
+        {"minimum": 100 * 19.2 / 600, "design": 100 * 64.6 / 1900}
+    )
+
+
+def test_slips_on_a_sheet_of_a_direct_test_come_back_with_their_text(direct_page):
+    fill_direct(direct_page)
+    runs = {run.flow_point.name: run for run in direct_page.test.runs.select_related("flow_point")}
+    clock, count = (f"note_measured.{runs[name].key}" for name in ("minimum", "design"))
+    direct_page.put(clock, duration="2.30")
+    direct_page.put(count, concentrate_end="161.5 L")
+    direct_page.send()
+    assert direct_page.status == 422
+    for sentence in ("A plain 2.30 could be either", "shows more after the run than before it"):
+        assert sentence in direct_page.text
+    assert direct_page.boxes[f"{clock}.duration"] == "2.30"
+    assert direct_page.boxes[f"{count}.concentrate_end"] == "161.5 L"
+    assert runs["design"].direct.concentrate_end is None
+
+
+def test_a_length_on_a_sheet_says_its_unit(scene, sign_in, time_machine):
+    """1.62 would be a level in m and no likely one in mm."""
+    time_machine.move_to(NOON, tick=False)
+    page = Page(sign_in(Client(), scene.contractor), direct_day(scene, "draw_down").test)
+    line = f"note_measured.{page.test.runs.first().key}"
+    page.put(line, level_before="1.62")
+    assert "has no unit that is known here" in page.send().text
+    assert page.boxes[f"{line}.level_before"] == "1.62"
+    page.put(line, level_before="1.62 m")
+    assert page.send().status == 200
+
+
+def test_a_sheet_asks_of_a_direct_test_what_its_method_asks(scene):
+    measured_test(scene, "two_flows", on=date(2026, 5, 4))
+    day = direct_day(scene, "other_liquid", liquid="water")
+    told = day_of(scene.contractor, day.test.visit.key)
+    lines = {line.verb: line for part in Sheet(told).parts() for line in part.lines}
+    asked = told["direct_asked"]["other_liquid"]
+    for verb in ("note_setup", "note_measured"):
+        assert [box.name for box in lines[verb].boxes] == [one["name"] for one in asked[verb]]
+    assert not {"add_sample", "set_volumes", "add_reading"} & set(lines)
