@@ -18,10 +18,11 @@ def direct_remarks(setup: DirectSetup, run: FlowRun) -> list[str]:
         out += _on_level(setup, run)
     elif setup.meter_in == IN_SOLUTION and row.concentrate_flow and run.solution_flow:
         share = 100 * row.concentrate_flow / run.solution_flow
-        if share > 3 * float(setup.test.nominal_percent):
+        nominal = float(setup.test.nominal_percent)  # 3 and not 3.000, as a Decimal would write it
+        if share > 3 * nominal:
             out.append(
-                f"That is {share:.3g} % of the solution where {setup.test.nominal_percent:g} % is "
-                "nominal: look at the units, and whether a totaliser was read as a flow."
+                f"That is {share:.3g} % of the solution where {nominal:g} % is nominal: look at "
+                "the units, and whether a totaliser was read as a flow."
             )
     return out
 

@@ -191,6 +191,21 @@ def test_a_pitot_flow_counts_as_the_second_one(scene):
     assert "meter_missing" not in codes(day.test)
 
 
+def test_a_totaliser_read_as_a_flow_is_asked_about(scene):
+    """1161.5 of a totaliser typed as L/min, at 1900 of solution. Common practice, no published
+    source: three times nominal is looked at."""
+    day = ran(metered(scene, direct_day(scene, "two_flows")))
+    run = run_at(day.test).run
+    measuring.note_measured(
+        actor=day.actor, run=run, concentrate_source="meter", concentrate_read="rate",
+        concentrate_flow=flow(1161.5),
+    )  # fmt: skip
+    test = ProportioningTest.objects.get(pk=day.test.pk)
+    [remark] = direct_remarks(measuring.setup_of(test), FlowRun.objects.get(pk=run.pk))
+    assert remark.startswith("That is 61.1 % of the solution where 3 % is nominal: ")
+    assert "whether a totaliser was read as a flow" in remark
+
+
 def test_too_short_a_draw_down_says_how_much_longer_before_it_is_over(scene):
     """Ten steps: common practice, no published source. Surface 1.131 m², 64.6 L/min: 10 cm of a
     centimetre scale take 105 s (arithmetic)."""
