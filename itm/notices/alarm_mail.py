@@ -47,7 +47,8 @@ def _readers(row: Impairment) -> list[Membership]:
 
 def _tell(membership: Membership, row: Impairment, step: Step) -> None:
     clock = step.clock
-    assert clock is not None
+    if clock is None:
+        raise LookupError("An alarm is of a clock.")
     names = ", ".join(str(one.system) for one in row.systems.select_related("system"))
     body = (
         f"{row.site.name}: {names} out of service: {row.why}.\n\n"

@@ -46,7 +46,8 @@ def not_on_record(actor: Actor, now: datetime) -> QuerySet[Instrument]:
 
 def standing_of(row: Certificate, now: datetime) -> Standing:
     """By the day that the certificate gives; that day itself still counts."""
-    assert row.due_on is not None  # `calibrations` leaves the others out
+    if row.due_on is None:
+        raise LookupError("`calibrations` leaves out what has no day.")
     return _by_day(row.due_on, now)
 
 

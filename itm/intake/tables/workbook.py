@@ -161,11 +161,12 @@ class _reading:
         self.command = [sys.executable, "-m", _READER, str(path.resolve()), sheet]
 
     def __enter__(self) -> tuple[subprocess.Popen[bytes], IO[bytes]]:
-        self.process = subprocess.Popen(
+        self.process = subprocess.Popen(  # noqa: S603 - our own module, a path of our own making
             self.command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=ROOT,
             stdin=subprocess.DEVNULL,
         )  # fmt: skip
-        assert self.process.stdout is not None  # it was asked for
+        if self.process.stdout is None:
+            raise LookupError("It was asked for.")
         return self.process, self.process.stdout
 
     def __exit__(self, *_: object) -> None:
@@ -178,7 +179,7 @@ class _reading:
 def _taken(process: subprocess.Popen[bytes], stream: IO[bytes]) -> Any:
     """The next thing that the process says. It wrote it itself, so marshal may be believed."""
     try:
-        got = marshal.load(stream)
+        got = marshal.load(stream)  # noqa: S302 - from our own process
     except (EOFError, ValueError, TypeError) as error:
         code = process.wait()
         if code == 0:

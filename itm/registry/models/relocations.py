@@ -95,7 +95,8 @@ class Relocation(Tracked, Scoped):
     @property
     def thing(self) -> Proportioner | Equipment:
         out = self.proportioner or self.equipment
-        assert out is not None  # the constraint says so
+        if out is None:
+            raise LookupError("The constraint says that one of them moved.")
         return out
 
     @property
