@@ -8,7 +8,14 @@ from django.db.models import Prefetch
 
 from itm.accounts.actor import Actor
 from itm.registry.contents import Contents, Part, contents, pfas_words
-from itm.registry.models import ConcentrateLot, Store, StoreMovement, Tank, TankMovement
+from itm.registry.models import (
+    ConcentrateLot,
+    Site,
+    Store,
+    StoreMovement,
+    Tank,
+    TankMovement,
+)
 
 Pfas = ConcentrateLot.Pfas
 _BY_LOT = ("store__standing", "store__lot__product", "store__lot__batch", "store_id")
@@ -74,14 +81,15 @@ class Stock:
         return out
 
 
-def inventory(actor: Actor, on: date) -> list[Stock]:
-    """By owner, site, tank and store at the end of that day, in three queries.
+def inventory(actor: Actor, on: date, site: Site | None = None) -> list[Stock]:
+    """By owner, site, tank and store at the end of that day, in three queries; `site`: there alone.
 
     A tank that was retired by then is in it while the book has something in it or PFAS was there.
     """
     book = TankMovement.objects.in_force().filter(moved_on__lte=on).select_related("lot")
     rows = Tank.objects.visible_to(actor).select_related("site__owner")
     rows = rows.order_by("site__owner__name", "site__name", "tag", "pk")
+    rows = rows if site is None else rows.filter(site=site)
     holdings = [
         Holding(tank, contents(tank, tank.movements.all(), on))
         for tank in rows.prefetch_related(Prefetch("movements", book))
@@ -92,7 +100,7 @@ def inventory(actor: Actor, on: date) -> list[Stock]:
         owner = holding.tank.site.owner
         tanks.setdefault((owner.name, owner.pk), []).append(holding)
     stores: dict[tuple[str, int], list[Stored]] = {}
-    for one in in_stores(actor, on):
+    for one in in_stores(actor, on, site):
         owner = one.store.site.owner
         stores.setdefault((owner.name, owner.pk), []).append(one)
     return [
@@ -101,9 +109,10 @@ def inventory(actor: Actor, on: date) -> list[Stock]:
     ]
 
 
-def in_stores(actor: Actor, on: date) -> list[Stored]:
+def in_stores(actor: Actor, on: date, site: Site | None = None) -> list[Stored]:
     """Without those that were empty. What is left stands with the last movement until that day."""
     book = StoreMovement.objects.visible_to(actor).in_force().filter(moved_on__lte=on)
+    book = book if site is None else book.filter(store__site=site)
     rows = book.select_related("store__site__owner", "store__lot").order_by(
         "store__site__name", *_BY_LOT, "moved_on", "position", "pk"
     )

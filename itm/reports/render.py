@@ -59,8 +59,22 @@ def blank_pdf(html: str, *, size: str, foot: str) -> bytes:
     require_pango()
     from itm.reports.pdf import make_blank
 
-    page = f'@page {{ size: {size}; @bottom-left {{ content: "{css_text(foot)}" }} }}\n'
-    return make_blank(html, page=page)
+    return make_blank(html, page=page_style(size, foot))
+
+
+def summary_pdf(html: str, *, size: str, foot: str) -> bytes:
+    """A summary of records, made at once for whoever asks and kept by nobody.
+
+    `size` is A4 or Letter. Raises Refused pango_missing, foreign_address.
+    """
+    require_pango()
+    from itm.reports.pdf import make_summary
+
+    return make_summary(html, page=page_style(size, foot))
+
+
+def page_style(size: str, foot: str) -> str:
+    return f'@page {{ size: {size}; @bottom-left {{ content: "{css_text(foot)}" }} }}\n'
 
 
 def require_pango() -> None:

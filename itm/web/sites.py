@@ -108,6 +108,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "orders": open_orders(actor, row),
         "all_files": queries_attachments.attachment_count(actor, row),
         "today": day(today),
+        "this_year": today.year,
         "mine": queries.may_change(actor, row),
         "systems": with_devices(systems),
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),

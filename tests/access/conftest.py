@@ -136,6 +136,8 @@ def things(scene) -> dict[str, dict]:
         "instrument": {"key": scene.instrument.key},
         "certificate": {"key": scene.instrument.certificates.get().key},
         "visit": {"key": test.visit.key},
+        "site and year": {"key": scene.site.key, "year": TODAY.year},
+        "site, year and size": {"key": scene.site.key, "year": TODAY.year, "size": "a4"},
         "visit and size": {"key": test.visit.key, "size": "a4"},
         "draft and label": {"key": test.key, "label": "S1"},
         "draft": {"key": test.key},

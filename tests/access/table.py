@@ -50,6 +50,8 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "site_new": ("", "ok", "403", "403"),
     "site": ("site", "ok", "ok", "ok"),
     "site_edit": ("site", "ok", "403", "403"),
+    "site_year": ("site and year", "ok", "ok", "ok"),
+    "site_year_pdf": ("site, year and size", "ok", "ok", "ok"),
     "site_authority_new": ("site", "ok", "403", "403"),
     "site_authority_end": ("oversight", "403", "403", "ok"),
     "site_authority_go_on": ("oversight", "403", "403", "ok"),

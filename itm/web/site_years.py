@@ -1,0 +1,167 @@
+"""One year of a site on one sheet: as a page to print, and as a PDF made at once."""
+
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.templatetags.static import static
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
+from django.utils.http import content_disposition_header
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from itm.accounts.actor import Actor
+from itm.core.clock import date_at
+from itm.core.conversions import like
+from itm.core.figures import day, instant, percent
+from itm.doors.blank_sheets import SIZES
+from itm.findings.queries import days_open, where
+from itm.registry import queries
+from itm.registry.contents import amount
+from itm.reports.content_kept import qr
+from itm.reports.render import summary_pdf, verify_address
+from itm.trends.site_year import Checked, SiteYear, Tested, site_year, years_of
+from itm.web.guard import actor_of, signed_in
+from itm.web.holding import LITRES
+
+
+@signed_in
+@require_GET
+def site_year_page(request: HttpRequest, key: UUID, year: int) -> HttpResponse:
+    actor, now = actor_of(request), timezone.now()
+    site = queries.site(actor, key)
+    years = years_of(site, date_at(site.time_zone, now))
+    told = of_year(actor, site, year, years)
+    beside = [one for one in (year - 1, year + 1) if one in years]
+    bar = [("Back to the site", reverse("site", args=[key]))]
+    bar += [(str(one), reverse("site_year", args=[key, one])) for one in beside]
+    bar += [
+        (f"PDF, {words}", reverse("site_year_pdf", args=[key, year, size]))
+        for size, words in SIZES.items()
+    ]
+    return render(
+        request, "report/site_year.html", {**told, "styles": [static("report.css")], "bar": bar}
+    )
+
+
+@signed_in
+@require_GET
+def site_year_pdf(request: HttpRequest, key: UUID, year: int, size: str) -> HttpResponse:
+    actor = actor_of(request)
+    site = queries.site(actor, key)
+    if size not in SIZES:
+        raise Http404
+    told = of_year(actor, site, year, years_of(site, date_at(site.time_zone, timezone.now())))
+    html = render_to_string("report/site_year.html", {**told, "styles": ["asset:report.css"]})
+    foot = f"{site.name}, {year}: made {told['made_at']} for {told['reader']}"
+    answer = HttpResponse(
+        summary_pdf(html, size=SIZES[size], foot=foot), content_type="application/pdf"
+    )
+    name = f"{slugify(f'{site.name} {year}')}.pdf"
+    answer["Content-Disposition"] = content_disposition_header(False, name) or "inline"
+    answer["Cache-Control"] = "private, no-store"
+    return answer
+
+
+def of_year(actor: Actor, site: Any, year: int, years: range) -> dict[str, Any]:
+    """What the sheet prints. A year before the site began, or to come, is not found."""
+    if year not in years:
+        raise Http404
+    now = timezone.now()
+    found = site_year(actor, site, year, now)
+    newest = found.newest
+    return {
+        "found": found,
+        "site": site,
+        "reader": actor.organisation_name,
+        "made_at": instant(now, site.time_zone),
+        "until": day(found.until),
+        "tests": [tested(one) for one in found.tests],
+        "checks": [checked(one) for one in found.checks],
+        "counts": counts(found),
+        "wrong": [
+            {"row": row, "where": where(row), "found_on": day(row.found_on),
+             "lasted": days_open(row, found.until),
+             "closed": instant(row.closed_at, site.time_zone) if row.closed_at else ""}
+            for row in found.wrong
+        ],
+        "out": [
+            {"row": one.impairment, "hours": hours(one.hours),
+             "systems": ", ".join(str(s.system) for s in one.impairment.systems.all()),
+             "since": instant(one.impairment.started_at, site.time_zone),
+             "until": instant(one.impairment.ended_at, site.time_zone)
+             if one.impairment.ended_at else ""}
+            for one in found.out
+        ],
+        "stocks": [stock(one) for one in found.stocks],
+        "newest": newest,
+        "qr": qr(verify_address(newest.digest)) if newest else "",
+    }  # fmt: skip
+
+
+def tested(one: Tested) -> dict[str, Any]:
+    test = one.test
+    band = (float(test.band_lower), float(test.band_upper))
+    return {
+        "one": one,
+        "test": test,
+        "on": day(test.tested_on),
+        "points": [
+            (point.name, percent(point.percent, point.band or band), point.limits, point.certainty)
+            for point in one.flow_points
+        ],
+        "band": f"{percent(band[0])} to {percent(band[1])} %",
+    }
+
+
+def checked(one: Checked) -> dict[str, Any]:
+    return {"one": one, "check": one.check, "on": day(one.check.checked_on)}
+
+
+def counts(found: SiteYear) -> list[tuple[str, str]]:
+    wrong = found.wrong
+    still = sum(row.closed_at is None for row in wrong)
+    late = found.total("late")
+    tests = len(found.in_force)
+    said = f"{tests} in force"
+    if tests:
+        said += f": {found.outside} outside the limits, {found.undecided} inside and undecided"
+    return [
+        ("Proportioning tests", said),
+        ("Concentrate checks", f"{sum(not one.corrected for one in found.checks)} in force"),
+        ("Handed in and not signed", str(found.unsigned)),
+        ("Duties of the year", f"{found.total('cycles')}: {found.total('in_time')} done in time, "
+         f"{late} late, {found.total('overdue')} overdue, {found.total('to_come')} to come"),
+        ("Deficiencies", f"{len(wrong)} open at some time, {still} open now"),
+        ("Out of service", times(len(found.out), found.hours_out)),
+    ]  # fmt: skip
+
+
+def times(count: int, out: float) -> str:
+    return f"{count} time{'s'[: count != 1]}, {hours(out)}" if count else "at no time"
+
+
+def hours(value: float) -> str:
+    return f"{value:.1f} h"
+
+
+def stock(one: Any) -> dict[str, Any]:
+    unit = like(LITRES)
+    return {
+        "totals": [(total.status, amount(total.volume, unit)) for total in one.totals()],
+        "tanks": [
+            (holding.tank, holding.status,
+             [(part.lot, amount(part.volume, unit)) for part in holding.parts])
+            for holding in one.holdings
+        ],
+        "stored": [(held.store, amount(held.volume, unit)) for held in one.stored],
+    }  # fmt: skip
+
+
+urls: list[URLPattern] = [
+    path("sites/<uuid:key>/years/<int:year>/", site_year_page, name="site_year"),
+    path("sites/<uuid:key>/years/<int:year>/<slug:size>.pdf", site_year_pdf, name="site_year_pdf"),
+]
