@@ -7,7 +7,7 @@ from django.urls import reverse
 from itm.accounts.models import Organisation
 from itm.registry.models import Site
 from tests.access.table import PUBLIC, TABLE
-from tests.factories import OrganisationFactory
+from tests.factories import PASSWORD, OrganisationFactory
 
 
 def test_no_deed_goes_through_without_the_token_of_its_page(scene, things, sign_in):
@@ -57,12 +57,32 @@ def test_a_host_that_is_not_ours_is_refused(client):
     assert client.get(reverse("sign_in"), headers={"host": "elsewhere.example"}).status_code == 400
 
 
-def test_cookies_are_kept_from_scripts_and_other_sites(scene, client):
+def sign_in_by_page(client, scene, to="/"):
     user = scene.owner.user
-    user.set_password("one more long phrase of words")
-    user.save(by=scene.owner)
-    before = client.get(reverse("sign_in")).cookies
-    assert before["csrftoken"]["samesite"] == "Lax"
-    client.login(username=user.email, password="one more long phrase of words")
-    session = client.cookies["sessionid"]
-    assert (session["httponly"], session["samesite"]) == (True, "Lax")
+    return client.post(
+        f"{reverse('sign_in')}?next={to}",
+        {"username": user.email, "password": PASSWORD, "next": to},
+    )
+
+
+def test_signing_in_gives_another_session_in_a_cookie_that_scripts_cannot_read(scene, client):
+    """A session that somebody knew before would else be theirs too (OWASP ASVS 3.2.1, 3.4)."""
+    client.get(reverse("sign_in"))
+    before = client.session
+    before["planted"] = "x"
+    before.save()
+    client.cookies["sessionid"] = before.session_key
+    got = sign_in_by_page(client, scene)
+    given = got.cookies["sessionid"]
+    assert given.value != before.session_key
+    assert (given["httponly"], given["samesite"]) == (True, "Lax")
+    assert not client.session.exists(before.session_key)
+
+
+@pytest.mark.parametrize(
+    "to", ["https://elsewhere.example/", "//elsewhere.example", "\\\\elsewhere"]
+)
+def test_signing_in_leads_to_no_other_host(scene, client, to):
+    got = sign_in_by_page(client, scene, to)
+    assert got.status_code == 302
+    assert got["Location"] == reverse("home")
