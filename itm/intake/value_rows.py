@@ -73,6 +73,7 @@ class ValueRows:
         self.sites: set[int] = set()
         self.asked: list[dict[str, str]] = []
         self.without_paper: list[str] = []
+        self.without_value: list[str] = []
 
     def judged(self, batch: Batch, told: Told) -> list[NewValue]:
         """Codes: too_many_values, withdrawn, no_property, two_units, no_unit, twice,
@@ -91,15 +92,17 @@ class ValueRows:
         return out
 
     def finish(self, told: Told) -> None:
-        if not self.without_paper:
-            return
-        more = len(self.without_paper) - 1
-        sentence = (
+        self._ask(
+            self.without_paper,
             "Values of a laboratory without its report: attach that on the page of each check "
-            "before it is handed in, or answer above which report this is."
+            "before it is handed in, or answer above which report this is.",
         )
-        also = f" So in {more + 1} rows." if more else ""
-        self.asked.append({"place": self.without_paper[0], "sentence": sentence + also})
+        self._ask(self.without_value, "No value stands here, so none is taken in.")
+
+    def _ask(self, places: list[str], sentence: str) -> None:
+        if places:
+            also = f" So in {len(places)} rows." if len(places) > 1 else ""
+            self.asked.append({"place": places[0], "sentence": sentence + also})
 
 
 class _Line:
@@ -150,9 +153,8 @@ class _Line:
             return  # told where it was read
         if value is None:
             if name and not self._typed("value"):
-                sentence = f"The {PROPERTIES[name].words} has no value, so none is taken in of it."
                 there = place(self._row, self._all.columns.get("value"))
-                self._all.asked.append({"place": there, "sentence": sentence})
+                self._all.without_value.append(there)
             return
         if not name:
             self._tell("property", "no_property", "It is not said of which property this is.",

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from itm.intake.tables.cells import Cell, text_of
 from itm.intake.tables.layout import Layout
-from itm.intake.tables.units import apart
+from itm.intake.tables.units import apart, unit_of
 
+NO_UNIT = ("-", "–", "—")
 WITHIN = 30  # rows: what stands above a table is a letterhead, not a novel
 
 
@@ -49,12 +50,21 @@ def find_head(rows: Sequence[Sequence[Cell]], layout: Layout) -> Head:
 
 
 def head_at(rows: Sequence[Sequence[Cell]], index: int, two: bool = False) -> Head:
-    """`index` counts from 0."""
+    """`index` counts from 0. A row of units below the heads belongs to them."""
     if index >= len(rows):
         return Head(1, 1, (), ())
+    if not two and _says_units(rows[index + 1] if index + 1 < len(rows) else ()):
+        index, two = index + 1, True
     names = joined(rows[index - 1] if two else None, rows[index])
     units = tuple(apart(name)[1] for name in names)
     return Head(index + (0 if two else 1), index + 1, tuple(names), units)
+
+
+def _says_units(row: Sequence[Cell]) -> bool:
+    """Units, and lines where there is none, but nothing else."""
+    filled = [text.strip("()[]") for cell in row if (text := text_of(cell))]
+    units = [text for text in filled if unit_of(text)]
+    return bool(units) and all(text in units or text in NO_UNIT for text in filled)
 
 
 def joined(upper: Sequence[Cell] | None, row: Sequence[Cell]) -> list[str]:

@@ -81,11 +81,12 @@ def test_a_laboratory_writes_with_commas_and_its_own_heads(scene, check):
     """“Density at 20 °C” names where it was read and not in which unit."""
     data = (
         "Invented institute;;;\n"
-        "Bottle label;Refractive index at 20 °C;Density at 20 °C (g/mL);pH (-)\n"
+        "Bottle label;Refractive index at 20 °C;Density at 20 °C;pH\n"
+        ";-;g/mL;-\n"
         f"{TOP};1,37020;1,0320;7,6\n"
     )
     row = look(scene, data)
-    assert told(row) == [("B3", "temperature_missing"), ("C3", "temperature_missing")]
+    assert told(row) == [("B4", "temperature_missing"), ("C4", "temperature_missing")]
     row = answered(crew(scene), row, **{"said:temperature": "20"})
     assert row.state == "ready"
     take_up(actor=crew(scene), row=row, at=timezone.now())

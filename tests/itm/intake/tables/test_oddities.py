@@ -125,6 +125,25 @@ def test_flows_with_their_units_and_thousands(tmp_path, head, cell, value):
     assert (flow.number, flow.unit) == (Decimal(value), "L/min")
 
 
+@pytest.mark.parametrize("units", [";;%;L/min", "-;-;(%);[l/min]", ";;;lpm"])
+def test_a_row_of_units_below_the_heads_belongs_to_them(tmp_path, units):
+    text = f"tag;date;percent;flow\n{units}\nPR-1;2012-05-14;3;850\n"
+    found = Looked(text_file(tmp_path, text))
+    assert (found.problems, found.survey.rows) == ([], 1)
+    assert [(one.number, one.unit) for one in found.column("flow")] == [(850, "L/min")]
+
+
+def test_a_row_with_anything_beside_units_is_no_row_of_units(tmp_path):
+    found = Looked(text_file(tmp_path, "tag;date;percent;note\n;;%;checked\nPR-1;2012-05-14;3;\n"))
+    assert found.survey.rows == 2
+
+
+def test_the_temperature_of_a_head_is_not_its_unit(tmp_path):
+    text = "tag;date;percent;index at 20 °C\nPR-1;2012-05-14;3;1.3340\n"
+    found = Looked(text_file(tmp_path, text))
+    assert (found.problems, found.column("index")) == ([], [Decimal("1.3340")])
+
+
 def test_a_unit_that_nobody_says_is_asked(tmp_path):
     text = "tag;date;percent;flow\nPR-1;2012-05-14;3;850\n"
     asked = Looked(text_file(tmp_path, text))
