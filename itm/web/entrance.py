@@ -80,6 +80,7 @@ def sign_in_code(request: HttpRequest) -> HttpResponse:
         return redirect("sign_in")
     user = entrance.person(UUID(half["person"]))
     form = CodeForm(request.POST or None)
+    form.fields["code"].widget.attrs["autofocus"] = True
 
     def write() -> None:
         entrance.second_step(

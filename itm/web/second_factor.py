@@ -58,7 +58,7 @@ def second_factor_begin(request: HttpRequest) -> HttpResponse:
         request, write=lambda actor: services.begin(actor=actor, at=timezone.now()),
         to=lambda _: reverse("second_factor_confirm"), title="Turn the second step on",
         save="Go on", lead="You need a telephone or computer with a program that shows one-time "
-        "codes. Besides the password it is asked for a code at every sign-in.",
+        "codes. At every sign-in you are then asked for one besides the password.",
     )  # fmt: skip
 
 
@@ -84,7 +84,7 @@ def second_factor_confirm(request: HttpRequest) -> HttpResponse:
         request, write=write, form=form, title="Turn the second step on", save="Turn it on",
         said="The second step is on.", template="account/second_factor_confirm.html",
         secret=" ".join(row.secret[i : i + 4] for i in range(0, len(row.secret), 4)),
-        symbol=symbol.svg_inline(scale=5, border=4) if actor.proved else "",
+        symbol=symbol.svg_inline(scale=5, border=4, light="white") if actor.proved else "",
     )  # fmt: skip
 
 
