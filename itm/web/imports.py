@@ -130,6 +130,7 @@ def _page(request: HttpRequest, row: Any, form: QuestionsForm, status: int = 200
         "found": found,
         "form": form,
         "open": sum(not (one["found"] or one.get("entry")) for one in found.get("questions", [])),
+        "once": any(one.get("entry") for one in found.get("questions", [])),
         "settling": row.state in uploads.SETTLING,
         "checks": upload_queries.checks_with(actor_of(request), row),
         "busy": row.state in ("waiting", "taking"),

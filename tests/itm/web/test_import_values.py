@@ -25,6 +25,8 @@ def test_values_go_from_the_page_of_the_check_to_their_table_and_back(scene, cre
     page = send(crew, "bottle;index\nT-1 top;1.3700\n", kind="values").content.decode()
     assert "<td>1.3700</td>" in page
     assert "has no temperature" in page
+    assert "or answer the question above" in page
+    assert "Read it with these answers" in page
     assert "Take in" not in page
     key = latest().key
     questions = {one["code"]: one["found"] for one in latest().findings["questions"]}
