@@ -17,7 +17,7 @@ from itm.trends import beside
 from itm.trends.beside import AGES, BY, CONCENTRATES, KINDS, MOST, ORDERS, Asked, Row
 from itm.trends.statement import points
 from itm.web.guard import actor_of, signed_in
-from itm.web.tables import FORMATS, table_answer
+from itm.web.tables import FORMATS, table_answer, table_paths
 
 PAGE = 50
 NOT_ENOUGH = "too few results"
@@ -182,9 +182,5 @@ def iso(value: date | None) -> str:
 
 urls: list[URLPattern] = [
     path("trends/side-by-side/", side_by_side, name="side_by_side"),
-    *(
-        path(f"trends/side-by-side/table.{form}", side_by_side_table, {"form": form},
-             name=f"side_by_side_{form}")
-        for form in FORMATS
-    ),
+    *table_paths("trends/side-by-side/table", side_by_side_table, "side_by_side"),
 ]  # fmt: skip

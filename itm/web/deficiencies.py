@@ -12,7 +12,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.actions.note_deficiency import add_pictures, note_deficiency
-from itm.core.csv_text import csv_text
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.findings import deciding, forms, queries, rights, rules
@@ -24,6 +23,7 @@ from itm.web.guard import actor_of, signed_in
 from itm.web.life import life
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted, within_site
 from itm.web.sites import crumbs_to
+from itm.web.tables import FORMATS, table_answer, table_paths
 from itm.web.uploading import was_dropped
 
 CLASSES = Narrow("class", "Class", queries.CLASSES)
@@ -46,8 +46,11 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
     step = None
     if site is not None and works_at(actor, site) and site.retired_on is None:
         step = Step("Note a deficiency", reverse("deficiency_new", args=[site.key]))
-    query = request.GET.urlencode()
-    table = reverse("deficiencies_table") + (f"?{query}" if query else "")
+    query = f"?{request.GET.urlencode()}" if request.GET else ""
+    tables = [
+        Step(f"As a table ({form.upper()})", reverse(f"deficiencies_{form}") + query)
+        for form in FORMATS
+    ]
     listed = List(
         title="Deficiencies",
         lead="What is wrong over all sites that are yours to see: open before closed, the worst "
@@ -79,7 +82,7 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
         step=step,
         retirable=False,
         beside=(Step("Impairments", reverse("impairments")), Step("Orders", reverse("orders")),
-                Step("Questions", reverse("questions")), Step("As a table (CSV)", table)),
+                Step("Questions", reverse("questions")), *tables),
         narrows=NARROWS,
         within=within,
     )  # fmt: skip
@@ -94,16 +97,13 @@ def _stands(row: Any) -> str:
 
 @signed_in
 @require_GET
-def deficiencies_table(request: HttpRequest) -> HttpResponse:
+def deficiencies_table(request: HttpRequest, form: str) -> HttpResponse:
     """The same rows for a spreadsheet, narrowed and sorted as the list was."""
     actor = actor_of(request)
     _, within = within_site(request)
     rows = queries.deficiencies(actor, wanted(request, NARROWS, within))
-    text = csv_text(queries.HEAD, queries.table(rows, actor.today))
-    answer = HttpResponse(text, content_type="text/csv; charset=utf-8")
-    name = f"deficiencies-{actor.today.isoformat()}.csv"
-    answer["Content-Disposition"] = f'attachment; filename="{name}"'
-    return answer
+    name = f"deficiencies-{actor.today.isoformat()}"
+    return table_answer(name, form, queries.HEAD, queries.table(rows, actor.today))
 
 
 @signed_in
@@ -306,7 +306,7 @@ def deficiency_close(request: HttpRequest, key: UUID, step: UUID) -> HttpRespons
 
 urls: list[URLPattern] = [
     path("deficiencies/", deficiencies, name="deficiencies"),
-    path("deficiencies/table.csv", deficiencies_table, name="deficiencies_table"),
+    *table_paths("deficiencies/table", deficiencies_table, "deficiencies"),
     path("deficiencies/<uuid:key>/", deficiency, name="deficiency"),
     path("sites/<uuid:key>/deficiencies/new/", deficiency_new, name="deficiency_new"),
     path("deficiencies/<uuid:key>/told/", deficiency_tell, name="deficiency_tell"),

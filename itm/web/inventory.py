@@ -12,7 +12,7 @@ from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
 from itm.web.editing import site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES, day_asked
-from itm.web.tables import FORMATS, table_answer
+from itm.web.tables import table_answer, table_paths
 
 
 @signed_in
@@ -83,8 +83,5 @@ def _rows(holding: Holding) -> list[dict]:
 
 urls: list[URLPattern] = [
     path("pfas/", pfas_inventory, name="pfas_inventory"),
-    *(
-        path(f"pfas/table.{form}", pfas_table, {"form": form}, name=f"pfas_{form}")
-        for form in FORMATS
-    ),
+    *table_paths("pfas/table", pfas_table, "pfas"),
 ]

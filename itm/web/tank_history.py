@@ -13,6 +13,7 @@ from itm.registry import queries as registry
 from itm.reports.plot import PlotWords, TrendSeries, trend_plot
 from itm.trends.tanks import PropertySeries, TankSeries, statement, tank_series
 from itm.web.guard import actor_of, signed_in
+from itm.web.tables import table_answer, table_paths
 
 # The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
 DESK, PHONE = 640, 350
@@ -64,4 +65,28 @@ def _property(one: PropertySeries, found: TankSeries) -> dict[str, Any]:
     }
 
 
-urls: list[URLPattern] = [path("tanks/<uuid:key>/checks/", tank_history, name="tank_history")]
+TABLE_HEAD = (
+    "Property", "Unit", "Point", "Sampled on", "Value", "As typed", "Temperature", "Limits",
+    "From", "Check",
+)  # fmt: skip
+
+
+@signed_in
+@require_GET
+def tank_history_table(request: HttpRequest, key: UUID, form: str) -> HttpResponse:
+    """Every value of the page."""
+    actor = actor_of(request)
+    found = tank_series(actor, registry.tank(actor, key))
+    rows = [
+        (one.known.heading, one.known.unit, one.point, m.checked_on.isoformat(), m.value, m.typed,
+         m.temperature, MARKS[m.side] if one.limits else "",
+         "laboratory" if m.laboratory else "crew", str(m.check))
+        for one in found.series for m in one.points
+    ]  # fmt: skip
+    return table_answer(f"concentrate-{key}", form, TABLE_HEAD, rows)
+
+
+urls: list[URLPattern] = [
+    path("tanks/<uuid:key>/checks/", tank_history, name="tank_history"),
+    *table_paths("tanks/<uuid:key>/checks/table", tank_history_table, "tank_history"),
+]

@@ -16,7 +16,7 @@ from itm.reports.plot import TrendSeries, trend_plot
 from itm.trends import queries
 from itm.trends.statement import statement
 from itm.web.guard import actor_of, signed_in
-from itm.web.tables import FORMATS, table_answer
+from itm.web.tables import table_answer, table_paths
 
 # The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
 DESK, PHONE = 640, 350
@@ -211,9 +211,5 @@ def cycle(turned: queries.TurnedCycle) -> dict[str, str]:
 urls: list[URLPattern] = [
     path("trends/", trends, name="trends"),
     path("trends/<uuid:key>/", trend, name="trend"),
-    *(
-        path(f"trends/<uuid:key>/table.{form}", trend_table, {"form": form},
-             name=f"trend_{form}")
-        for form in FORMATS
-    ),
+    *table_paths("trends/<uuid:key>/table", trend_table, "trend"),
 ]  # fmt: skip

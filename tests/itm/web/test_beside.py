@@ -1,6 +1,5 @@
 """The page side by side, and tables to take along."""
 
-import csv
 import io
 from datetime import date
 
@@ -11,16 +10,7 @@ from django.urls import reverse
 from itm.reports.plot_slope import WIDTH, slope_mark
 from tests.itm.trends.kept import kept
 from tests.itm.trends.test_beside import FALLING, LEVEL, second, years  # noqa: F401
-
-
-def read_csv(answer) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
-
-
-def read_xlsx(answer) -> list[dict[str, object]]:
-    sheet = openpyxl.load_workbook(io.BytesIO(answer.content)).active
-    head, *rows = sheet.iter_rows(values_only=True)
-    return [dict(zip(head, row, strict=True)) for row in rows]
+from tests.table_files import read_csv, read_xlsx
 
 
 def test_the_page_says_who_drifts_and_how_many_chance_alone_gives(client, sign_in, scene, second):  # noqa: F811

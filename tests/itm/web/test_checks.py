@@ -22,6 +22,7 @@ from tests.checks import (
     with_report,
 )
 from tests.factories import LotRangeFactory
+from tests.table_files import read_csv, read_xlsx
 
 pytestmark = pytest.mark.django_db
 
@@ -236,7 +237,13 @@ def test_the_history_of_a_tank_has_a_plot_and_a_table_for_each_property(scene, c
     assert "The refractive index nD is falling since" in shown
     assert "certificate" in shown
     assert shown.count('role="img"') >= 12
-    assert page(sign_in(Client(), scene.authority), "tank_history", scene.tank.key)
+    reader = sign_in(Client(), scene.authority)
+    assert page(reader, "tank_history", scene.tank.key)
+    text = read_csv(reader.get(reverse("tank_history_csv", args=[scene.tank.key])))
+    book = read_xlsx(reader.get(reverse("tank_history_xlsx", args=[scene.tank.key])))
+    assert [row["As typed"] for row in text] == [row["As typed"] for row in book]
+    assert {row["From"] for row in book} <= {"crew", "laboratory"}
+    assert [float(row["Value"]) for row in text] == [row["Value"] for row in book]
 
 
 def test_an_empty_history_says_so(scene, crew):

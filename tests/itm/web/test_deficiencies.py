@@ -80,7 +80,7 @@ def test_the_table_for_a_spreadsheet_runs_nothing(scene, sign_in):
         sign_in, scene.owner, "deficiency_new", scene.site.key, severity="2", place="",
         words="=1+1 is written on the panel", found_on="2026-06-10", caption="",
     )  # fmt: skip
-    got = sign_in(Client(), scene.authority).get(reverse("deficiencies_table"))
+    got = sign_in(Client(), scene.authority).get(reverse("deficiencies_csv"))
     assert "'=1+1" in got.content.decode()
 
 
