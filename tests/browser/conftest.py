@@ -162,7 +162,8 @@ def world(
         request.getfixturevalue("address")  # loads it
     made = World(tmp_path_factory.mktemp("field"))
     made.copy_from(folder)
-    made.plan(sum("planned" in item.fixturenames for item in request.session.items))
+    asked = [item.fixturenames for item in request.session.items]
+    made.plan(*(sum(name in one for one in asked) for name in ("planned", "planned_direct")))
     try:
         made.start()
         yield made
@@ -173,9 +174,19 @@ def world(
 @pytest.fixture
 def planned(world: World) -> dict[str, Any]:
     """A test day that is planned and prepared, and no more."""
+    return _next_day(world, "bench")
+
+
+@pytest.fixture
+def planned_direct(world: World) -> dict[str, Any]:
+    """A test day with a test by each direct method, and no more."""
+    return _next_day(world, "direct")
+
+
+def _next_day(world: World, kind: str) -> dict[str, Any]:
     if world.process is None:
         world.start()  # a test killed it and failed before it could start it again
-    return world.days.pop()
+    return world.days[kind].pop()
 
 
 @pytest.fixture

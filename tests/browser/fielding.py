@@ -34,7 +34,7 @@ class World:
     folder: Path
     port: int = 0
     process: subprocess.Popen[bytes] | None = None
-    days: list[dict[str, Any]] = field(default_factory=list)
+    days: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
 
     @property
     def address(self) -> str:
@@ -52,9 +52,9 @@ class World:
         source.close()
         target.close()
 
-    def plan(self, count: int) -> None:
+    def plan(self, count: int, direct: int) -> None:
         planned = subprocess.run(
-            [sys.executable, "-m", "tests.browser.plan_days", str(count)],
+            [sys.executable, "-m", "tests.browser.plan_days", str(count), str(direct)],
             cwd=ROOT, env=self.environment, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert planned.returncode == 0, planned.stderr[-3000:]

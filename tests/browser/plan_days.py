@@ -1,12 +1,14 @@
 """Plans test days in the database of a demo, as a contractor would at home. Prints their keys.
 
-Run in a process of its own, `python -m tests.browser.plan_days COUNT`, with ITM_DATA naming the
-folder: the process of the tests has another database.
+Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT`, with ITM_DATA naming
+the folder: the process of the tests has another database. COUNT days have a bench and a check,
+DIRECT days a test by each direct method.
 """
 
 import json
 import os
 import sys
+from datetime import date, datetime
 from typing import Any
 
 import django
@@ -15,7 +17,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
 CONTRACTOR, SITE = "contractor@example.org", "Veldwick works"
 
 
-def plan(count: int) -> list[dict[str, Any]]:
+def plan(count: int, direct: int) -> dict[str, list[dict[str, Any]]]:
     from django.utils import timezone
 
     from itm.accounts.actor import acting, open_memberships
@@ -53,9 +55,26 @@ def plan(count: int) -> list[dict[str, Any]]:
         )  # fmt: skip
         keys = {"visit": visit.key, "test": test.key, "check": check.key}
         out.append({**{name: str(key) for name, key in keys.items()}, "runs": runs})
-    return out
+    return {"bench": out, "direct": [_direct(actor, device, today, now) for _ in range(direct)]}
+
+
+def _direct(actor: Any, device: Any, today: date, now: datetime) -> dict[str, Any]:
+    """Each method on one visit: the foam that another liquid is compared with is in the history."""
+    from itm.records import preparing, services
+
+    site = device.system.site
+    visit = services.plan_visit(actor=actor, site=site, planned_on=today, crew="A crew of two")
+    tests = {}
+    for method, liquid in (("draw_down", ""), ("two_flows", ""), ("other_liquid", "water")):
+        test = preparing.prepare_test(
+            actor=actor, visit=visit, proportioner=device, at=now, purpose="periodic",
+            bench=preparing.Direct(method, liquid),
+        )  # fmt: skip
+        runs = [(str(run.key), run.flow_point.name) for run in test.runs.all()]
+        tests[method] = {"visit": str(visit.key), "test": str(test.key), "runs": runs}
+    return {"visit": str(visit.key), "tests": tests}
 
 
 if __name__ == "__main__":
     django.setup()
-    print(json.dumps(plan(int(sys.argv[1]))))
+    print(json.dumps(plan(*map(int, sys.argv[1:]))))

@@ -1,6 +1,7 @@
 // The day as this device knows it: what the server sent, and over it what only this device holds.
 // Nothing is judged here; what an entry would do is shown, and the server decides.
 
+import { follow, measuredWhole, solutionText } from "./direct.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
 
 /** States of an entry that no longer stand for what the person wants: a person has to look. */
@@ -33,8 +34,8 @@ function index(view) {
   const add = (list, extra = {}) =>
     list.forEach((row) => rows.set(row.key, Object.assign(row, extra)));
   add(view.notices);
-  add(view.tests);
-  for (const test of view.tests) {
+  add(testsOf(view));
+  for (const test of testsOf(view)) {
     test.runs.forEach((run) => rows.set(run.key, Object.assign(run, { test })));
     add(test.flush);
   }
@@ -55,6 +56,12 @@ function index(view) {
   }
   return rows;
 }
+
+/** Every test of the day; one by a direct method has no bench. A copy from before this page knew
+ * them lacks what they ask, so it holds none. */
+export const testsOf = (view) => [...view.tests, ...(view.direct_asked ? view.direct_tests : [])];
+export const directToCome = (view) => (view.direct_asked ? 0 : (view.direct_tests?.length ?? 0));
+export const isDirect = (test) => !test.bench;
 
 function bottle(rows, bench, entry, own) {
   const made = {
@@ -274,6 +281,16 @@ const DEEDS = {
   add_reading: reading,
   set_aside: setAside,
   bring_back_reading: backAgain,
+  note_setup({ view, row, put }) {
+    const before = row.runs.map((run) => solutionText(view, row, run));
+    Object.assign(row.setup, put);
+    row.runs.forEach((run, i) => follow(view, row, run, before[i]));
+  },
+  note_measured({ view, row, put }) {
+    const before = solutionText(view, row.test, row);
+    Object.assign(row.test.measured[row.key], put);
+    follow(view, row.test, row, before);
+  },
   note_bench: ({ view, row, put }) => Object.assign(benchOf(view, row), put),
   hand_in: ({ row }) => (row.handing_in = true),
   add_check_sample: tankBottle,
@@ -307,8 +324,8 @@ function endImpairment(view) {
 
 /** Samples of a flow point that are in use, in the order they were caught. */
 export function samplesOf(view, run) {
-  return benchOf(view, run.test)
-    .bottles.filter((one) => one.run === run.key && !one.withdrawn_reason)
+  return (benchOf(view, run.test)?.bottles ?? [])
+    .filter((one) => one.run === run.key && !one.withdrawn_reason)
     .sort((a, b) => (a.taken_at < b.taken_at ? -1 : 1));
 }
 
@@ -317,8 +334,10 @@ export const inForce = (bottle) => bottle.readings.filter((one) => !one.set_asid
 /** For each step whether nothing is left to do in it, as itm/records/progress.py has it. */
 export function stepsDone(view, test) {
   const samples = test.runs.flatMap((run) => samplesOf(view, run));
+  const direct = isDirect(test);
   return {
-    discharge: test.runs.every((run) => samplesOf(view, run).length),
+    discharge: test.runs.every((run) => (direct ? run.solution_flow : samplesOf(view, run).length)),
+    measure: direct && measuredWhole(view, test),
     stop: test.flush.every((step) => step.done_at),
     restore: view.restoration.every((line) => line.tag !== test.tag || line.outcome),
     bench: samples.length > 0 && samples.every((one) => inForce(one).length),

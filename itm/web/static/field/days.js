@@ -1,6 +1,7 @@
 // The days of this person: what is on this device, and what the server has to take along.
 
 import { h, empty, notice } from "./dom.js";
+import { testsOf } from "./day.js";
 import { press } from "./entering.js";
 import { count, day, instant } from "./words.js";
 import * as sync from "./sync.js";
@@ -84,7 +85,7 @@ function heldDay(field, { key, day: own, loaded_at: at }) {
       h("br"),
       h(
         "small",
-        `${count(own.tests.length, "test")}, as it was at ${instant(at, own.visit.site.time_zone)}`,
+        `${count(testsOf(own).length, "test")}, as it was at ${instant(at, own.visit.site.time_zone)}`,
       ),
     ),
     h(

@@ -1,7 +1,8 @@
 // Discharge: for each flow point the clock with its large buttons, and what was measured.
 
 import { h, caution, empty, notice, num, onlyHere } from "./dom.js";
-import { nextLabel, samplesOf } from "./day.js";
+import { isDirect, nextLabel, samplesOf } from "./day.js";
+import { DISCHARGE } from "./direct.js";
 import { changes, choiceEntry, press, quantityEntry, textEntry, valueOf } from "./entering.js";
 import { quantity } from "./flow.js";
 import { keptOutlets, pitotPart } from "./pitot.js";
@@ -21,6 +22,11 @@ export const NAMES = [
   "level_after",
 ];
 
+const TWO_BOTTLES =
+  "From the outlet before concentrate flows also fill a bottle of test water, and from the tank, where the proportioner draws, a bottle of concentrate. The bench stands on those two.";
+const NO_BOTTLE =
+  "This test reads no bottle: its flows and levels are read while it flows, and written under Measure. A flow of solution by meter, or by pitot at outlets, can be noted here.";
+
 export function dischargeScreen(field, test) {
   const { view } = field;
   const writes = view.may.write && !test.closed;
@@ -29,12 +35,7 @@ export function dischargeScreen(field, test) {
     test.closed ? notice(test.closed) : null,
     writes && !view.visit.started_at ? notStarted(view) : null,
     writes ? caution(view.cautions.discharge) : null,
-    writes
-      ? h(
-          "p",
-          "From the outlet before concentrate flows also fill a bottle of test water, and from the tank, where the proportioner draws, a bottle of concentrate. The bench stands on those two.",
-        )
-      : null,
+    writes ? h("p", isDirect(test) ? NO_BOTTLE : TWO_BOTTLES) : null,
     test.runs.length
       ? h(
           "div.runs",
@@ -46,8 +47,11 @@ export function dischargeScreen(field, test) {
           "p.do",
           h(
             "a",
-            { role: "button", href: `#/d/${view.visit.key}/stop/${test.key}` },
-            "Stop and flush",
+            {
+              role: "button",
+              href: `#/d/${view.visit.key}/${isDirect(test) ? "measure" : "stop"}/${test.key}`,
+            },
+            isDirect(test) ? "Measure" : "Stop and flush",
           ),
         )
       : null,
@@ -90,7 +94,7 @@ function card(field, test, run, writes) {
             : null,
         )
       : h("p.foam", "Foam not seen yet"),
-    pressed ? stamps(field, run, samples) : null,
+    pressed ? stamps(field, test, run, samples) : null,
     samples.length
       ? h(
           "ul.samples.plain",
@@ -98,12 +102,12 @@ function card(field, test, run, writes) {
         )
       : null,
     withdrawn(field, run, writes),
-    remarks(run, samples).map((text) => notice(text)),
+    remarks(test, run, samples).map((text) => notice(text)),
     writes ? measured(field, test, run) : facts(run),
   );
 }
 
-function stamps(field, run, samples) {
+function stamps(field, test, run, samples) {
   const seen = Boolean(run.foam_seen_at);
   const took = () => {
     const last = samples.at(-1);
@@ -126,7 +130,9 @@ function stamps(field, run, samples) {
             () => field.act("foam_seen", { run: run.key }, {}, { words: `Foam seen, ${run.name}` }),
             { id: `foam-${run.key}` },
           ),
-      press("Sample taken", took, { kind: seen ? "" : ".outline", id: `sample-${run.key}` }),
+      isDirect(test)
+        ? null
+        : press("Sample taken", took, { kind: seen ? "" : ".outline", id: `sample-${run.key}` }),
     ),
     seen
       ? press(
@@ -222,8 +228,8 @@ function withdrawn(field, run, writes) {
   );
 }
 
-function remarks(run, samples) {
-  const missing = WANTED - samples.length;
+function remarks(test, run, samples) {
+  const missing = isDirect(test) ? 0 : WANTED - samples.length;
   const own =
     run.flow_source === "nameplate"
       ? [
@@ -266,17 +272,23 @@ function measured(field, test, run) {
     "div.measures",
     h("h3", "Measured"),
     entry("inlet_pressure", "Inlet pressure", "pressure", "At the proportioner, while it flows"),
-    run.outlets?.length
-      ? keptOutlets(field, run)
-      : [
-          entry("solution_flow", "Solution flow", "flow"),
-          choiceEntry(field, `${prefix}:flow_source`, {
-            label: "Flow taken from",
-            was: run.flow_source,
-            choices: [["", "Not measured yet"], ...sources],
-          }),
-          pitotPart(field, run),
-        ],
+    byMeters(test, run)
+      ? h(
+          "p",
+          "Solution flow, as the meters under Measure give it: ",
+          num(run.solution_flow || "not read yet"),
+        )
+      : run.outlets?.length
+        ? keptOutlets(field, run)
+        : [
+            entry("solution_flow", "Solution flow", "flow"),
+            choiceEntry(field, `${prefix}:flow_source`, {
+              label: "Flow taken from",
+              was: run.flow_source,
+              choices: [["", "Not measured yet"], ...sources],
+            }),
+            pitotPart(field, run),
+          ],
     entry("level_before", "In the tank before", "volume"),
     entry("level_after", "In the tank after", "volume"),
     press("Keep what was measured", () => keepMeasured(field, run), {
@@ -285,6 +297,9 @@ function measured(field, test, run) {
     }),
   );
 }
+
+/** The second meter of a direct test is read on its own screen, and nobody types a flow twice. */
+const byMeters = (test, run) => isDirect(test) && test.measured[run.key].second_read !== DISCHARGE;
 
 async function keepMeasured(field, run) {
   const { units } = field.view;

@@ -198,6 +198,8 @@ export function bandsOf(test) {
   return { "": numbers(test.band), ...Object.fromEntries(own) };
 }
 
+export const bandOf = (test, run) => bandsOf(test)[run.name] ?? bandsOf(test)[""];
+
 /** Two decimals, or as many as it takes not to be rounded across a limit. */
 export function shown(percent, band) {
   for (let digits = 2; digits < 8; digits += 1) {

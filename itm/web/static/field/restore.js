@@ -1,7 +1,7 @@
 // Restore: each line ends truthfully, or stays open where everybody sees it.
 
 import { h, caution, empty, notice, num, onlyHere } from "./dom.js";
-import { stillOut } from "./day.js";
+import { isDirect, stillOut, testsOf } from "./day.js";
 import { press, textEntry, valueOf } from "./entering.js";
 import { notStarted } from "./discharge.js";
 import { photosOf, photoPart } from "./photos.js";
@@ -34,7 +34,7 @@ export function restoreScreen(field) {
         ),
       ),
     ),
-    view.tests
+    testsOf(view)
       .filter((test) => !test.closed)
       .map((test) =>
         h(
@@ -44,9 +44,9 @@ export function restoreScreen(field) {
             {
               role: "button",
               class: open.length ? "outline" : undefined,
-              href: `#/d/${visit.key}/bench/${test.key}`,
+              href: `#/d/${visit.key}/${isDirect(test) ? "result" : "bench"}/${test.key}`,
             },
-            `Bench: ${test.tag}, ${test.phase_label}`,
+            `${isDirect(test) ? "Result" : "Bench"}: ${test.tag}, ${test.phase_label}`,
           ),
         ),
       ),

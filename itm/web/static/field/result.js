@@ -2,17 +2,20 @@
 // that is comes from the server.
 
 import { h, limits, notice, num } from "./dom.js";
-import { inForce, samplesOf } from "./day.js";
+import { inForce, isDirect, samplesOf } from "./day.js";
+import { directSoFar, lackOf } from "./direct.js";
 import { bandsOf, correctionOf, formOf, preliminary, shown } from "./line.js";
 import { press } from "./entering.js";
 import { count } from "./words.js";
 
 const PRELIMINARY =
-  "Preliminary: the plain value by the ordinary line, worked out on this device. Interval and certainty come from the server, and a qualified person decides.";
+  "Preliminary: the plain value, by the ordinary line or by its direct method, worked out on this device. Interval and certainty come from the server, and a qualified person decides.";
 
 export function soFar(view, test) {
   const bands = bandsOf(test);
-  const found = preliminary(formOf(view, test), bands, correctionOf(view, test));
+  const found = isDirect(test)
+    ? directSoFar(view, test)
+    : preliminary(formOf(view, test), bands, correctionOf(view, test));
   const band = (name) => bands[name] ?? bands[""];
   return h(
     "section.so-far",
@@ -26,20 +29,17 @@ export function soFar(view, test) {
               h(
                 "article.answer",
                 h("h3", point.name),
-                h("p.figure-read", h("span.num.big", shown(point.percent, band(point.name))), " %"),
-                h(
-                  "p",
-                  limits(point.limits),
-                  h("small", ` of ${band(point.name).lower} to ${band(point.name).upper} %`),
-                ),
-                h(
-                  "ul.plain",
-                  found.samples
-                    .filter((one) => sampleOf(test, view, one.name) === point.name)
-                    .map((one) =>
-                      h("li", one.name, ": ", num(`${shown(one.percent, band(point.name))} %`)),
-                    ),
-                ),
+                answer(point, band(point.name)),
+                found.samples
+                  ? h(
+                      "ul.plain",
+                      found.samples
+                        .filter((one) => sampleOf(test, view, one.name) === point.name)
+                        .map((one) =>
+                          h("li", one.name, ": ", num(`${shown(one.percent, band(point.name))} %`)),
+                        ),
+                    )
+                  : null,
               ),
             ),
           ),
@@ -47,6 +47,15 @@ export function soFar(view, test) {
         ]
       : h("p", found.problem),
   );
+}
+
+/** Percent and limits of one flow point, or why it has none. */
+export function answer(point, band) {
+  if (point.problem) return notice(point.problem, "warning");
+  return [
+    h("p.figure-read", h("span.num.big", shown(point.percent, band)), " %"),
+    h("p", limits(point.limits), h("small", ` of ${band.lower} to ${band.upper} %`)),
+  ];
 }
 
 function sampleOf(test, view, label) {
@@ -115,27 +124,41 @@ export function resultScreen(field, test) {
 /** What certainly stands in the way; the server looks at the whole record once more. */
 function missing(view, test) {
   const out = [];
-  const bench = view.benches.find((one) => one.key === test.bench);
   const at = (name) => `${name}/${test.key}`;
   if (!view.visit.started_at) out.push(["The test day was not started", ""]);
   for (const run of test.runs) {
     if (!run.solution_flow || !run.flow_source)
       out.push([`${run.name} has no solution flow with its source`, at("discharge")]);
-    if (!samplesOf(view, run).some((one) => inForce(one).length))
-      out.push([`${run.name} has no sample with a reading in force`, at("bench")]);
   }
+  out.push(...(isDirect(test) ? missingDirect(view, test) : missingBench(view, test)));
   const steps = test.flush.filter((step) => !step.done_at);
   if (steps.length)
     out.push([`Stop and flush has ${count(steps.length, "open step")}`, at("stop")]);
   const open = view.restoration.filter((line) => line.tag === test.tag && !line.outcome);
   if (open.length) out.push([`${count(open.length, "restoration line")} open`, "restore"]);
+  return out;
+}
+
+function missingBench(view, test) {
+  const out = [];
+  const at = `bench/${test.key}`;
+  const bench = view.benches.find((one) => one.key === test.bench);
+  for (const run of test.runs) {
+    if (!samplesOf(view, run).some((one) => inForce(one).length))
+      out.push([`${run.name} has no sample with a reading in force`, at]);
+  }
   const inUse = bench.bottles.filter((one) => one.set_out && !one.withdrawn_reason);
   if (!inUse.some((one) => one.role === "water" && inForce(one).length))
-    out.push(["The test water has no reading in force", at("bench")]);
+    out.push(["The test water has no reading in force", at]);
   for (const one of inUse.filter(({ role }) => role === "standard")) {
-    if (!one.readings.length) out.push([`Standard ${one.label} was not read`, at("bench")]);
+    if (!one.readings.length) out.push([`Standard ${one.label} was not read`, at]);
     else if (inForce(one).length && !(one.concentrate_ml && one.water_ml))
-      out.push([`Standard ${one.label} has no volumes as made`, at("bench")]);
+      out.push([`Standard ${one.label} has no volumes as made`, at]);
   }
   return out;
+}
+
+function missingDirect(view, test) {
+  const at = `measure/${test.key}`;
+  return lackOf(view, test).map((words) => [words, at]);
 }

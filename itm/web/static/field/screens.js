@@ -3,10 +3,12 @@
 import { h, empty } from "./dom.js";
 import { benchScreen } from "./bench.js";
 import { checkScreen } from "./check.js";
+import { isDirect, testsOf } from "./day.js";
 import { daysScreen, takeAlong } from "./days.js";
 import { press } from "./entering.js";
 import { dischargeScreen } from "./discharge.js";
 import { restoreScreen } from "./restore.js";
+import { measureScreen } from "./measure.js";
 import { resultScreen } from "./result.js";
 import { stopScreen } from "./stop.js";
 import { visitScreen } from "./visit.js";
@@ -21,6 +23,12 @@ const OF_TEST = {
   bench: benchScreen,
   result: resultScreen,
 };
+const OF_DIRECT = {
+  discharge: dischargeScreen,
+  measure: measureScreen,
+  stop: stopScreen,
+  result: resultScreen,
+};
 
 export function screens(field) {
   if (!field.store) return [nobody(field)];
@@ -31,8 +39,8 @@ export function screens(field) {
   if (!name) return visitScreen(field);
   if (name === "restore") return [trail(field), ...restoreScreen(field)];
   if (name === "check") return ofCheck(field, key);
-  const test = field.view.tests.find((one) => one.key === key);
-  const screen = OF_TEST[name];
+  const test = testsOf(field.view).find((one) => one.key === key);
+  const screen = (test && isDirect(test) ? OF_DIRECT : OF_TEST)[name];
   if (!test || !screen) return [missing("There is no such test on this day.")];
   return [trail(field, test, name), ...screen(field, test)];
 }
@@ -83,17 +91,22 @@ function nobody(field) {
   ];
 }
 
+/** Several methods of one day are tests of their own, so a direct one is told by its method. */
+const nameOf = ({ tag, phase_label: phase, method_label: method }) =>
+  [tag, phase, method].filter(Boolean).join(", ");
+
 /** Back to the day, and the steps of this test. */
 function trail(field, test, here = "restore") {
   const { view } = field;
-  const own = test ?? (view.tests.length === 1 ? view.tests[0] : null);
+  const all = testsOf(view);
+  const own = test ?? (all.length === 1 ? all[0] : null);
   return [
     h(
       "p.back",
       h(
         "a",
         { href: `#/d/${view.visit.key}` },
-        `${view.visit.site.name}${own ? `: ${own.tag}, ${own.phase_label}` : ""}`,
+        `${view.visit.site.name}${own ? `: ${nameOf(own)}` : ""}`,
       ),
     ),
     steps(view, own, here),

@@ -1,13 +1,14 @@
 // The steps of a test day, as the pages of the product show them.
 
 import { h } from "./dom.js";
-import { stepsDone } from "./day.js";
-import { LABELS } from "./words.js";
+import { isDirect, stepsDone } from "./day.js";
+import { DIRECT_LABELS, LABELS } from "./words.js";
 
 export function steps(view, test, here = "") {
   const visit = `#/d/${view.visit.key}`;
   const done = test ? stepsDone(view, test) : {};
-  const lines = Object.entries(LABELS).map(([name, label]) => {
+  const own = test && isDirect(test) ? DIRECT_LABELS : LABELS;
+  const lines = Object.entries(own).map(([name, label]) => {
     const address =
       name === "restore" ? `${visit}/restore` : test && `${visit}/${name}/${test.key}`;
     const kind = name === here ? "current" : done[name] ? "done" : "todo";

@@ -1,6 +1,7 @@
 // The day itself: who was told, the start, the tests, what is noted of weather and effluent.
 
 import { h, caution, empty, notice, onlyHere, num } from "./dom.js";
+import { directToCome, isDirect, testsOf } from "./day.js";
 import { steps } from "./steps.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { day, forEntry, fromEntry, instant } from "./words.js";
@@ -15,11 +16,16 @@ export function visitScreen(field) {
     visit.closed ? notice(visit.closed) : null,
     protection(field, visit),
     h("h2", "Tests"),
-    view.tests.length
-      ? view.tests.map((test) => testSteps(view, test))
+    testsOf(view).length
+      ? testsOf(view).map((test) => testSteps(view, test))
       : empty(
           "No test is prepared. Prepare one on the page of the visit while there is signal, then take the day along again.",
         ),
+    directToCome(view)
+      ? notice(
+          "This copy of the day is older than this page: its tests by a direct method come with the next signal.",
+        )
+      : null,
     concentrate(view),
     h("p.do", h("a", { href: `#/d/${visit.key}/restore` }, `Restore: ${openLines(view)}`)),
     h("h2", "Who was told"),
@@ -65,7 +71,7 @@ function testSteps(view, test) {
     h("h3", `${test.system}, ${test.tag} `, onlyHere(test.pending)),
     h(
       "p",
-      `${test.purpose_label}, ${test.phase_label} · ${test.handing_in ? "handed in from here, waits for signal" : test.state_label}`,
+      `${test.purpose_label}, ${test.phase_label}${isDirect(test) ? `, ${test.method_label}` : ""} · ${test.handing_in ? "handed in from here, waits for signal" : test.state_label}`,
     ),
     steps(view, test),
   );
@@ -107,7 +113,7 @@ function protection(field, visit) {
 }
 
 const begun = (view) =>
-  view.tests.some(
+  testsOf(view).some(
     (test) => test.runs.some((run) => run.foam_seen_at) || test.flush.some((step) => step.done_at),
   ) ||
   view.benches.some((bench) => bench.bottles.some((bottle) => bottle.run)) ||

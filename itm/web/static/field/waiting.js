@@ -148,7 +148,7 @@ function stuckEntry(field, one) {
       ? Object.entries(one.put)
           .filter(([, text]) => typeof text === "string")
           .map(([name, text]) =>
-            textEntry(field, placeOf(one, name), { label: LABELS[name] ?? name, was: text }),
+            textEntry(field, placeOf(one, name), { label: labelOf(field, one, name), was: text }),
           )
       : null,
     h(
@@ -199,6 +199,29 @@ const LABELS = {
   effluent_plan: "Effluent",
   started_at: "Started at",
 };
+
+/** How the day asks for this text, where it does: what it is called, and its choices. */
+function askedOf(field, one, name) {
+  const own = field.days.find(({ key }) => key === one.visit)?.day;
+  const [of] = Object.values(one.of);
+  const direct = (own?.direct_tests ?? []).find(
+    (test) => test.key === of || test.runs.some((run) => run.key === of),
+  );
+  const bench = own?.tests.find((test) => test.key === of)?.bench;
+  const asked =
+    one.verb === "note_bench"
+      ? own?.benches.find(({ key }) => key === bench)?.asked
+      : own?.direct_asked?.[direct?.method]?.[one.verb];
+  return asked?.find((text) => text.name === name);
+}
+
+const labelOf = (field, one, name) => askedOf(field, one, name)?.label ?? LABELS[name] ?? name;
+
+/** A choice in its words, any other text as it is. */
+function inItsWords(field, one, name, text) {
+  const choices = askedOf(field, one, name)?.choices ?? [];
+  return choices.find(([value]) => value === text)?.[1] ?? text;
+}
 
 /** Fields that two people wrote: name, mine, theirs, as text. */
 function sides(one, zone) {
@@ -261,9 +284,9 @@ function crossed(field, one) {
         rows.map(([name, mine, theirs]) =>
           h(
             "tr",
-            h("th", { scope: "row" }, LABELS[name] ?? name),
-            h("td.num", mine),
-            h("td.num", theirs),
+            h("th", { scope: "row" }, labelOf(field, one, name)),
+            h("td.num", inItsWords(field, one, name, mine)),
+            h("td.num", inItsWords(field, one, name, theirs)),
           ),
         ),
       ),

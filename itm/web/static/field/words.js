@@ -8,6 +8,14 @@ export const LABELS = {
   bench: "Bench",
   result: "Result",
 };
+/** Meters and levels are read while it flows, so before the stop. */
+export const DIRECT_LABELS = {
+  discharge: "Discharge",
+  measure: "Measure",
+  stop: "Stop and flush",
+  restore: "Restore",
+  result: "Result",
+};
 
 const formats = new Map();
 
@@ -51,6 +59,23 @@ export function lasted(span) {
   if (minutes) parts.push(`${minutes % 60} min`);
   else parts.push(`${Math.abs(span) % 60} s`);
   return parts.join(" ");
+}
+
+/** “2 minutes 30 seconds”, as itm/core/durations.py says it. */
+export function inWords(span) {
+  const whole = Math.round(span * 10) / 10;
+  const minutes = Math.floor(whole / 60);
+  const parts = [
+    [Math.floor(minutes / 60), "hour"],
+    [minutes % 60, "minute"],
+    [Number((whole % 60).toFixed(1)), "second"],
+  ];
+  return (
+    parts
+      .filter(([n]) => n)
+      .map(([n, name]) => count(n, name))
+      .join(" ") || "0 seconds"
+  );
 }
 
 export const count = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;
