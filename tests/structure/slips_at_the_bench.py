@@ -210,8 +210,18 @@ SLIPS: dict[str, dict[str, tuple[str, ...]]] = {
             "itm/intake/test_check.py::"
             "test_temperature_that_no_bench_has_is_refused_at_its_own_place",
         ),
+        "a totaliser read as a rate, or 2:30 typed as 2.30": (
+            "itm/core/test_durations.py::test_what_can_be_read_in_two_ways_is_asked",
+            "itm/records/test_direct.py::test_a_totaliser_read_as_a_flow_is_asked_about",
+            "doors/test_filled_sheet.py::"
+            "test_slips_on_a_sheet_of_a_direct_test_come_back_with_their_text",
+            "browser/test_field_direct.py::test_a_time_is_read_as_the_server_reads_it",
+            "browser/test_field_direct_day.py::"
+            "test_meters_are_read_by_kind_and_a_totaliser_counts_up",
+        ),
         "a draw-down too short to be read": (
             "calc/pitfalls/test_flow.py::test_too_short_a_draw_down_is_seen_before_it_ends",
+            "browser/test_field_direct.py::test_what_is_odd_is_asked_about_in_the_words_of_the_page",
         ),
         "rounding before the verdict": (
             "calc/pitfalls/test_arithmetic.py::test_verdict_comes_before_rounding",
