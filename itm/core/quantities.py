@@ -83,15 +83,19 @@ def apart(typed: str, units: Iterable[str]) -> tuple[str, str]:
 
 
 class QuantityWidget(forms.MultiWidget):
-    """A number beside its unit."""
+    """A number beside its unit. The label is the number's; of the two the unit says what it is."""
 
     template_name = "parts/quantity_widget.html"
+    use_fieldset = False  # a legend would leave the number without a name of its own
 
     def __init__(self, units: Mapping[str, float], attrs: dict | None = None) -> None:
         self.units = tuple(units)
         number = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
         unit = forms.Select(choices=[(u, u) for u in units], attrs={"aria-label": "unit"})
         super().__init__({"": number, "unit": unit}, attrs)
+
+    def id_for_label(self, id_: str) -> str:
+        return f"{id_}_0" if id_ else ""
 
     def decompress(self, value: Any) -> list[str]:
         typed = value.typed if isinstance(value, Quantity) else str(value or "")

@@ -128,3 +128,10 @@ def test_lines_come_one_each_without_the_empty_ones() -> None:
     )
     long = Tank({"flow": "1", "flow_unit": "L/min", "lines": "short\n" + "x" * 201})
     assert long.errors["lines"] == ["Line 2 has 201 characters; 200 are the most."]
+
+
+def test_the_number_of_a_quantity_has_the_label_of_its_field() -> None:
+    field = Tank()["flow"]
+    assert not field.use_fieldset
+    assert field.id_for_label == "id_flow_0"
+    assert 'id="id_flow_0"' in str(field)
