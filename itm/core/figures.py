@@ -50,9 +50,16 @@ def percent(value: float | None, limits: tuple[float, float] | None = None) -> s
 
 
 def chance(probability: float, wanted: float | None = None) -> str:
-    """Out of 100, with the digits it takes not to reach a threshold it misses, nor 0 or 100."""
-    edges = [0.0, 100.0] + ([] if wanted is None else [100 * wanted])
-    return figure(100 * probability, edges, fewest=0, most=4)
+    """Out of 100, with the digits it takes not to reach a threshold it misses, nor 0 or 100.
+
+    Near to 100 a tenth is enough, because no answer here is sure to the millionth; a small chance
+    keeps its digits, because it is a chance of error.
+    """
+    ends = [0.0, 100.0]
+    shown = figure(100 * probability, ends, fewest=0, most=1 if probability > 0.5 else 4)
+    if wanted is None or (float(shown) >= 100 * wanted) == (probability >= wanted):
+        return shown
+    return figure(100 * probability, [*ends, 100 * wanted], fewest=0, most=4)
 
 
 def plainly(value: float, significant: int) -> str:

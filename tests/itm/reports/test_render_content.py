@@ -153,6 +153,7 @@ def test_a_printed_chance_never_reaches_a_threshold_it_misses(
 
 def test_a_chance_needs_no_digits_where_it_is_clear() -> None:
     assert (chance(0.942, 0.75), chance(0.7496, 0.75), chance(0.75)) == ("94", "74.96", "75")
+    assert (chance(0.99999934, 0.75), chance(4e-4, 0.05)) == ("99.9", "0.04")
 
 
 def test_more_digits_stand_where_the_uncertainty_is_small() -> None:
