@@ -5,7 +5,18 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Value, When
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)  # fmt: skip
 
 from itm.accounts.actor import Actor
 from itm.findings.models import (
@@ -169,11 +180,13 @@ def impairments_at(actor: Actor, thing: Thing) -> list[Impairment]:
 
 
 def of_record(actor: Actor, record: Record) -> list[Any]:
-    """What this record opened, found again or closed."""
+    """What this record opened, found again or closed; `said` is the last it said of each."""
     link = RECORD_LINKS[type(record)]
     named = Q(**{link: record}) | Q(**{f"fixed_by_{link}": record})
-    again = Step.objects.filter(**{link: record}).values("deficiency")
-    rows = all_deficiencies(actor).filter(named | Q(pk__in=again))
+    steps = Step.objects.filter(**{link: record})
+    rows = all_deficiencies(actor).filter(named | Q(pk__in=steps.values("deficiency")))
+    last = steps.filter(deficiency=OuterRef("pk")).order_by("-pk").values("verb")[:1]
+    rows = rows.annotate(said=Subquery(last))
     return list(rows.order_by("severity", "pk"))
 
 

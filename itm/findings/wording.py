@@ -6,14 +6,25 @@ from datetime import datetime, timedelta
 from itm.core.figures import thin
 from itm.findings.clocks import Running
 
+COUNTED = timedelta(days=3)  # our own choice
+
 
 def whole_hours(lasted: timedelta) -> str:
     hours = int(lasted.total_seconds() // 3600)
     return "1 hour" if hours == 1 else f"{thin(hours)} hours"
 
 
+def lasting(lasted: timedelta) -> str:
+    """In hours while somebody counts them, before the first in minutes, from the third day on in
+    days."""
+    if lasted < timedelta(hours=1):
+        minutes = int(lasted.total_seconds() // 60)
+        return "1 minute" if minutes == 1 else f"{minutes} minutes"
+    return whole_hours(lasted) if lasted < COUNTED else f"{thin(lasted.days)} days"
+
+
 def since(started_at: datetime, now: datetime) -> str:
-    return whole_hours(now - started_at)
+    return lasting(now - started_at)
 
 
 def clock_words(one: Running, now: datetime) -> str:

@@ -1,13 +1,11 @@
 """Systems out of service, as the lists show them."""
 
 from collections.abc import Iterable
-from datetime import datetime
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from itm.accounts.actor import Actor
-from itm.core.figures import thin
 from itm.findings.models import ClockAdoption, ImpairedSystem, Impairment
 from itm.records.models import RestorationLine
 from itm.records.restoration import OUT
@@ -43,9 +41,3 @@ def systems_out(actor: Actor) -> set[int]:
     """Primary keys of the systems that are out today."""
     rows = ImpairedSystem.objects.filter(back_at=None, impairment__in=impairments(actor))
     return set(rows.order_by().values_list("system", flat=True))
-
-
-def hours_out(started_at: datetime, now: datetime) -> str:
-    """Whole hours since the first valve moved."""
-    hours = int((now - started_at).total_seconds() // 3600)
-    return "1 hour" if hours == 1 else f"{thin(hours)} hours"

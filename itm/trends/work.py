@@ -10,13 +10,14 @@ from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subqu
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.findings.wording import since
 from itm.records.models import Move, ProportioningTest, RestorationLine, Visit
 from itm.records.progress import next_step
 from itm.registry.models import Grant
 from itm.schedule import calibrations
 from itm.schedule.models import Requirement
 from itm.schedule.queries import open_duties
-from itm.trends.impairments import hours_out, impairments
+from itm.trends.impairments import impairments
 from itm.trends.latest import State
 
 # How many of each are listed; the page of all visits has the rest.
@@ -70,12 +71,12 @@ def own_visits(actor: Actor) -> QuerySet[Visit]:
 
 
 def running_visits(actor: Actor, now: datetime) -> Few:
-    """Started and not restored: these systems are out of service, for so many `hours_out`."""
+    """Started and not restored: these systems are out of service, for as long as `out_for` says."""
     rows = own_visits(actor).filter(impairment__in=impairments(actor))
     out = RestorationLine.objects.filter(visit=OuterRef("pk"), outcome="")
     found = few(rows.annotate(still_open=Exists(out)).order_by("started_at", "pk"))
     for row in found.rows:
-        row.hours_out = hours_out(row.started_at, now)
+        row.out_for = since(row.started_at, now)
     return found
 
 

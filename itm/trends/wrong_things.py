@@ -22,10 +22,9 @@ from itm.core.figures import day
 from itm.findings.clocks import Running
 from itm.findings.models import Deficiency
 from itm.findings.queries import days_open, where
-from itm.findings.wording import clocks_in_words
+from itm.findings.wording import clocks_in_words, since
 from itm.records.models import LatestRecord, ProportioningTest
 from itm.schedule.queries import at_sites
-from itm.trends.impairments import hours_out
 from itm.trends.thing import Thing
 
 BY_SEVERITY = {1: 1, 2: 2, 3: 5}  # an impairment beside what is lean, a noncritical one late
@@ -63,7 +62,7 @@ def not_restored(row: Any, now: datetime, running: Sequence[Running]) -> Thing:
         what=what,
         site=row.site.name,
         where=", ".join(str(one.system) for one in row.out) or "systems not named yet",
-        how_long=hours_out(row.started_at, now),
+        how_long=since(row.started_at, now),
         who=row.coordinated_by or row.organisation.name,
         page="impairment",
         key=row.key,
@@ -75,10 +74,11 @@ def not_restored(row: Any, now: datetime, running: Sequence[Running]) -> Thing:
 
 def to_put_right(row: Deficiency, actor: Actor) -> Thing:
     days = days_open(row, actor.today)
-    said = [row.words, f"to be put right by {day(row.target_on)}" if row.target_on else ""]
+    grade = row.get_severity_display()
+    said = [grade, f"to be put right by {day(row.target_on)}" if row.target_on else ""]
     return Thing(
         kind="deficiency",
-        what=row.get_severity_display(),
+        what=row.words,
         site=row.site.name,
         where=where(row),
         how_long=f"open for {days} day{'s'[: days != 1]}",

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from itm.core.errors import NotFound
 from itm.core.figures import instant
 from itm.findings import clocks, forms, impairing, queries, rights
-from itm.findings.wording import clock_words, since, whole_hours
+from itm.findings.wording import clock_words, lasting, since
 from itm.registry import queries as registry
 from itm.registry.access import works_at
 from itm.web.editing import edit
@@ -87,11 +87,11 @@ def impairment(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "row": row,
         "zone": zone,
-        "lasted": whole_hours((row.ended_at or now) - row.started_at),
+        "lasted": lasting((row.ended_at or now) - row.started_at),
         "systems": row.systems.all(),
         "clocks": [(one, clock_words(one, now)) for one in running],
         "rounds": [(step, instant(step.happened_at, zone)) for step in reversed(rounds)],
-        "last_round": whole_hours(now - rounds[-1].happened_at) if rounds else "",
+        "last_round": since(rounds[-1].happened_at, now) if rounds else "",
         "life": life(actor, row, [step for step in steps if step.verb != "round"]),
         "visit": row.visit if visit_seen else None,
         "notices": queries.notices_of(row) if visit_seen else [],

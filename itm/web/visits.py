@@ -16,6 +16,7 @@ from itm.accounts.actor import Actor, require_kind
 from itm.actions.start_test_day import start_test_day as start
 from itm.actions.take_back_start import take_back_start
 from itm.core.figures import day, instant
+from itm.findings.wording import COUNTED, lasting
 from itm.records import queries, services
 from itm.records.cautions import PREPARE
 from itm.records.drafts import require_crew
@@ -123,6 +124,8 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
 def hours(lasted: timedelta | None) -> str:
     if lasted is None:
         return ""
+    if lasted >= COUNTED:
+        return lasting(lasted)
     minutes = int(lasted.total_seconds()) // 60
     return f"{minutes // 60} h {minutes % 60:02d} min"
 

@@ -15,6 +15,13 @@ from itm.registry.access import works_at
 from itm.registry.queries import site_of
 from itm.web.guard import actor_of
 
+# What a record is to a deficiency that another one opened, by the last line it wrote there.
+SAID = {
+    "found_again": "found again by this record",
+    "proposed": "found right by this record, which proposes to close it",
+    "unsettled": "rested on this record, which has changed",
+}
+
 
 def deficiency_asked_for(request: HttpRequest, site: Any) -> Any:
     """The deficiency named in the address, or None; another site's is not found."""
@@ -60,8 +67,8 @@ def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
     for row in of_record:
         fixed = getattr(row, f"fixed_by_{link}_id") == record.pk
         opened = getattr(row, f"{link}_id") == record.pk
-        what = "closed against this record" if fixed else "opened by this record"
-        rows.append((row, what if fixed or opened else "found again, or a fix is proposed"))
+        said = "closed against this record" if fixed else "opened by this record"
+        rows.append((row, said if fixed or opened else SAID.get(row.said, "named by this record")))
     untold = [row for row, _ in rows if row.severity == 1 and row.is_open and not row.was_told]
     sealed = record.state == "sealed"
     ask = f"{'test' if link == 'test' else 'check'}_question_new"
