@@ -19,6 +19,7 @@ from django.db.models import Q, QuerySet
 from itm.accounts.actor import Actor, acting, open_memberships, require_role
 from itm.accounts.models import ApiToken, Membership
 from itm.core.errors import Forbidden, NotFound, Refused
+from itm.core.figures import day
 from itm.core.history import Change
 
 LONGEST = timedelta(days=366)
@@ -144,7 +145,9 @@ def bearer_of(text: str, now: datetime) -> Bearer:
         case "revoked":
             raise Refused("token_revoked", "This token was revoked; ask for another one.")
         case "ran out":
-            raise Refused("token_ran_out", f"This token worked until {row.expires_on}; make one.")
+            raise Refused(
+                "token_ran_out", f"This token worked until {day(row.expires_on)}; make one."
+            )
         case "its person left":
             raise Refused(
                 "token_person_left",

@@ -5,6 +5,7 @@ from datetime import date
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.core.figures import day
 from itm.records.duties import derive_sites
 from itm.registry.models import Site
 from itm.schedule import adopting
@@ -19,7 +20,7 @@ def adopt(
 ) -> tuple[Adoption, Effect]:
     """For all sites or none. Raises what `schedule.adopting.adopt` raises."""
     row = adopting.adopt(actor=actor, programme=programme, starts_on=starts_on, site=site)
-    return row, followed(actor, row, f"{programme} holds from {starts_on}")
+    return row, followed(actor, row, f"{programme} holds from {day(starts_on)}")
 
 
 @transaction.atomic
@@ -28,7 +29,7 @@ def end(
 ) -> tuple[Adoption, Effect]:
     """Raises what `schedule.adopting.end` raises."""
     row = adopting.end(actor=actor, adoption=adoption, ends_on=ends_on, agreed=agreed)
-    return row, followed(actor, row, f"{row.programme} ends on {ends_on}")
+    return row, followed(actor, row, f"{row.programme} ends on {day(ends_on)}")
 
 
 def followed(actor: Actor, adoption: Adoption, why: str) -> Effect:

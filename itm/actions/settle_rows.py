@@ -6,6 +6,7 @@ from datetime import date
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.core.figures import day
 from itm.records.duties import derive_sites
 from itm.schedule import adopting
 from itm.schedule.adopting import Agreed
@@ -47,7 +48,7 @@ def set_terms(
         actor=actor, adoption=adoption, requirement=requirement, starts_on=starts_on,
         window=window, agreed=agreed,
     )  # fmt: skip
-    return row, followed(actor, adoption, f"{requirement}: terms from {starts_on}")
+    return row, followed(actor, adoption, f"{requirement}: terms from {day(starts_on)}")
 
 
 def followed(actor: Actor, adoption: Adoption, why: str) -> Effect:

@@ -10,6 +10,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
+from itm.core.figures import day
 from itm.records import wants
 from itm.records.models import Inspection, InspectionLine, Visit
 from itm.registry.access import require_work
@@ -93,7 +94,7 @@ def line_of(entry: Entry, done_on: date) -> InspectionLine:
     begun = begun_on(duty)
     if begun is not None and done_on < begun:
         raise Refused(
-            "before_service", f"{duty.thing} is in service since {begun}; it cannot have been "
+            "before_service", f"{duty.thing} is in service since {day(begun)}; it cannot have been "
             "inspected before.", "done_on",
         )  # fmt: skip
     given = judged(entry)
@@ -203,7 +204,7 @@ def correct(
         site=old.site, visit=old.visit, organisation=actor.organisation, done_on=old.done_on,
         entered_at=at, person=actor.person,
         qualification=actor.user.qualification if actor.user else "", once=once,
-        note=f"Corrects the inspection of {old.done_on}",
+        note=f"Corrects the inspection of {day(old.done_on)}",
     )  # fmt: skip
     made.save(by=actor)
     same = ("requirement", "words", "place", "acceptance", "source", *LINKS)

@@ -13,6 +13,7 @@ from django.db.models import Q
 
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Refused
+from itm.core.figures import day
 from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_crew, require_open_visit
 from itm.records.models import FlowRun, FlushStep, Notice, Visit
@@ -38,7 +39,7 @@ def plan_visit(
             "site",
         )
     if site.retired_on is not None and site.retired_on <= planned_on:
-        raise Refused("site_retired", f"{site} is retired since {site.retired_on}.", "site")
+        raise Refused("site_retired", f"{site} is retired since {day(site.retired_on)}.", "site")
     return Visit.objects.create(
         by=actor, key=new_key(Visit, key), site=site, contractor=actor.organisation,
         planned_on=planned_on,

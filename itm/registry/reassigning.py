@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from itm.accounts.actor import Actor, require_kind
 from itm.accounts.models import Organisation
 from itm.core.errors import Refused
+from itm.core.figures import day
 from itm.registry.models import Grant, Site
 from itm.registry.services import end_engagement, engage
 
@@ -59,14 +60,14 @@ def reassign(
         grants = list(held.select_related("site"))
         if not grants:
             raise Refused(
-                "not_engaged", f"{leaves} is not engaged at {site} on {starts_on}.", "sites"
+                "not_engaged", f"{leaves} is not engaged at {site} on {day(starts_on)}.", "sites"
             )
         for grant in grants:
             if grant.starts_on > last:
                 raise Refused(
                     "begins_later",
-                    f"{leaves} begins at {site} only on {grant.starts_on}; choose a later day or "
-                    "leave this site out.",
+                    f"{leaves} begins at {site} only on {day(grant.starts_on)}; choose a later "
+                    "day or leave this site out.",
                     "starts_on",
                 )
             end_engagement(actor=actor, grant=grant, ends_on=last)

@@ -11,6 +11,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.core.figures import day
 from itm.registry import criteria
 from itm.registry.models import Equipment, FoamSystem, Proportioner, Relocation, Tank
 from itm.registry.services import keep, require_in_use, require_own
@@ -63,14 +64,14 @@ def _check_day(row: Movable, on: date, today: date) -> None:
     if isinstance(row, Equipment) and row.installed_on is not None and on < row.installed_on:
         raise Refused(
             "before_installing",
-            f"It was installed on {row.installed_on}, after that day.",
+            f"It was installed on {day(row.installed_on)}, after that day.",
             "moved_on",
         )
     last = last_move(row)
     if last is not None and on < last.moved_on:
         raise Refused(
             "moves_out_of_order",
-            f"It came to {last.end} on {last.moved_on}, after that day.",
+            f"It came to {last.end} on {day(last.moved_on)}, after that day.",
             "moved_on",
         )
 

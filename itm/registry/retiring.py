@@ -6,6 +6,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.core.figures import day
 from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
 from itm.registry.queries_stores import not_empty
 from itm.registry.services import Retirable, keep, require_in_use, require_own
@@ -26,7 +27,7 @@ def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
     if isinstance(row, FoamSystem) and on < row.commissioned_on:
         raise Refused(
             "before_commissioning",
-            f"The system was commissioned on {row.commissioned_on}, after that day.",
+            f"The system was commissioned on {day(row.commissioned_on)}, after that day.",
             "retired_on",
         )
     if left := _hanging_on(row):
@@ -57,7 +58,7 @@ def _retire_with_place(actor: Actor, row: Equipment, on: date) -> None:
     if row.installed_on is not None and on < row.installed_on:
         raise Refused(
             "before_installing",
-            f"{row} stands there since {row.installed_on}, after that day.",
+            f"{row} stands there since {day(row.installed_on)}, after that day.",
             "retired_on",
         )
     keep(row, {"retired_on": on, "retired_with_place": True}, by=actor, verb="retired")

@@ -101,10 +101,10 @@ def engage(
     for other in Grant.objects.filter(site=site, organisation=organisation):
         begins_before_end = ends_on is None or other.starts_on <= ends_on
         if begins_before_end and (other.ends_on is None or other.ends_on >= starts_on):
-            until = f"until {other.ends_on}" if other.ends_on else "without a last day"
+            until = f"until {day(other.ends_on)}" if other.ends_on else "without a last day"
             raise Refused(
                 "already_engaged",
-                f"{organisation} is already engaged here from {other.starts_on} {until}.",
+                f"{organisation} is already engaged here from {day(other.starts_on)} {until}.",
                 "starts_on",
             )
     grant = Grant(site=site, organisation=organisation)
@@ -293,5 +293,6 @@ Retirable = Site | FoamSystem | Proportioner | Tank | Equipment | Instrument
 def require_in_use(row: Retirable, what: str) -> None:
     if row.retired_on is not None:
         raise Refused(
-            "retired", f"The {what} {row} is retired since {row.retired_on}; take that back first."
+            "retired",
+            f"The {what} {row} is retired since {day(row.retired_on)}; take that back first.",
         )

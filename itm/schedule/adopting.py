@@ -14,6 +14,7 @@ from django.db.models import Q
 from itm.accounts.actor import Actor, require_kind
 from itm.accounts.models import Organisation
 from itm.core.errors import Forbidden, Refused
+from itm.core.figures import day
 from itm.registry.models import Site, SiteAuthority
 from itm.registry.services import keep, require_in_use, require_own
 from itm.schedule.due import Window
@@ -55,11 +56,13 @@ def adopt(
     ).first()
     if before is not None:
         if before.programme_id == programme.pk:
-            raise Refused("adopted_already", f"{programme} is adopted since {before.starts_on}.")
+            raise Refused(
+                "adopted_already", f"{programme} is adopted since {day(before.starts_on)}."
+            )
         if starts_on <= before.starts_on:
             raise Refused(
                 "before_the_last",
-                f"The edition before it holds from {before.starts_on}; choose a later day.",
+                f"The edition before it holds from {day(before.starts_on)}; choose a later day.",
                 "starts_on",
             )
         keep(before, {"ends_on": starts_on - timedelta(days=1)}, by=actor, verb="followed")
@@ -111,7 +114,9 @@ def require_row(adoption: Adoption, requirement: Requirement) -> None:
     if requirement.programme_id != adoption.programme_id:
         raise Refused("other_programme", "This row belongs to another programme.")
     if adoption.ends_on is not None:
-        raise Refused("ended", f"This adoption ends on {adoption.ends_on}; nothing is changed.")
+        raise Refused(
+            "ended", f"This adoption ends on {day(adoption.ends_on)}; nothing is changed."
+        )
 
 
 @transaction.atomic
@@ -194,7 +199,7 @@ def set_terms(
         raise Refused("not_timed", "An event brings this row on; it has no interval to set.")
     if starts_on < adoption.starts_on:
         raise Refused(
-            "before_adoption", f"It was adopted from {adoption.starts_on} on.", "starts_on"
+            "before_adoption", f"It was adopted from {day(adoption.starts_on)} on.", "starts_on"
         )
     base = base_window(adoption, requirement, starts_on)
     loosens = window is None or (base is not None and looser(window, base))

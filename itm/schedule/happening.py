@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound, Refused
+from itm.core.figures import day
 from itm.registry.access import require_work
 from itm.registry.models import FoamSystem, Site
 from itm.registry.services import keep, require_in_use
@@ -31,7 +32,7 @@ def note(
     if system is not None and happened_on < system.commissioned_on:
         raise Refused(
             "before_commissioning",
-            f"{system} was commissioned on {system.commissioned_on}, after that day.",
+            f"{system} was commissioned on {day(system.commissioned_on)}, after that day.",
             "happened_on",
         )
     row = Happening(site=site, system=system)

@@ -7,7 +7,7 @@ from typing import Any
 from django.urls import reverse
 
 from itm.accounts.actor import Actor
-from itm.core.figures import instant
+from itm.core.figures import day, instant
 from itm.findings import queries
 
 
@@ -49,14 +49,14 @@ def link_of(named: Any, seen: set[Any]) -> tuple[str, str] | None:
     """Words and address of the record that a line names, where the reader may open it."""
     if named.test is not None:
         address = reverse("test", args=[named.test.key]) if named.test.key in seen else ""
-        return f"proportioning test of {named.test.tested_on}", address
+        return f"proportioning test of {day(named.test.tested_on)}", address
     if named.concentrate_check is not None:
         row = named.concentrate_check
         address = reverse("check", args=[row.key]) if row.key in seen else ""
-        return f"concentrate check of {row.checked_on}", address
+        return f"concentrate check of {day(row.checked_on)}", address
     if named.inspection_line is not None:
         row = named.inspection_line.inspection
-        return f"inspection of {row.done_on}", reverse("inspection", args=[row.key])
+        return f"inspection of {day(row.done_on)}", reverse("inspection", args=[row.key])
     if named.restoration_line is not None:
         row = named.restoration_line.visit
         address = reverse("restoring", args=[row.key]) if row.key in seen else ""

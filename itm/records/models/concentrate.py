@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Q
 
 from itm.accounts.models import Organisation, User
+from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.tests import ProportioningTest
 from itm.registry.access import Scoped, ScopedQuerySet
@@ -113,7 +114,7 @@ class ConcentrateCheck(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"Concentrate check of {self.tank} on {self.checked_on}"
+        return f"Concentrate check of {self.tank} on {day(self.checked_on)}"
 
     @staticmethod
     def open_to(kind: str) -> Q:

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from itm.accounts.models import Organisation
+from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.visits import Visit
 from itm.registry.access import Scoped, ScopedQuerySet
@@ -35,7 +36,7 @@ class Inspection(Tracked, Scoped):
         ordering = ["-done_on", "-pk"]
 
     def __str__(self) -> str:
-        return f"Inspection of {self.site} on {self.done_on}"
+        return f"Inspection of {self.site} on {day(self.done_on)}"
 
     @staticmethod
     def made_by(organisation_id: int | None) -> Q | None:

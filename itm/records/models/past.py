@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.accounts.models import Organisation
+from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Proportioner
@@ -114,7 +115,7 @@ class PastResult(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"{self.percent_typed} at {self.flow_point} on {self.tested_on}, as reported"
+        return f"{self.percent_typed} at {self.flow_point} on {day(self.tested_on)}, as reported"
 
     @staticmethod
     def made_by(organisation_id: int | None) -> Q | None:

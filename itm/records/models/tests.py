@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.accounts.models import User
+from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.records.models.visits import Visit
 from itm.registry.access import Scoped, ScopedQuerySet
@@ -144,7 +145,7 @@ class ProportioningTest(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"Proportioning test of {self.proportioner} on {self.tested_on}"
+        return f"Proportioning test of {self.proportioner} on {day(self.tested_on)}"
 
     @staticmethod
     def open_to(kind: str) -> Q:

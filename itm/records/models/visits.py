@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from itm.accounts.models import Organisation
+from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Proportioner, Site
@@ -42,7 +43,7 @@ class Visit(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"Visit to {self.site} on {self.planned_on}"
+        return f"Visit to {self.site} on {day(self.planned_on)}"
 
     @staticmethod
     def open_to(kind: str) -> Q:

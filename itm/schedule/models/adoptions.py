@@ -7,6 +7,7 @@ from django.db.models import F, Q
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
+from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.registry.models import Site
 from itm.schedule.models.programmes import Programme, Requirement, window_in_order
@@ -105,7 +106,7 @@ class Confirmation(Tracked):
         ]
 
     def __str__(self) -> str:
-        return f"{self.requirement}, confirmed by {self.person} on {self.confirmed_on}"
+        return f"{self.requirement}, confirmed by {self.person} on {day(self.confirmed_on)}"
 
 
 class Consent(Tracked):
@@ -135,7 +136,7 @@ class Consent(Tracked):
         ]
 
     def __str__(self) -> str:
-        return f"{self.authority} on {self.given_on}: {self.paper}"
+        return f"{self.authority} on {day(self.given_on)}: {self.paper}"
 
 
 class Terms(Tracked):
@@ -181,4 +182,4 @@ class Terms(Tracked):
         ]
 
     def __str__(self) -> str:
-        return f"{self.requirement} from {self.starts_on}"
+        return f"{self.requirement} from {day(self.starts_on)}"

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 
+from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
@@ -154,7 +155,7 @@ class Duty(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"{self.requirement} of {self.thing}, due {self.due_on}"
+        return f"{self.requirement} of {self.thing}, due {day(self.due_on)}"
 
     @property
     def thing(self) -> Proportioner | Tank | Equipment | FoamSystem | Site:

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
+from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import FoamSystem, Site
@@ -42,4 +43,4 @@ class Happening(Tracked, Scoped):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} on {self.happened_on}"
+        return f"{self.get_kind_display()} on {day(self.happened_on)}"

@@ -109,7 +109,7 @@ def test_moves_are_kept_in_the_order_of_their_days(scene: Scene) -> None:
     other = FoamSystemFactory(site=scene.site)
     valve = EquipmentFactory(site=scene.site, system=scene.system)
     move(scene, valve, system=other)
-    with pytest.raises(Refused, match=f"It came to {other} on 2026-06-01, after that day."):
+    with pytest.raises(Refused, match=f"It came to {other} on 1 Jun 2026, after that day."):
         move(scene, valve, system=scene.system, on=date(2026, 5, 31))
 
 

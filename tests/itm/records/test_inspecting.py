@@ -75,7 +75,7 @@ def test_not_possible_today_stays_due_with_its_reason(scene, duty):
         ({"entered": {**LOOKED, "level": ""}}, date(2026, 6, 10), "is not answered"),
         ({"entered": {}}, date(2026, 6, 10), "Nothing is entered yet"),
         ({}, date(2026, 6, 16), "has not come yet"),
-        ({}, date(2018, 2, 28), "in service since 2018-03-01"),
+        ({}, date(2018, 2, 28), "in service since 1 Mar 2018"),
     ],
 )
 def test_a_round_that_cannot_be_is_refused_whole(scene, duty, entry, on, sentence):

@@ -195,7 +195,7 @@ def test_equipment_of_the_site_alone_leaves_and_returns_with_the_site(scene: Sce
 def test_place_does_not_leave_before_the_day_its_equipment_came(scene: Scene) -> None:
     tank = TankFactory(site=scene.site)
     add(scene, tank=tank, installed_on=TODAY)
-    with pytest.raises(Refused, match="V-101 stands there since 2026-06-15"):
+    with pytest.raises(Refused, match="V-101 stands there since 15 Jun 2026"):
         retiring.retire(actor=scene.owner, row=tank, on=date(2026, 6, 14), today=TODAY)
     tank.refresh_from_db()
     assert tank.retired_on is None

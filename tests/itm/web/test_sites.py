@@ -82,7 +82,7 @@ def test_engagement_opens_a_site_and_its_last_day_closes_it(
     assert sign_in(client, scene.contractor).get(url).status_code == 200
     page = sign_in(client, scene.owner)
     twice = page.post(f"{url}engagements/new/", {"organisation": who, "starts_on": "2021-01-01"})
-    assert "already engaged here from 2020-01-01" in twice.content.decode()
+    assert "already engaged here from 1 Jan 2020" in twice.content.decode()
     wrong = page.post(f"/engagements/{grant.key}/end/", {"ends_on": "2019-01-01"})
     assert "The last day is before the first day." in wrong.content.decode()
     page.post(f"/engagements/{grant.key}/end/", {"ends_on": "2021-12-31"})
