@@ -158,13 +158,18 @@ def ground(series: TrendSeries, frame: Frame, floor: float) -> list[str]:
 
 
 def year_ticks(frame: Frame) -> list[int]:
-    """Years that are named: as many as leave room between them, at round distances."""
-    room = text_width("0000", frame.size, number=True) + 12
-    fits = max(1, int((frame.end - frame.start) / room))
-    span = frame.last - frame.first
-    step = next((s for s in (1, 2, 5, 10, 20, 50) if span / s <= fits), 100)
-    if step == 1:
-        return list(range(frame.first, frame.last + 1))
+    """Years that are named: as many as leave room between them, at round distances.
+
+    The last one ends at its tick, so it needs half its width more towards the one before.
+    """
+    width = text_width("0000", frame.size, number=True)
+    a_year = (frame.end - frame.start) / (frame.last - frame.first)
+
+    def fit(step: int) -> bool:
+        ends_there = frame.last % step == 0
+        return step * a_year >= width * (1.5 if ends_there else 1) + 12
+
+    step = next((one for one in (1, 2, 5, 10, 20, 50) if fit(one)), 100)
     return [year for year in range(frame.first, frame.last + 1) if year % step == 0]
 
 

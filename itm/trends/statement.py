@@ -186,9 +186,9 @@ def baseline_words(found: engine.Trend, voice: Voice) -> list[str]:
     sure = "" if apart.low is None else f", 95 % interval {interval(apart.low, apart.high, voice)}"
     where = "above" if apart.difference > 0 else "below"
     size = voice.gap(abs(apart.difference))
-    return [
-        f"The latest result lies {size} ({abs(apart.share):.0f} %) {where} {voice.start}{sure}."
-    ]
+    share = f"{abs(apart.share):.0f}"
+    beside = "" if share == "0" else f" ({share} %)"
+    return [f"The latest result lies {size}{beside} {where} {voice.start}{sure}."]
 
 
 def ahead_words(found: engine.Trend, voice: Voice) -> list[str]:

@@ -77,7 +77,8 @@ def duties_shift(request: HttpRequest) -> HttpResponse:
 
     return weigh(
         request, form=form, said=said, write=write, to=lambda _: reverse("home"),
-        title="Move due dates", save="Move them", back=reverse("home"), crumbs=[],
+        title="Move due dates", save="Move them", back=reverse("home"),
+        crumbs=[("Programmes", reverse("programmes")), ("Move due dates", "")],
         lead="For a shutdown, a turnaround or the weather. The windows stay: nothing becomes late "
         "later than its programme says, and when one does not fit, none is moved. Retests are "
         "not moved.",
