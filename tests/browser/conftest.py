@@ -114,6 +114,16 @@ def opened(browser: Browser, world: World) -> Iterator[Callable[[str], Page]]:
 @pytest.fixture
 def enter(browser: Browser, address: str) -> Iterator[Callable[..., Visitor]]:
     """Sign a person in, in a fresh browser of phone or desk size."""
+    yield from people_at(browser, address)
+
+
+@pytest.fixture
+def look_around(browser: Browser, world: World) -> Iterator[Callable[..., Visitor]]:
+    """The same on the copy of the demo, whose server has nothing else to do beside its pages."""
+    yield from people_at(browser, world.address)
+
+
+def people_at(browser: Browser, address: str) -> Iterator[Callable[..., Visitor]]:
     everybody: list[Visitor] = []
 
     def sign_in(email: str, *, size: dict[str, int] = DESK) -> Visitor:
