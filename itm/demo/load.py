@@ -10,6 +10,7 @@ from itm.accounts.actor import acting, system
 from itm.accounts.models import Membership
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
+from itm.actions.prepare_test import prepare_test
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core import history, outbox
@@ -21,6 +22,7 @@ from itm.demo.registry import World, build
 from itm.demo.scenario import Ages, Planned, days_of_work
 from itm.notices import gathering, news
 from itm.records import bench as benches
+from itm.records import preparing
 from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest
 from itm.records.services import plan_visit
@@ -68,7 +70,7 @@ def load(
             programmes.tell(world, told["programmes"])
             papers.bring(world, told["papers"])
             findings.tell(world, told["findings"])
-            _plan_ahead(world, told["planned_visits"])
+            _plan_ahead(world, told["planned_visits"], now)
             _tell_news(now)
             history.note(system(ages.day(0)), LOADED, model=Installation._meta.label)
 
@@ -194,15 +196,23 @@ def _amend(crew: Crew, test: ProportioningTest, reason: str) -> None:
     _sign(crew, draft, crew.tick(minutes=20))
 
 
-def _plan_ahead(world: World, planned_visits: list[dict]) -> None:
+def _plan_ahead(world: World, planned_visits: list[dict], now: datetime) -> None:
+    """Visits to come; on some a test is prepared already, so that its day can be tried at once."""
     for told in planned_visits:
         site = world.sites[told["site"]]
         today = world.ages.day(0, site.time_zone)
         contractor = site.grants.covering(today).get().organisation.name
-        plan_visit(
-            actor=world.actor(contractor, today),
+        actor = world.actor(contractor, today)
+        visit = plan_visit(
+            actor=actor,
             site=site,
             planned_on=world.ages.day(-told["in_days"], site.time_zone),
             crew=told["crew"],
             effluent_plan=told["effluent_plan"],
         )
+        for test in told.get("prepared", []):
+            prepare_test(
+                actor=actor, visit=visit, bench=preparing.Direct(test["method"]),
+                proportioner=world.proportioners[told["site"], test["tag"]], purpose="periodic",
+                at=now,
+            )  # fmt: skip

@@ -187,7 +187,10 @@ def test_a_line_left_out_keeps_the_impairment_open() -> None:
 
 def test_plans_lie_ahead() -> None:
     planned = Visit.objects.filter(started_at=None)
-    assert [v.planned_on - NOW.date() for v in planned] == [timedelta(days=12), timedelta(0)]
+    ahead = [(v.planned_on - NOW.date()).days for v in planned]
+    assert ahead == [12, 3, 0]
+    prepared = ProportioningTest.objects.filter(visit__in=planned)
+    assert [(test.method, test.state) for test in prepared] == [("draw_down", "draft")]
 
 
 def test_chains_of_the_demo_verify() -> None:
@@ -225,7 +228,7 @@ def test_second_run_changes_nothing() -> None:
     out = StringIO()
     call_command("demo", no_serve=True, stdout=out)
     assert Change.objects.count() == before
-    assert Visit.objects.filter(started_at=None).count() == 2
+    assert Visit.objects.filter(started_at=None).count() == 3
     for words in ("owner@example.org", "contractor@example.org", "inspector@example.org"):
         assert words in out.getvalue()
     assert scenario()["password"] in out.getvalue()
