@@ -88,9 +88,8 @@ function ended(field, line) {
     line.reason ? `: ${line.reason}` : "",
     line.handed_to
       ? [
-          ` Handed over in writing to ${line.handed_to}, `,
+          `; handed over in writing to ${line.handed_to}, `,
           num(instant(line.handed_at, field.zone)),
-          ".",
         ]
       : null,
     " ",
