@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
@@ -23,6 +22,7 @@ from itm.accounts.tokens import digest_of
 from itm.core import letters, outbox
 from itm.core.errors import NotFound, Refused
 from itm.core.history import Change
+from itm.core.valid import require_valid
 
 LIFE = timedelta(days=7)  # own choice
 MOST_A_DAY = 50  # mails that one organisation may ask for, so that it sends no waves; own choice
@@ -67,12 +67,7 @@ def invite(*, actor: Actor, email: str, role: str, at: datetime, founds: str = "
         organisation=actor.organisation, email=email, role=role, founds=founds, made_at=at,
         expires_at=at + LIFE,
     )  # fmt: skip
-    try:
-        row.full_clean()
-    except ValidationError as error:
-        place, sentences = next(iter(error.message_dict.items()))
-        place = "email" if place == NON_FIELD_ERRORS else place
-        raise Refused("not_valid", " ".join(sentences), place) from error
+    require_valid(row, "email")
     row.save(by=actor, verb="invited")
     _promise(row)
     return row

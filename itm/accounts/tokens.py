@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
@@ -21,6 +20,7 @@ from itm.accounts.models import ApiToken, Membership
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.history import Change
+from itm.core.valid import require_valid
 
 LONGEST = timedelta(days=366)
 NOTED_EVERY = timedelta(minutes=1)  # a busy program would otherwise write with every look
@@ -94,12 +94,7 @@ def make(
         scopes=" ".join(scope for scope, _ in SCOPES if scope in scopes), made_at=at,
         expires_on=expires_on,
     )  # fmt: skip
-    try:
-        row.full_clean()
-    except ValidationError as error:
-        place, sentences = next(iter(error.message_dict.items()))
-        place = "name" if place == NON_FIELD_ERRORS else place
-        raise Refused("not_valid", " ".join(sentences), place) from error
+    require_valid(row, "name")
     row.save(by=actor)
     return row, text
 

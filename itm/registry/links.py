@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 from django.db.models import Count, Max, QuerySet
 
@@ -17,6 +16,7 @@ from itm.accounts.models import Membership, Try
 from itm.accounts.tokens import digest_of
 from itm.core.errors import NotFound, Refused
 from itm.core.history import Change
+from itm.core.valid import require_valid
 from itm.registry.models import LinkUse, ReadLink, Site
 from itm.registry.services import require_own
 
@@ -78,12 +78,7 @@ def make(
         organisation=actor.organisation, name=name.strip(), digest=digest_of(secret), made_at=at,
         ends_on=ends_on,
     )  # fmt: skip
-    try:
-        row.full_clean()
-    except ValidationError as error:
-        place, sentences = next(iter(error.message_dict.items()))
-        place = "name" if place == NON_FIELD_ERRORS else place
-        raise Refused("not_valid", " ".join(sentences), place) from error
+    require_valid(row, "name")
     row.save(by=actor, text="opens " + ", ".join(site.name for site in sites))
     row.sites.set(sites)
     return row, secret

@@ -11,7 +11,6 @@ from datetime import date
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError, transaction
 
 from itm.accounts.actor import Actor, require_kind
@@ -20,6 +19,7 @@ from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.core.quantities import Quantity
+from itm.core.valid import require_valid
 from itm.registry import criteria, queries
 from itm.registry.book import lines_of, refuse_new_problems
 from itm.registry.models import (
@@ -51,12 +51,7 @@ def keep(row: T, values: dict[str, Any], *, by: Actor, verb: str = "") -> T:
     """Set the values, ask the row's own rules and the database's, save with its history."""
     for name, value in columns(values, row).items():
         setattr(row, name, value)
-    try:
-        row.full_clean()
-    except ValidationError as error:
-        place, sentences = next(iter(error.message_dict.items()))
-        place = "" if place == NON_FIELD_ERRORS else place.removesuffix("_typed")
-        raise Refused("not_valid", " ".join(sentences), place) from error
+    require_valid(row)
     try:
         with transaction.atomic():
             row.save(by=by, verb=verb)
