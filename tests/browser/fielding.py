@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import socket
 import sqlite3
@@ -51,6 +52,8 @@ class World:
         source.backup(target)
         source.close()
         target.close()
+        # With its photos and papers: a page that shows one would else be a fault of the server.
+        shutil.copytree(demo / "files", self.folder / "files", dirs_exist_ok=True)
 
     def plan(self, count: int, direct: int) -> None:
         planned = subprocess.run(
