@@ -139,6 +139,7 @@ def stopped(crew: Phone, test: dict[str, Any]) -> None:
     for position in range(steps.count()):
         crew.page.locator("#flush-done").click()
         expect(steps.nth(position)).to_have_class("done")
+    expect(crew.page.get_by_text("Every step is done.")).to_be_visible()
 
 
 def restored(crew: Phone, day: dict[str, Any]) -> None:

@@ -107,6 +107,7 @@ class Field {
     if (!this.parts.length) this.parts = ["days"];
     await this.load();
     replace(root, [...screens(this), strip(this)]);
+    root.dataset.screen = this.parts.join("/"); // which screen stands here, once it does
     tick();
     if (!moved) return;
     const heading = root.querySelector("h1");
