@@ -122,7 +122,7 @@ class Phone:
     def open(self, day: dict[str, Any], screen: str = "") -> None:
         at = f"d/{day['visit']}{screen}"
         self.page.goto(f"/field/#/{at}")
-        # A heading alone may be that of the screen before: counting what stands there would be early.
+        # A heading alone may be that of the screen before: what is counted would be its.
         expect(self.page.locator(f'#field[data-screen="{at}"] h1')).to_be_visible()
 
     def screen(self, day: dict[str, Any], name: str) -> None:
