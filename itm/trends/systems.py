@@ -33,6 +33,7 @@ STANDINGS = {
 BY_DAY = {"overdue": "latest_on", "due": "stands_changes_on", "open": "stands_changes_on",
           "ahead": "stands_changes_on"}  # fmt: skip
 Rank = LatestRecord.NotProven
+RANKS = {"outside": (Rank.LEAN, Rank.RICH), "undecided": (Rank.UNDECIDED,)}
 SYSTEM = "proportioner__system"  # of a latest record, and of the duty of a test
 
 
@@ -47,28 +48,45 @@ class SystemRow:
 def systems(
     actor: Actor, now: datetime, *, site: str = "", stands: str = "", page: str | int = 1
 ) -> Stretch[SystemRow]:
-    """A stretch of the list, one query a standing at most and none beyond what it shows.
+    """A stretch of the list, one query a standing at most and hardly any row beyond what it shows.
 
-    `site` is part of a site's name; `stands` one of STANDINGS, anything else means all. Each
-    standing leaves out the systems that stand worse, in the order of an index: what is shown costs
-    the same among ten thousand systems as among a hundred.
+    `site` is part of a site's name; `stands` one of STANDINGS, anything else means all. Rows come
+    in the order of an index: what is shown costs the same among ten thousand systems as among a
+    hundred.
     """
-    asked_for, found = page_number(page), list[tuple[str, int]]()
+    asked_for, found = page_number(page), dict[int, str]()
     wanted = asked_for * PAGE + 1
-    for name, keys in branches(actor, site):
-        if stands not in STANDINGS or name == stands:
-            found += [(name, key) for key in keys[: wanted - len(found)]]
+    for name, keys in branches(actor, site, stands if stands in STANDINGS else ""):
+        # What was found stands worse already: a system counts where it is met first.
+        for key in in_order(keys, wanted):
+            found.setdefault(key, name)
+            if len(found) == wanted:
+                break
         if len(found) == wanted:
             break
-    shown = found[(asked_for - 1) * PAGE :]
+    shown = list(found.items())[(asked_for - 1) * PAGE :]
     if asked_for > 1 and not shown:  # systems went since that address was made
         return systems(actor, now, site=site, stands=stands)
     rows = with_devices(shown[:PAGE], now)
     return Stretch(rows, asked_for, len(shown) > PAGE and asked_for < MOST_PAGES)
 
 
-def branches(actor: Actor, site: str) -> Iterator[tuple[str, QuerySet[Any]]]:
-    """Each standing with the primary keys of its systems, the worst of them first."""
+def in_order(keys: QuerySet[Any], wanted: int) -> Iterator[int]:
+    """As many at a time as may be enough; a system with several duties is met several times."""
+    start, many = 0, 2 * wanted
+    while part := list(keys[start : start + many]):
+        yield from part
+        if len(part) < many:
+            return
+        start += many
+
+
+def branches(actor: Actor, site: str, only: str = "") -> Iterator[tuple[str, QuerySet[Any]]]:
+    """Each standing with the primary keys of its systems, the worst of them first.
+
+    A system may come more than once. Of all standings, one after the other, it comes again under
+    better ones. Of `only` one what stands worse is left out, which the database has to look for.
+    """
     sites, out = few_sites(actor), systems_out(actor)
 
     def here(rows: QuerySet[Any]) -> QuerySet[Any]:
@@ -77,17 +95,28 @@ def branches(actor: Actor, site: str) -> Iterator[tuple[str, QuerySet[Any]]]:
 
     every = FoamSystem.objects.visible_to(actor).filter(retired_on=None, site__retired_on=None)
     by_name = here(every).order_by("site__name", "name", "pk").values_list("pk", flat=True)
-    yield "impaired", by_name.filter(pk__in=out)
+    if only in ("", "impaired"):
+        yield "impaired", by_name.filter(pk__in=out)
     results = here(not_proven(LatestRecord.objects.visible_to(actor)))
-    results = worst_of_system(results.exclude(**{f"{SYSTEM}__in": out}))
-    for name, ranks in (("outside", (Rank.LEAN, Rank.RICH)), ("undecided", (Rank.UNDECIDED,))):
-        yield name, results.filter(rank__in=ranks).values_list(SYSTEM, flat=True)
+    results = results.order_by("rank", "tested_on", "pk")
+    for name, ranks in RANKS.items():
+        if only in ("", name):
+            rows = results.filter(rank__in=ranks)
+            if only:
+                worse = not_proven_at(SYSTEM).filter(rank__lt=min(ranks))
+                rows = rows.exclude(Exists(worse)).exclude(**{f"{SYSTEM}__in": out})
+            yield name, rows.values_list(SYSTEM, flat=True)
     duties = of_systems(here(asked(Duty.objects.visible_to(actor))))
-    duties = duties.exclude(of_system__in=out).exclude(Exists(not_proven_at("of_system")))
     for name in BY_DAY:
-        yield name, standing_so(duties, name).values_list("of_system", flat=True)
-    rest = by_name.exclude(pk__in=out).exclude(Exists(not_proven_at("pk")))
-    yield "none", rest.exclude(Exists(tests_at("pk"))).exclude(Exists(checks_at("pk")))
+        if only in ("", name):
+            rows = standing_so(duties, name)
+            if only:
+                rows = rows.exclude(of_system__in=out).exclude(Exists(not_proven_at("of_system")))
+                rows = without_worse(rows, name)
+            yield name, rows.values_list("of_system", flat=True)
+    if only in ("", "none"):
+        rest = by_name.exclude(pk__in=out).exclude(Exists(not_proven_at("pk")))
+        yield "none", rest.exclude(Exists(tests_at("pk"))).exclude(Exists(checks_at("pk")))
 
 
 def not_proven(rows: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
@@ -102,14 +131,6 @@ def not_proven_at(system: str) -> QuerySet[LatestRecord]:
     return not_proven(LatestRecord.objects.filter(**{SYSTEM: OuterRef(system)}))
 
 
-def worst_of_system(results: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
-    """One of each system; of the same rank what stands so longest."""
-    worse = before("rank", "tested_on", "pk")
-    return results.exclude(Exists(not_proven_at(SYSTEM).filter(worse))).order_by(
-        "rank", "tested_on", "pk"
-    )
-
-
 def tests_at(system: str) -> QuerySet[Duty]:
     tests = asked(Duty.objects.filter(**{SYSTEM: OuterRef(system)}))
     return tests.filter(requirement__task=Requirement.Task.PROPORTIONING_TEST)
@@ -122,49 +143,34 @@ def checks_at(system: str) -> QuerySet[Duty]:
 
 
 def of_systems(duties: QuerySet[Duty]) -> QuerySet[Any]:
-    """Tests and checks, each once for every system in use that it is about, in `of_system`.
-
-    A tank may feed several systems. Where it feeds several proportioners of one, the first of them
-    stands for all.
-    """
+    """Tests and checks, each with every system in use that it is about in `of_system`: a tank may
+    feed several, and several proportioners of one."""
     fed = "tank__proportioners__"
     tests = Q(proportioner__isnull=False, requirement__task=Requirement.Task.PROPORTIONING_TEST)
     checks = Q(
         requirement__task=Requirement.Task.CONCENTRATE_CHECK,
         **{f"{fed}isnull": False, f"{fed}retired_on": None, f"{fed}system__retired_on": None},
     )
-    rows: QuerySet[Any] = duties.filter(tests | checks).annotate(
-        of_system=Coalesce(SYSTEM, f"{fed}system"), of_device=Coalesce("proportioner", f"{fed}pk")
-    )
-    earlier = Proportioner.objects.filter(
-        tank=OuterRef("tank"), system=OuterRef("of_system"), retired_on=None,
-        pk__lt=OuterRef("of_device"),
-    )  # fmt: skip
-    return rows.exclude(Exists(earlier))
+    return duties.filter(tests | checks).annotate(of_system=Coalesce(SYSTEM, f"{fed}system"))
 
 
 def standing_so(duties: QuerySet[Any], name: str) -> QuerySet[Any]:
-    """The most urgent duty of each system, where it stands so."""
-    day, names = BY_DAY[name], list(BY_DAY)
-    worse = Q(stands__in=names[: names.index(name)]) | Q(stands=name) & before(day, "pk")
+    """Those that stand so, the most urgent first."""
     # In words that an index has as its condition.
     here = duties.filter(stands=name, stands_changes_on__isnull=name == "overdue")
+    return here.order_by(BY_DAY[name], "pk")
+
+
+def without_worse(duties: QuerySet[Any], name: str) -> QuerySet[Any]:
+    """Without those of systems that another duty puts further up."""
+    worse = Q(stands__in=list(BY_DAY)[: list(BY_DAY).index(name)])
     for others in (tests_at, checks_at):
-        here = here.exclude(Exists(others("of_system").filter(worse)))
-    return here.order_by(day, "pk")
+        duties = duties.exclude(Exists(others("of_system").filter(worse)))
+    return duties
 
 
-def before(*columns: str) -> Q:
-    """Within a subquery: comes before the outer row in the order of these columns."""
-    out, alike = Q(), Q()
-    for column in columns:
-        out |= alike & Q(**{f"{column}__lt": OuterRef(column)})
-        alike &= Q(**{column: OuterRef(column)})
-    return out
-
-
-def with_devices(found: list[tuple[str, int]], now: datetime) -> list[SystemRow]:
-    keys = [key for _, key in found]
+def with_devices(found: list[tuple[int, str]], now: datetime) -> list[SystemRow]:
+    keys = [key for key, _ in found]
     rows_of = Proportioner.objects.filter(system__in=keys, retired_on=None).order_by("tag", "pk")
     devices = list(rows_of.select_related("tank", "system__site__owner"))
     # They bring their systems along; only one without any has to be asked for.
@@ -177,5 +183,5 @@ def with_devices(found: list[tuple[str, int]], now: datetime) -> list[SystemRow]
         by_system.setdefault(row.proportioner.system_id, []).append(row)
     return [
         SystemRow(systems[key], name, STANDINGS[name], by_system.get(key, []))
-        for name, key in found
+        for key, name in found
     ]

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from itm.accounts.models import Organisation
 from itm.schedule.due import Result
 from itm.schedule.services import refresh, start_duties
-from itm.trends.systems import systems
+from itm.trends.systems import STANDINGS, systems
 from tests.factories import (
     TODAY,
     FoamSystemFactory,
@@ -150,3 +150,46 @@ def test_the_list_costs_the_same_for_three_systems_and_for_three_hundred(scene):
     fill(300)
     assert systems(scene.authority, NOW).has_next
     assert cost() <= few <= 15
+
+
+def test_each_standing_alone_is_what_the_whole_list_says_of_it(scene, monkeypatch):
+    """Though the whole list knows what it met before and a standing alone asks the database; and
+    though a system with many duties is met many times over."""
+    monkeypatch.setattr("itm.trends.systems.PAGE", 4)  # so that lists are read in several stretches
+    scene.system.retired_on = TODAY
+    scene.system.save(by=BY)
+    for n in range(3):
+        mixed = device_at(scene, f"mixed {n}", date(2026, 5, 1 + n), limits="rich")
+        for number, stands_so in enumerate(("undecided", "undecided", "settled")):
+            beside = ProportionerFactory(system=mixed.system, tank=scene.tank)
+            start_duties(actor=BY, proportioner=beside)
+            kept(scene, {"design": 3.3}, on=date(2026, 4, 1 + number), proportioner=beside,
+                 certainty=stands_so)  # fmt: skip
+    doubted = device_at(scene, "doubted", date(2026, 5, 1), certainty="undecided")
+    for _ in range(12):
+        start_duties(actor=BY, proportioner=ProportionerFactory(system=doubted.system))
+    start_duties(actor=BY, tank=scene.tank)
+    for n in range(3):
+        device_at(scene, f"late {n}")
+        device_at(scene, f"fed {n}", date(2026, 5, 1))
+        device_at(scene, f"fine {n}", date(2026, 5, 1 + n), tank=TankFactory(site=scene.site))
+        FoamSystemFactory(site=scene.site, name=f"bare {n}")
+    out = device_at(scene, "out", date(2026, 5, 1), limits="lean")
+    line(visited(scene.contractor, out, TODAY, restored=False), out)
+
+    def whole(**asked) -> list[tuple[str, str]]:
+        rows, page = list[tuple[str, str]](), 1
+        while True:
+            part = systems(scene.authority, NOW, page=page, **asked)
+            rows += [(row.system.name, row.stands) for row in part.object_list]
+            if not part.has_next:
+                return rows
+            page += 1
+
+    listed = whole()
+    assert len(listed) == len(dict(listed)) == 17
+    assert {"impaired", "outside", "undecided", "overdue", "ahead", "none"} == set(
+        dict(listed).values()
+    )
+    for name in STANDINGS:
+        assert whole(stands=name) == [row for row in listed if row[1] == name], name
