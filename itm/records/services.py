@@ -16,7 +16,7 @@ from itm.core.errors import Refused
 from itm.core.figures import day
 from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_crew, require_open_visit
-from itm.records.models import FlowRun, FlushStep, Notice, Visit
+from itm.records.models import DirectRun, FlowRun, FlushStep, Notice, Visit
 from itm.registry.models import Grant, Site
 
 
@@ -95,15 +95,32 @@ def take_back_start(*, actor: Actor, visit: Visit) -> Visit:
     return row
 
 
+# Of a direct test, what nobody can read before it has flowed. A level or totaliser before the run
+# is no sign of that, and a flow from the nameplate was not read at all.
+AFTER_IT_FLOWED = ("duration", "level_after", "concentrate_end", "second_end")
+WHILE_IT_FLOWED = ("concentrate", "second")
+
+
 def begun(visit: Visit) -> bool:
     """Whether anything was noted that happens only once a valve has moved."""
     return (
         FlowRun.objects.filter(test__visit=visit)
-        .filter(Q(foam_seen_at__isnull=False) | Q(bottles__isnull=False))
+        .filter(Q(foam_seen_at__isnull=False) | Q(bottles__isnull=False) | _measured())
         .exists()
         or FlushStep.objects.filter(test__visit=visit, done_at__isnull=False).exists()
         or visit.restoration_lines.exclude(outcome="").exists()
     )
+
+
+def _measured() -> Q:
+    """What a direct test read at a flow point, as a condition on its run."""
+    out = Q()
+    for name in AFTER_IT_FLOWED:
+        out |= Q(**{f"direct__{name}__isnull": False})
+    for name in WHILE_IT_FLOWED:
+        nameplate = Q(**{f"direct__{name}_source": DirectRun.Source.NAMEPLATE})
+        out |= Q(**{f"direct__{name}_flow__isnull": False}) & ~nameplate
+    return out
 
 
 def add_notice(

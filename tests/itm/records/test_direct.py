@@ -23,6 +23,7 @@ from itm.records.direct_remarks import direct_remarks
 from itm.records.evaluate import preview
 from itm.records.models import DirectRun, DirectSetup, FlowRun, ProportioningTest
 from itm.records.preparing import Direct, prepare_test
+from itm.records.services import take_back_start
 from itm.schedule.models import Duty
 from tests.deeds import tested
 from tests.direct_deeds import (
@@ -395,3 +396,27 @@ def test_direct_drafts_show_to_their_author_alone(scene):
     sign(actor=scene.contractor, key=test.key, at=test.visit.started_at, name="N",
          qualification="Q")  # fmt: skip
     assert seen() == [True, True, True]
+
+
+@pytest.mark.parametrize(
+    ("method", "entered", "noted"),
+    [
+        ("draw_down", {"level_before": metres(1.5)}, False),
+        ("draw_down", {"duration": duration("4:00")}, True),
+        ("draw_down", {"level_after": metres(1.4)}, True),
+        ("two_flows", {"concentrate_start": volume(0)}, False),
+        ("two_flows", {"concentrate_end": volume(3328)}, True),
+        ("two_flows", {"concentrate_flow": flow(30), "concentrate_source": "meter"}, True),
+        ("two_flows", {"concentrate_flow": flow(30), "concentrate_source": "nameplate"}, False),
+        ("two_flows", {"second_flow": flow(1000)}, True),
+    ],
+)
+def test_a_start_is_not_taken_back_once_something_was_measured(scene, method, entered, noted):
+    day = direct_day(scene, method)
+    measuring.note_measured(actor=day.actor, run=at(day), **entered)
+    if noted:
+        with pytest.raises(Refused, match="since the start") as refused:
+            take_back_start(actor=day.actor, visit=day.test.visit)
+        assert refused.value.code == "begun"
+    else:
+        assert not take_back_start(actor=day.actor, visit=day.test.visit).impaired

@@ -221,6 +221,14 @@ export function directSoFar(view, test) {
 export const measuredWhole = (view, test) =>
   formOfDirect(view, test).flow_points.length === test.runs.length;
 
+/** Whether something was read that nobody can read before it has flowed, as itm/records/services.py
+ * has it when a start is taken back. */
+export const hasFlowed = (read) =>
+  ["duration", "level_after", "concentrate_end", "second_end"].some((name) => read[name]) ||
+  ["concentrate", "second"].some(
+    (name) => read[`${name}_flow`] && read[`${name}_source`] !== "nameplate",
+  );
+
 /** What the server will want before a hand-in, as itm/intake/complete_direct.py has it. */
 export function lackOf(view, test) {
   const { setup, method } = test;

@@ -2,6 +2,7 @@
 
 import { h, caution, empty, notice, onlyHere, num } from "./dom.js";
 import { directToCome, isDirect, testsOf } from "./day.js";
+import { hasFlowed } from "./direct.js";
 import { steps } from "./steps.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { day, forEntry, fromEntry, instant } from "./words.js";
@@ -114,7 +115,10 @@ function protection(field, visit) {
 
 const begun = (view) =>
   testsOf(view).some(
-    (test) => test.runs.some((run) => run.foam_seen_at) || test.flush.some((step) => step.done_at),
+    (test) =>
+      test.runs.some((run) => run.foam_seen_at) ||
+      Object.values(test.measured ?? {}).some(hasFlowed) ||
+      test.flush.some((step) => step.done_at),
   ) ||
   view.benches.some((bench) => bench.bottles.some((bottle) => bottle.run)) ||
   view.restoration.some((line) => line.outcome);
