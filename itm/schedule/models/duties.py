@@ -27,8 +27,10 @@ def hangs_on_one_thing() -> Q:
     return out
 
 
-def one_open(name: str, link: str, **alone: None) -> models.UniqueConstraint:
-    """One cycle of a kind is open at a time."""
+def one_open(name: str, link: str) -> models.UniqueConstraint:
+    """One cycle of a kind is open at a time. Only what hangs on this link stands in the index:
+    whatever moves a duty has as many indexes to keep as it stands in."""
+    alone = {f"{link}__isnull": False} if link in LINKS else dict.fromkeys(LINKS)
     return models.UniqueConstraint(
         fields=["requirement", "cause", link],
         condition=Q(done_on=None, withdrawn_on=None, **alone),
@@ -59,18 +61,22 @@ class Duty(Tracked, Scoped):
     derived = frozenset({"stands", "stands_changes_on"})
     site_path = "site"
     open_by_link = True
-    site = models.ForeignKey(Site, models.PROTECT, related_name="duties")
+    # No index of their own: `duty_of_site` begins with the site, and each link has one without the
+    # rows that lack it.
+    site = models.ForeignKey(Site, models.PROTECT, related_name="duties", db_index=False)
     requirement = models.ForeignKey(Requirement, models.PROTECT, related_name="duties")
     cause = models.CharField(max_length=10, choices=Cause.choices, default=Cause.PERIODIC)
     proportioner = models.ForeignKey(
-        Proportioner, models.PROTECT, null=True, blank=True, related_name="duties"
+        Proportioner, models.PROTECT, null=True, blank=True, related_name="duties", db_index=False
     )
-    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="duties")
+    tank = models.ForeignKey(
+        Tank, models.PROTECT, null=True, blank=True, related_name="duties", db_index=False
+    )
     equipment = models.ForeignKey(
-        Equipment, models.PROTECT, null=True, blank=True, related_name="duties"
+        Equipment, models.PROTECT, null=True, blank=True, related_name="duties", db_index=False
     )
     system = models.ForeignKey(
-        FoamSystem, models.PROTECT, null=True, blank=True, related_name="duties"
+        FoamSystem, models.PROTECT, null=True, blank=True, related_name="duties", db_index=False
     )
     counts_from = models.DateField(help_text="Day of the last completion, or commissioning")
     window_opens_on = models.DateField()
@@ -118,11 +124,11 @@ class Duty(Tracked, Scoped):
                 ),
                 name="duty_stands_by_its_dates",
             ),
-            one_open("one_open_duty_a_proportioner", "proportioner", tank=None),
-            one_open("one_open_duty_a_tank", "tank", proportioner=None),
+            one_open("one_open_duty_a_proportioner", "proportioner"),
+            one_open("one_open_duty_a_tank", "tank"),
             one_open("one_open_duty_a_piece_of_equipment", "equipment"),
             one_open("one_open_duty_a_system", "system"),
-            one_open("one_open_duty_a_site", "site", **dict.fromkeys(LINKS)),
+            one_open("one_open_duty_a_site", "site"),
             models.CheckConstraint(
                 condition=Q(shifted_to=None, shifted_why="")
                 | Q(shifted_to__isnull=False) & ~Q(shifted_why=""),
@@ -131,6 +137,12 @@ class Duty(Tracked, Scoped):
             ),
         ]
         indexes = [
+            *(
+                models.Index(
+                    fields=[link], condition=Q(**{f"{link}__isnull": False}), name=f"duty_of_{link}"
+                )
+                for link in LINKS
+            ),
             models.Index(
                 fields=["due_on"],
                 condition=Q(done_on=None, withdrawn_on=None),
