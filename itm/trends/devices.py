@@ -7,12 +7,13 @@ from datetime import datetime
 from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.records.models import LatestRecord, RestorationLine
 from itm.records.restoration import OUT
 from itm.registry.models import Proportioner
-from itm.schedule.due import Standing
+from itm.schedule.due import Standing, standing
 from itm.schedule.models import Duty, Requirement
-from itm.schedule.queries import asked, standing_of
+from itm.schedule.queries import asked
 from itm.trends.latest import LatestResult, results_of
 
 
@@ -101,13 +102,17 @@ def duties_of(
     checks: Standings = {}
     # Each by its own index: joined by "or" they cost SQLite a look at every duty.
     either = own.order_by().values("pk").union(tanks.order_by().values("pk"))
-    rows = asked(Duty.objects.filter(pk__in=either)).select_related("site")
-    for row in rows.order_by("latest_on", "pk"):
-        stands = standing_of(row, now)
-        if row.tank_id is not None:
-            checks.setdefault(row.tank_id, stands)
-        elif row.cause == Duty.Cause.RETEST:
-            retests.setdefault(row.proportioner_id, stands)
+    rows = asked(Duty.objects.filter(pk__in=either)).order_by("latest_on", "pk")
+    columns = (
+        "tank", "proportioner", "cause", "window_opens_on", "due_on", "latest_on",
+        "site__time_zone",
+    )  # fmt: skip
+    for tank, device, cause, opens, due, latest, zone in rows.values_list(*columns):
+        stands = standing(opens, due, latest, date_at(zone, now))
+        if tank is not None:
+            checks.setdefault(tank, stands)
+        elif cause == Duty.Cause.RETEST:
+            retests.setdefault(device, stands)
         else:
-            tests.setdefault(row.proportioner_id, stands)
+            tests.setdefault(device, stands)
     return tests, retests, checks

@@ -1,6 +1,6 @@
 """The inspector's list: every system of the jurisdiction by standing, worst first."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -56,9 +56,9 @@ def systems(
     """
     asked_for, found = page_number(page), dict[int, str]()
     wanted = asked_for * PAGE + 1
-    for name, keys in branches(actor, site, stands if stands in STANDINGS else ""):
+    for name, keys in standings(actor, site, stands if stands in STANDINGS else "", wanted):
         # What was found stands worse already: a system counts where it is met first.
-        for key in in_order(keys, wanted):
+        for key in keys:
             found.setdefault(key, name)
             if len(found) == wanted:
                 break
@@ -71,6 +71,19 @@ def systems(
     return Stretch(rows, asked_for, len(shown) > PAGE and asked_for < MOST_PAGES)
 
 
+def standings(
+    actor: Actor, site: str, only: str, wanted: int
+) -> Iterator[tuple[str, Iterable[int]]]:
+    """Each standing with its systems. Where sites are few all are read at once and put in order
+    here: planning a query costs more than its rows."""
+    scope = Scope.of(actor, site)
+    if scope.sites is not None and not only:
+        yield from at_few(scope)
+        return
+    for name, keys in branches(scope, only):
+        yield name, in_order(keys, wanted)
+
+
 def in_order(keys: QuerySet[Any], wanted: int) -> Iterator[int]:
     """As many at a time as may be enough; a system with several duties is met several times."""
     start, many = 0, 2 * wanted
@@ -81,42 +94,86 @@ def in_order(keys: QuerySet[Any], wanted: int) -> Iterator[int]:
         start += many
 
 
-def branches(actor: Actor, site: str, only: str = "") -> Iterator[tuple[str, QuerySet[Any]]]:
+@dataclass(frozen=True)
+class Scope:
+    """What the reader may see of each kind, narrowed to sites by a part of their name."""
+
+    actor: Actor
+    site: str
+    sites: list[int] | None  # where they are few
+    out: set[int]  # systems out of service
+
+    @classmethod
+    def of(cls, actor: Actor, site: str) -> "Scope":
+        return cls(actor, site, few_sites(actor), systems_out(actor))
+
+    def by_name(self) -> QuerySet[Any]:
+        """Primary keys of systems."""
+        every = FoamSystem.objects.visible_to(self.actor)
+        rows = self._here(every.filter(retired_on=None, site__retired_on=None))
+        return rows.order_by("site__name", "name", "pk").values_list("pk", flat=True)
+
+    def results(self) -> QuerySet[LatestRecord]:
+        rows = self._here(not_proven(LatestRecord.objects.visible_to(self.actor)))
+        return rows.order_by("rank", "tested_on", "pk")
+
+    def duties(self) -> QuerySet[Any]:
+        return of_systems(self._here(asked(Duty.objects.visible_to(self.actor))))
+
+    def _here(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        rows, named = at_sites(rows, self.sites), f"{rows.model.site_path}__name__icontains"
+        return rows.filter(**{named: self.site}) if self.site else rows
+
+
+def at_few(scope: Scope) -> Iterator[tuple[str, list[int]]]:
+    if scope.out:
+        yield "impaired", list(scope.by_name().filter(pk__in=scope.out))
+    ranked = list(scope.results().values_list("rank", SYSTEM))
+    for name, ranks in RANKS.items():
+        yield name, [system for rank, system in ranked if rank in ranks]
+    columns = ("stands", "latest_on", "stands_changes_on", "pk", "of_system")
+    stood: dict[str, list[tuple[Any, int, int]]] = {name: [] for name in BY_DAY}
+    for stands, latest_on, changes_on, pk, system in (
+        scope.duties().order_by().values_list(*columns)
+    ):
+        on = latest_on if BY_DAY[stands] == "latest_on" else changes_on
+        stood[stands].append((on, pk, system))
+    for name, rows in stood.items():
+        yield name, [system for _, _, system in sorted(rows)]
+    yield "none", list(without_any(scope))
+
+
+def branches(scope: Scope, only: str = "") -> Iterator[tuple[str, QuerySet[Any]]]:
     """Each standing with the primary keys of its systems, the worst of them first.
 
     A system may come more than once. Of all standings, one after the other, it comes again under
     better ones. Of `only` one what stands worse is left out, which the database has to look for.
     """
-    sites, out = few_sites(actor), systems_out(actor)
-
-    def here(rows: QuerySet[Any]) -> QuerySet[Any]:
-        rows = at_sites(rows, sites)
-        return rows.filter(**{f"{rows.model.site_path}__name__icontains": site}) if site else rows
-
-    every = FoamSystem.objects.visible_to(actor).filter(retired_on=None, site__retired_on=None)
-    by_name = here(every).order_by("site__name", "name", "pk").values_list("pk", flat=True)
+    out = scope.out
     if only in ("", "impaired"):
-        yield "impaired", by_name.filter(pk__in=out)
-    results = here(not_proven(LatestRecord.objects.visible_to(actor)))
-    results = results.order_by("rank", "tested_on", "pk")
+        yield "impaired", scope.by_name().filter(pk__in=out)
     for name, ranks in RANKS.items():
         if only in ("", name):
-            rows = results.filter(rank__in=ranks)
+            results = scope.results().filter(rank__in=ranks)
             if only:
                 worse = not_proven_at(SYSTEM).filter(rank__lt=min(ranks))
-                rows = rows.exclude(Exists(worse)).exclude(**{f"{SYSTEM}__in": out})
-            yield name, rows.values_list(SYSTEM, flat=True)
-    duties = of_systems(here(asked(Duty.objects.visible_to(actor))))
+                results = results.exclude(Exists(worse)).exclude(**{f"{SYSTEM}__in": out})
+            yield name, results.values_list(SYSTEM, flat=True)
     for name in BY_DAY:
         if only in ("", name):
-            rows = standing_so(duties, name)
+            duties = standing_so(scope.duties(), name)
             if only:
-                rows = rows.exclude(of_system__in=out).exclude(Exists(not_proven_at("of_system")))
-                rows = without_worse(rows, name)
-            yield name, rows.values_list("of_system", flat=True)
+                duties = duties.exclude(of_system__in=out)
+                duties = duties.exclude(Exists(not_proven_at("of_system")))
+                duties = without_worse(duties, name)
+            yield name, duties.values_list("of_system", flat=True)
     if only in ("", "none"):
-        rest = by_name.exclude(pk__in=out).exclude(Exists(not_proven_at("pk")))
-        yield "none", rest.exclude(Exists(tests_at("pk"))).exclude(Exists(checks_at("pk")))
+        yield "none", without_any(scope)
+
+
+def without_any(scope: Scope) -> QuerySet[Any]:
+    rest = scope.by_name().exclude(pk__in=scope.out).exclude(Exists(not_proven_at("pk")))
+    return rest.exclude(Exists(tests_at("pk"))).exclude(Exists(checks_at("pk")))
 
 
 def not_proven(rows: QuerySet[LatestRecord]) -> QuerySet[LatestRecord]:
@@ -172,7 +229,7 @@ def without_worse(duties: QuerySet[Any], name: str) -> QuerySet[Any]:
 def with_devices(found: list[tuple[int, str]], now: datetime) -> list[SystemRow]:
     keys = [key for key, _ in found]
     rows_of = Proportioner.objects.filter(system__in=keys, retired_on=None).order_by("tag", "pk")
-    devices = list(rows_of.select_related("tank", "system__site__owner"))
+    devices = list(rows_of.select_related("system__site__owner"))
     # They bring their systems along; only one without any has to be asked for.
     systems = {device.system_id: device.system for device in devices}
     bare = FoamSystem.objects.select_related("site__owner")

@@ -25,7 +25,7 @@ from itm.schedule.queries import few_sites
 from itm.schedule.sweep import days_of, passed, sweep
 from itm.trends.next_things import duty_branches
 from itm.trends.stretch import PAGE
-from itm.trends.systems import branches
+from itm.trends.systems import Scope, branches
 from tests.factories import OrganisationFactory, actor_of
 from tests.perf.invented import DUTIES, NOW, grow, own_database
 
@@ -147,7 +147,7 @@ def plans(actor: Actor, authority: Actor) -> None:
     how: dict[str, Any] = {"analyze": True} if connection.vendor == "postgresql" else {}
     duties = duty_branches(actor, few_sites(actor))
     things = [(name, rows.values("pk")) for name, rows in duties.items()]
-    for name, keys in [*things, *branches(authority, "")]:
+    for name, keys in [*things, *branches(Scope.of(authority, ""))]:
         print(f"  {name}:")
         print(indented(keys[: PAGE + 1].explain(**how)))
     _, rows = passed(NOW + timedelta(days=400))[0]

@@ -187,6 +187,8 @@ def test_each_standing_alone_is_what_the_whole_list_says_of_it(scene, monkeypatc
             page += 1
 
     listed = whole()
+    monkeypatch.setattr("itm.schedule.queries.FEW", 0)  # and now as if there were many sites
+    assert whole() == listed
     assert len(listed) == len(dict(listed)) == 17
     assert {"impaired", "outside", "undecided", "overdue", "ahead", "none"} == set(
         dict(listed).values()
