@@ -1,31 +1,27 @@
 """One year of a site on one sheet: as a page to print, and as a PDF made at once."""
 
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.template.loader import render_to_string
-from django.templatetags.static import static
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
-from django.utils.http import content_disposition_header
-from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.conversions import like
 from itm.core.figures import day, instant, percent
-from itm.doors.blank_sheets import SIZES
 from itm.findings.queries import days_open, where
 from itm.registry import queries
 from itm.registry.contents import amount
 from itm.reports.content_kept import qr
-from itm.reports.render import summary_pdf, verify_address
+from itm.reports.render import verify_address
 from itm.trends.site_year import Checked, SiteYear, Tested, site_year, years_of
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES
+from itm.web.summaries import Summary, pdf_links, require_size, summary_file, summary_page
 
 
 @signed_in
@@ -34,50 +30,46 @@ def site_year_page(request: HttpRequest, key: UUID, year: int) -> HttpResponse:
     actor, now = actor_of(request), timezone.now()
     site = queries.site(actor, key)
     years = years_of(site, date_at(site.time_zone, now))
-    told = of_year(actor, site, year, years)
+    sheet = of_year(actor, site, year, years, now)
     beside = [one for one in (year - 1, year + 1) if one in years]
     bar = [("Back to the site", reverse("site", args=[key]))]
     bar += [(str(one), reverse("site_year", args=[key, one])) for one in beside]
-    bar += [
-        (f"PDF, {words}", reverse("site_year_pdf", args=[key, year, size]))
-        for size, words in SIZES.items()
-    ]
-    return render(
-        request, "report/site_year.html", {**told, "styles": [static("report.css")], "bar": bar}
-    )
+    bar += pdf_links(lambda size: reverse("site_year_pdf", args=[key, year, size]))
+    return summary_page(request, sheet, bar)
 
 
 @signed_in
 @require_GET
 def site_year_pdf(request: HttpRequest, key: UUID, year: int, size: str) -> HttpResponse:
-    actor = actor_of(request)
+    actor, now = actor_of(request), timezone.now()
     site = queries.site(actor, key)
-    if size not in SIZES:
-        raise Http404
-    told = of_year(actor, site, year, years_of(site, date_at(site.time_zone, timezone.now())))
-    html = render_to_string("report/site_year.html", {**told, "styles": ["asset:report.css"]})
-    foot = f"{site.name}, {year}: made {told['made_at']} for {told['reader']}"
-    answer = HttpResponse(
-        summary_pdf(html, size=SIZES[size], foot=foot), content_type="application/pdf"
-    )
-    name = f"{slugify(f'{site.name} {year}')}.pdf"
-    answer["Content-Disposition"] = content_disposition_header(False, name) or "inline"
-    answer["Cache-Control"] = "private, no-store"
-    return answer
+    require_size(size)
+    years = years_of(site, date_at(site.time_zone, now))
+    return summary_file(of_year(actor, site, year, years, now), size)
 
 
-def of_year(actor: Actor, site: Any, year: int, years: range) -> dict[str, Any]:
-    """What the sheet prints. A year before the site began, or to come, is not found."""
+def of_year(actor: Actor, site: Any, year: int, years: range, now: datetime) -> Summary:
+    """The sheet. A year before the site began, or to come, is not found."""
     if year not in years:
         raise Http404
-    now = timezone.now()
     found = site_year(actor, site, year, now)
+    return Summary(
+        template="report/site_year.html",
+        title=f"{site.name}, {year}",
+        about=f"What is on record of the year {year}",
+        actor=actor,
+        at=now,
+        zone=site.time_zone,
+        told=printed(found),
+    )
+
+
+def printed(found: SiteYear) -> dict[str, Any]:
+    site = found.site
     newest = found.newest
     return {
         "found": found,
         "site": site,
-        "reader": actor.organisation_name,
-        "made_at": instant(now, site.time_zone),
         "until": day(found.until),
         "tests": [tested(one) for one in found.tests],
         "checks": [checked(one) for one in found.checks],
@@ -98,7 +90,8 @@ def of_year(actor: Actor, site: Any, year: int, years: range) -> dict[str, Any]:
         ],
         "stocks": [stock(one) for one in found.stocks],
         "newest": newest,
-        "qr": qr(verify_address(newest.digest)) if newest else "",
+        "code": qr(verify_address(newest.digest)) if newest else "",
+        "code_words": "Newest seal of the site: scan to check.",
     }  # fmt: skip
 
 
