@@ -1,10 +1,15 @@
 """The PFAS inventory: what stands where on a day, to read, to print and as a table."""
 
+from datetime import date, datetime
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from itm.accounts.actor import Actor
 from itm.core.conversions import like
 from itm.core.figures import day
 from itm.registry.contents import amount
@@ -12,7 +17,10 @@ from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
 from itm.web.editing import site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES, day_asked
+from itm.web.summaries import Summary, pdf_links, require_size, summary_file
 from itm.web.tables import table_answer, table_paths
+
+MOST = 1000  # lines on paper, about forty pages; the table for a spreadsheet holds all
 
 
 @signed_in
@@ -24,9 +32,43 @@ def pfas_inventory(request: HttpRequest) -> HttpResponse:
         "form": form,
         "on": on,
         "stocks": [_shown(stock) for stock in stocks],
+        "papers": pdf_links(lambda size: reverse("pfas_pdf", args=[size])),
         "crumbs": [],
     }
     return render(request, "registry/inventory.html", context)
+
+
+@signed_in
+@require_GET
+def pfas_pdf(request: HttpRequest, size: str) -> HttpResponse:
+    """The inventory on paper; a day that is none is today, and the sheet says of which it is."""
+    require_size(size)
+    _, on = day_asked(request.GET, site_date())
+    return summary_file(sheet(actor_of(request), on, timezone.now()), size)
+
+
+def sheet(actor: Actor, on: date, now: datetime) -> Summary:
+    stocks = [_shown(stock) for stock in inventory(actor, on)]
+    count = sum(len(stock["rows"]) + len(stock["stored"]) for stock in stocks)
+    return Summary(
+        template="report/pfas.html",
+        title=f"PFAS inventory, {day(on)}",
+        about=f"Concentrate in tanks and in store at the end of {day(on)}, by PFAS status",
+        actor=actor,
+        at=now,
+        told={"on": day(on), "stocks": _at_most(stocks, MOST), "count": count, "most": MOST},
+    )
+
+
+def _at_most(stocks: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
+    """The first lines of all; totals stay those of everything."""
+    out, left = [], most
+    for stock in stocks:
+        rows = stock["rows"][:left]
+        stored = stock["stored"][: left - len(rows)]
+        left -= len(rows) + len(stored)
+        out.append({**stock, "rows": rows, "stored": stored})
+    return out
 
 
 @signed_in
@@ -39,7 +81,7 @@ def pfas_table(request: HttpRequest, form: str) -> HttpResponse:
     return table_answer(name, form, HEAD, table(inventory(actor_of(request), on)))
 
 
-def _shown(stock: Stock) -> dict:
+def _shown(stock: Stock) -> dict[str, Any]:
     unit = like(LITRES)
     return {
         "owner": stock.owner,
@@ -58,7 +100,7 @@ def places(total: Total) -> str:
     return f"in {' and '.join(words)}" if words else ""
 
 
-def _rows(holding: Holding) -> list[dict]:
+def _rows(holding: Holding) -> list[dict[str, Any]]:
     tank = holding.tank
     base = {
         "tank": tank,
@@ -84,4 +126,5 @@ def _rows(holding: Holding) -> list[dict]:
 urls: list[URLPattern] = [
     path("pfas/", pfas_inventory, name="pfas_inventory"),
     *table_paths("pfas/table", pfas_table, "pfas"),
+    path("pfas/<slug:size>.pdf", pfas_pdf, name="pfas_pdf"),
 ]
