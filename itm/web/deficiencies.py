@@ -23,6 +23,7 @@ from itm.web.guard import actor_of, signed_in
 from itm.web.life import life
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted, within_site
 from itm.web.sites import crumbs_to
+from itm.web.summaries import pdf_links
 from itm.web.tables import FORMATS, table_answer, table_paths
 from itm.web.uploading import was_dropped
 
@@ -51,6 +52,10 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
         Step(f"As a table ({form.upper()})", reverse(f"deficiencies_{form}") + query)
         for form in FORMATS
     ]
+    tables += [
+        Step(words, address + query)
+        for words, address in pdf_links(lambda size: reverse("deficiencies_pdf", args=[size]))
+    ]
     listed = List(
         title="Deficiencies",
         lead="What is wrong over all sites that are yours to see: open before closed, the worst "
@@ -75,7 +80,7 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
             Cell(str(queries.days_open(row, actor.today)), number=True),
             Cell(", ".join(filter(None, (row.responsible, str(row.assigned or ""))))),
             Cell(day(row.target_on), number=True),
-            Cell(_stands(row)),
+            Cell(stands(row)),
         ),
         empty="Nothing wrong is on record. A result outside its limits, an inspection that finds a "
         "fault and a line left out of service open one by themselves.",
@@ -89,7 +94,7 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
     return show(request, listed, queries.deficiencies(actor, asked), asked)
 
 
-def _stands(row: Any) -> str:
+def stands(row: Any) -> str:
     if not row.is_open:
         return row.get_outcome_display()
     return "open, a fix is proposed" if row.proposes else "open"

@@ -13,17 +13,20 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.templatetags.static import static
 from django.urls import URLPattern, path, reverse
+from django.utils import timezone
 from django.utils.http import content_disposition_header
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import Actor
+from itm.core.figures import instant
 from itm.reports import queries
 from itm.reports.queries import SealedRecord
 from itm.reports.render import foot_style, page_context
 from itm.reports.services import promise, report_of
 from itm.reports.wording import SiteClock
 from itm.web.guard import actor_of, signed_in
+from itm.web.wrong import wrong_by
 
 SOON, LATER = 4, 30  # seconds until the waiting page looks again, before and after a failure
 
@@ -48,18 +51,24 @@ CHECKS = Names("check", "check_report", "check_report_foot", "check_report_pdf",
 @require_GET
 def report(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpResponse:
     """The printable page; it needs no PDF library and never waits."""
-    record = names.read(actor_of(request), key)
+    actor = actor_of(request)
+    record = names.read(actor, key)
     bar = [
         ("Back to the record", reverse(names.record, args=[key])),
         ("Report as PDF", reverse(names.pdf, args=[key])),
     ]
-    return sheet_page(request, record, foot=reverse(names.foot, args=[key]), bar=bar)
+    found = wrong_by(actor, record.seal.record)["rows"]
+    stood_at = instant(timezone.now(), record.document["site"]["time_zone"])
+    beside = {"found": found, "stood_at": stood_at}
+    return sheet_page(request, record, foot=reverse(names.foot, args=[key]), bar=bar, **beside)
 
 
 def sheet_page(
-    request: HttpRequest, record: SealedRecord, *, foot: str, bar: list[tuple[str, str]]
-) -> HttpResponse:
-    """The printable page of a record that the reader may see."""
+    request: HttpRequest, record: SealedRecord, *, foot: str, bar: list[tuple[str, str]],
+    **beside: Any,
+) -> HttpResponse:  # fmt: skip
+    """The printable page of a record that the reader may see; `beside` is no part of the record,
+    so the page alone has it."""
     later = queries.corrected_by(record.seal)
     sheet = report_of(record)
     context = page_context(
@@ -67,6 +76,7 @@ def sheet_page(
         styles=[static("report.css"), foot],
         bar=bar,
         later=later and {"number": later.number, "url": reverse("verify", args=[later.digest])},
+        **beside,
     )
     return render(request, sheet.template, context)
 
