@@ -56,7 +56,9 @@ from itm.web import (
     trends,
     typing_in,
     verify,
+    visit_papers,
     visits,
+    wrong_papers,
 )
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -91,10 +93,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *duties.urls,
     *happenings.urls,
     *deficiencies.urls,
+    *wrong_papers.urls,
     *impairments.urls,
     *questions.urls,
     *adoptions.urls,
     *visits.urls,
+    *visit_papers.urls,
     *paper.urls,
     *typing_in.urls,
     *preparing.urls,
