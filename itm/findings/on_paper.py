@@ -91,7 +91,7 @@ def out_lines(rows: Collection[Impairment], now: datetime) -> list[Out]:
     return [
         Out(
             row,
-            tuple([*of_visits.get(row.visit_id or 0, ()), *told.get(row.pk, ())]),
+            (*of_visits.get(row.visit_id or 0, ()), *told.get(row.pk, ())),
             tuple(clocks_in_words(running.get(row.pk, []), now)),
         )
         for row in rows

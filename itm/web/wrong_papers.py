@@ -68,7 +68,7 @@ def in_words(asked: Wanted) -> str:
     return "; ".join(said)
 
 
-# What a template prints of them; the sheet of a jurisdiction has the same tables. ------------------
+# What a template prints of them; the sheet of a jurisdiction has the same tables. -----------------
 
 
 def wrong_told(lines: Sequence[Wrong], totals: Totals, today: date) -> dict[str, Any]:
