@@ -12,8 +12,9 @@ from typing import Any
 
 from django.db.models import Count, QuerySet
 
-from itm.accounts.actor import Actor, require_kind
+from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
+from itm.core.errors import Forbidden
 from itm.core.figures import day
 from itm.findings import queries as findings
 from itm.findings.models import Deficiency, Impairment, Order
@@ -83,7 +84,9 @@ class Jurisdiction:
 
 
 def require_authority(actor: Actor) -> None:
-    require_kind(actor, Organisation.Kind.AUTHORITY, what="have its jurisdiction on one sheet")
+    """Raises Forbidden."""
+    if actor.kind != Organisation.Kind.AUTHORITY:
+        raise Forbidden("Only an authority has a jurisdiction that can stand on one sheet.")
 
 
 def jurisdiction(actor: Actor, now: datetime) -> Jurisdiction:

@@ -69,7 +69,7 @@ def of_jurisdiction(actor: Actor, now: datetime) -> Summary:
     all_of_it = found.jurisdiction(actor, now)
     return Summary(
         template="report/jurisdiction.html",
-        title=f"Jurisdiction of {actor.organisation_name}, {day(actor.today)}",
+        title=f"Jurisdiction on {day(actor.today)}",
         about="Sites and systems by standing, what is overdue, wrong, out of service and ordered",
         actor=actor,
         at=now,
@@ -86,7 +86,7 @@ def printed(seen: Jurisdiction, actor: Actor, now: datetime) -> dict[str, Any]:
         "systems": seen.systems,
         "worst_count": seen.worst_count,
         "late": [
-            {"line": one, "latest": day(one.duty.latest_on), "source": one.duty.requirement.source}
+            {"line": one, "latest": day(one.duty.latest_on)}
             for one in seen.late
         ],
         "late_count": seen.late_count,

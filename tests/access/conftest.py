@@ -139,6 +139,7 @@ def things(scene) -> dict[str, dict]:
         "site and year": {"key": scene.site.key, "year": TODAY.year},
         "site, year and size": {"key": scene.site.key, "year": TODAY.year, "size": "a4"},
         "visit and size": {"key": test.visit.key, "size": "a4"},
+        "size": {"size": "a4"},
         "draft and label": {"key": test.key, "label": "S1"},
         "draft": {"key": test.key},
         "draft and point": {"key": test.key, "point": run.flow_point.key},

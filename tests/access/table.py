@@ -19,6 +19,12 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "sessions_end": ("", "ok", "ok", "ok"),
     "session_end": ("session", "ok", "404", "404"),
     "home": ("", "ok", "ok", "ok"),
+    "jurisdiction": ("", "403", "403", "ok"),
+    "jurisdiction_pdf": ("size", "403", "403", "ok"),
+    "jurisdiction_sites_csv": ("", "403", "403", "ok"),
+    "jurisdiction_sites_xlsx": ("", "403", "403", "ok"),
+    "jurisdiction_systems_csv": ("", "403", "403", "ok"),
+    "jurisdiction_systems_xlsx": ("", "403", "403", "ok"),
     "due": ("", "ok", "ok", "ok"),
     "due_weeks": ("", "ok", "ok", "ok"),
     "notices": ("", "ok", "ok", "ok"),
@@ -93,6 +99,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "pfas_inventory": ("", "ok", "ok", "ok"),
     "pfas_csv": ("", "ok", "ok", "ok"),
     "pfas_xlsx": ("", "ok", "ok", "ok"),
+    "pfas_pdf": ("size", "ok", "ok", "ok"),
     "stores": ("", "ok", "ok", "ok"),
     "store": ("store", "ok", "ok", "ok"),
     "store_new": ("site", "ok", "403", "403"),
@@ -143,6 +150,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "deficiencies": ("", "ok", "ok", "ok"),
     "deficiencies_csv": ("", "ok", "ok", "ok"),
     "deficiencies_xlsx": ("", "ok", "ok", "ok"),
+    "deficiencies_pdf": ("size", "ok", "ok", "ok"),
     "deficiency": ("deficiency", "ok", "ok", "ok"),
     "deficiency_new": ("site", "ok", "ok", "403"),
     "deficiency_tell": ("deficiency", "ok", "ok", "403"),
@@ -208,6 +216,8 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "visits": ("", "ok", "ok", "ok"),
     "visit_new": ("", "403", "ok", "403"),
     "visit": ("visit", "ok", "ok", "ok"),
+    "visit_report": ("visit", "ok", "ok", "ok"),
+    "visit_report_pdf": ("visit and size", "ok", "ok", "ok"),
     "paper": ("visit", "403", "ok", "403"),
     "field_sheet_pdf": ("visit and size", "403", "ok", "403"),
     "labels_pdf": ("visit and size", "403", "ok", "403"),
@@ -323,4 +333,4 @@ PUBLIC: dict[str, tuple[str, str]] = {
 NOWHERE = {"api_nothing"}
 
 # Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
-EVERYBODYS = {"", "kind of table", "programme", "clock"}
+EVERYBODYS = {"", "kind of table", "programme", "clock", "size"}
