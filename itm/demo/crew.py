@@ -1,12 +1,13 @@
 """A crew on one test day: every step through the service that the pages call."""
 
+import math
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from random import Random
 from zoneinfo import ZoneInfo
 
-from calc.units import FLOW, PRESSURE
+from calc.units import FLOW, PRESSURE, VOLUME
 from itm.accounts.actor import Actor
 from itm.actions.prepare_test import prepare_test
 from itm.actions.restore import end_line
@@ -16,7 +17,7 @@ from itm.demo.readings import Liquid, liquid
 from itm.demo.registry import World, contractor_at, fill_in_use
 from itm.demo.scenario import Planned
 from itm.records import bench as benches
-from itm.records import discharge, preparing, services
+from itm.records import discharge, effluent, preparing, services
 from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest, Reading, Visit
 
@@ -167,6 +168,33 @@ def restore(crew: Crew, visit: Visit, *, leave_open: int = 0) -> None:
             )
         else:
             end_line(actor=crew.actor, line=line, outcome="restored", at=crew.tick(minutes=2))
+
+
+def catch(crew: Crew, visit: Visit) -> None:
+    """What came out, and what of it was caught and hauled off; of the newest day nothing is hauled
+    yet. Only of the days that are told in full."""
+    if not crew.in_full:
+        return
+    visit.refresh_from_db()
+    sure = effluent.at_least(crew.actor, visit).volume
+    litres = 100 * math.ceil(1.3 * sure * 10)
+    newest = crew.planned.back == 0
+    amounts = [
+        ("discharged", litres, {}),
+        ("collected", litres - 100 * newest, {"place": "Bund of the tank area"}),
+        ("released", 100 * newest, {"place": "Gravel beside the bund, dug out"}),
+        ("hauled", litres * (not newest), {
+            "place": "An invented plant for liquid waste", "hauler": "An invented hauler",
+            "paper": f"W-{crew.day:%y%m%d}",
+        }),
+    ]  # fmt: skip
+    for kind, number, more in amounts:
+        if number:
+            effluent.note(
+                actor=crew.actor, site=visit.site, visit=visit, today=crew.day, kind=kind,
+                happened_on=crew.day, volume=quantity(str(number), "L", VOLUME),
+                pfas=effluent.pfas_of(visit, crew.day), **more,
+            )  # fmt: skip
 
 
 def read_bench(

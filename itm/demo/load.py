@@ -126,6 +126,7 @@ def _test_day(world: World, planned: Planned) -> None:
             work.read_bench(crew, left, dict(strengths))
             tests.append(left)
         work.restore(crew, visit)
+        work.catch(crew, visit)
     for test in tests:
         _close(crew, test)
     if repaired:

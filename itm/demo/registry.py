@@ -16,7 +16,7 @@ from itm.core.clock import date_at
 from itm.demo import stores
 from itm.demo.equipment import equip
 from itm.demo.scenario import Ages, flow, volume
-from itm.registry import certificates, changing_over, drawing, services
+from itm.registry import certificates, changing_over, drawing, pfas_dates, services
 from itm.registry.contents import contents
 from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
 from itm.registry.restoring import FLUSH_ORDER
@@ -134,6 +134,7 @@ def _site(world: World, actor: Actor, told: dict[str, Any], equipment: dict[str,
     site = services.add_site(
         actor=actor, **{name: told[name] for name in ("name", "address", "country", "time_zone")}
     )
+    pfas_dates.set_places(actor=actor, site=site, chosen=told.get("pfas_places", []))
     world.sites[site.name], world.water[site.name] = site, told["water"]
     for one in told["authorities"]:
         name_authority(

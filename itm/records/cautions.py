@@ -46,3 +46,8 @@ TANK = (
     "skin and eyes and may hold PFAS: gloves, eye protection, and what comes out, rinse water too, "
     f"is kept as waste. {DEFER}"
 )
+EFFLUENT = (
+    "What came out may be an offence to let go: never into a sewer or a drain without consent in "
+    "writing, and a release may have to be told at once. What touched concentrate with PFAS, "
+    f"flush water and wipes too, is waste of the same kind. {DEFER}"
+)

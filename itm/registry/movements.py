@@ -13,13 +13,14 @@ from django.db.models import Max, Min, Q
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
+from itm.core.history import Tracked
 from itm.registry.book import opened, settled
 from itm.registry.contents import MIXED, Line, differences
-from itm.registry.models import ChangeOver, Store, StoreMovement, Tank, TankMovement
+from itm.registry.models import ChangeOver, Store, Tank, TankMovement
 from itm.registry.services import keep, require_in_use, require_own
 
 Kind = TankMovement.Kind
-M = TypeVar("M", TankMovement, StoreMovement)
+M = TypeVar("M", bound=Tracked)
 
 
 @transaction.atomic
@@ -149,11 +150,14 @@ def strike(movement: TankMovement, because: str, *, by: Actor, at: datetime) -> 
 
 
 def struck(row: M, because: str, *, by: Actor, at: datetime) -> M:
-    if row.withdrawn_at is not None:
-        raise Conflict(f"{row.withdrawn_by} withdrew this movement already.")
+    """Of any book whose lines are withdrawn with who, when and why. Refused because_missing;
+    Conflict when it was withdrawn already."""
+    line: Any = row
+    if line.withdrawn_at is not None:
+        raise Conflict(f"{line.withdrawn_by} withdrew this already.")
     if not because.strip():
         raise Refused("because_missing", "Say what is wrong with it.", "because")
-    row.withdrawn_at, row.withdrawn_by = at, by.person
-    row.withdrawn_because = because.strip()
+    line.withdrawn_at, line.withdrawn_by = at, by.person
+    line.withdrawn_because = because.strip()
     row.save(by=by, verb="withdrawn", text=because)
     return row

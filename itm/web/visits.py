@@ -17,12 +17,13 @@ from itm.actions.start_test_day import start_test_day as start
 from itm.actions.take_back_start import take_back_start
 from itm.core.figures import day, instant
 from itm.findings.wording import COUNTED, lasting
-from itm.records import queries, services
+from itm.records import effluent, queries, services
 from itm.records.cautions import PREPARE
 from itm.records.drafts import require_crew
 from itm.records.forms import NoticeForm, StartForm, VisitEditForm, VisitForm
 from itm.records.progress import left_out, next_step, out_of_service
 from itm.web.editing import edit
+from itm.web.effluent import TITLES, told
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Step, show, wanted, within_site
 from itm.web.photographs import photos_by_thing
@@ -102,7 +103,12 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
     crew = row.contractor_id == actor.organisation_id
     now = timezone.now()
     out = out_of_service(row, now)
+    lines = effluent.lines_of(actor, row) if row.started_at else []
     context = {
+        "effluent": lines,
+        "effluent_told": told(effluent.balance(lines)),
+        "effluent_kinds": [(kind.value, title) for kind, title in TITLES.items()],
+        "notes_effluent": effluent.may_note(actor, row.site, row),
         "visit": row,
         "zone": row.site.time_zone,
         "crew": crew,

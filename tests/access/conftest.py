@@ -13,12 +13,14 @@ from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
+from itm.core.quantities import Quantity
 from itm.findings import asking
 from itm.findings.clocks import adopt_clock
 from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.notices import services as notices
+from itm.records import effluent
 from itm.registry import links
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
@@ -61,6 +63,10 @@ def things(scene) -> dict[str, dict]:
     happened, _ = note_happening(
         actor=scene.owner, site=scene.site, system=scene.system, kind="repair",
         happened_on=TODAY, words="new seal", today=TODAY,
+    )  # fmt: skip
+    caught = effluent.note(
+        actor=scene.owner, site=scene.site, visit=None, today=TODAY, kind="discharged",
+        happened_on=TODAY, volume=Quantity(1.0, "1000 L"),
     )  # fmt: skip
     stored = StoreMovementFactory(store__site=scene.site)
     papered = with_report(scene)
@@ -111,6 +117,9 @@ def things(scene) -> dict[str, dict]:
         "laboratory report": {"key": drafted_report.key},
         "duty": {"key": Duty.objects.filter(site=scene.site).latest("pk").key},
         "happening": {"key": happened.key},
+        "line of effluent": {"key": caught.key},
+        "site and date of the law": {"key": scene.site.key, "code": "eu-end"},
+        "site and kind of effluent": {"key": scene.site.key, "kind": "hauled"},
         "inspection": {"key": inspected.key},
         "line of inspection": {"key": inspected.lines.get().key},
         "programme": {"pk": programme.pk},

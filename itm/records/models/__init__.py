@@ -6,6 +6,7 @@ from itm.records.models.concentrate import (
     SampleValue,
 )
 from itm.records.models.direct import DirectRun, DirectSetup
+from itm.records.models.effluent import EffluentLine
 from itm.records.models.inspections import Inspection, InspectionLine
 from itm.records.models.kept import Evaluation, Move, Record, Seal
 from itm.records.models.latest import LatestRecord
@@ -22,6 +23,7 @@ __all__ = [
     "DeviceClock",
     "DirectRun",
     "DirectSetup",
+    "EffluentLine",
     "Evaluation",
     "FlowRun",
     "FlushStep",

@@ -8,6 +8,7 @@ from itm.registry.forms.base import Refusing
 from itm.registry.forms.equipment import EquipmentForm
 from itm.registry.forms.movements import ChangeOverForm, MovementForm, WithdrawForm
 from itm.registry.forms.moves import MoveForm
+from itm.registry.forms.pfas import PfasDateCheckForm, PfasPlacesForm
 from itm.registry.forms.sites import (
     AuthorityForm,
     EndForm,
@@ -37,6 +38,8 @@ __all__ = [
     "LotForm",
     "MoveForm",
     "MovementForm",
+    "PfasDateCheckForm",
+    "PfasPlacesForm",
     "ProportionerForm",
     "ReadLinkForm",
     "ReassignForm",

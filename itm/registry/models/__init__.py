@@ -6,6 +6,7 @@ from itm.registry.models.instruments import Certificate, Instrument
 from itm.registry.models.links import LinkUse, ReadLink
 from itm.registry.models.lot_ranges import LotRange
 from itm.registry.models.movements import TankMovement
+from itm.registry.models.pfas import PfasDateCheck
 from itm.registry.models.promises import PromisedGrant
 from itm.registry.models.relocations import Relocation
 from itm.registry.models.sites import Grant, Site, SiteAuthority
@@ -24,6 +25,7 @@ __all__ = [
     "Instrument",
     "LinkUse",
     "LotRange",
+    "PfasDateCheck",
     "PromisedGrant",
     "Proportioner",
     "ReadLink",

@@ -39,6 +39,8 @@ class Site(Tracked, Scoped):
         help_text="A test is handed in only when its instrument had a certificate in force on the "
         "days of its readings",
     )
+    # Codes of fixtures/pfas/dates.json: only so that the right dates are shown.
+    pfas_places = models.JSONField(default=list, blank=True)
     authorities = models.ManyToManyField(
         Organisation, through="SiteAuthority", related_name="overseen_sites"
     )
