@@ -24,7 +24,7 @@ from itm.registry.models import FoamSystem, Site
 from itm.schedule.models import Duty
 from itm.schedule.queries import asked, listed_duties, standing_of
 from itm.schedule.told import told
-from itm.trends.systems import STANDINGS, SystemRow, branches, with_devices
+from itm.trends.systems import STANDINGS, Scope, SystemRow, branches, with_devices
 
 MOST = 200  # of each kind, named one by one on paper; own choice
 MOST_ROWS = 20_000  # of a table for a spreadsheet; own choice
@@ -115,7 +115,7 @@ def jurisdiction(actor: Actor, now: datetime) -> Jurisdiction:
 def standings(actor: Actor) -> dict[int, str]:
     """Every system by primary key, the worst first; of each standing the list's own query."""
     found: dict[int, str] = {}
-    for name, keys in branches(actor, ""):
+    for name, keys in branches(Scope.of(actor, "")):
         for key in keys:
             found.setdefault(key, name)
     return found
