@@ -9,7 +9,13 @@ from itm.intake.concentrate import FIELDS
 from itm.records import check_queries as queries
 from itm.records import states
 from itm.records.check_limits import certificate_beside, limits_beside
-from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue, Visit
+from itm.records.models import (
+    ConcentrateCheck,
+    ConcentrateSample,
+    LaboratoryReport,
+    SampleValue,
+    Visit,
+)
 from itm.registry.properties import KNOWN, Property
 
 
@@ -61,6 +67,20 @@ def _check(actor: Actor, check: ConcentrateCheck) -> dict[str, Any]:
         "usual_points": list(queries.usual_points(check)),
         "held_against": {known.name: _beside(check, known.name) for known in KNOWN},
         "samples": [_sample(sample) for sample in check.samples.all()],
+        "reports": [_report(check, report) for report in check.laboratory_reports.all()
+                    if not report.withdrawn_reason],
+    }  # fmt: skip
+
+
+def _report(check: ConcentrateCheck, report: LaboratoryReport) -> dict[str, Any]:
+    about = [str(one.key) for one in check.samples.all() if one.report_id == report.pk]
+    return {
+        "key": str(report.key),
+        "laboratory": report.laboratory,
+        "number": report.number,
+        "reported_on": report.reported_on.isoformat(),
+        "name": report.name,
+        "samples": about,
     }
 
 

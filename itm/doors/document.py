@@ -1,11 +1,13 @@
 """Walking through a document: each part knows its place, and what is wrong is told there."""
 
 import uuid
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db import DataError, IntegrityError, transaction
+from django.db.models.fields.files import FieldFile
 
 from itm.accounts.actor import Actor
 from itm.core.errors import ItmError, Refused
@@ -36,6 +38,18 @@ class Walk:
         self.actor, self.key, self.at = actor, key, at
         self.problems: list[Problem] = []
         self.parts = 0
+        self.files: list[FieldFile] = []  # that parts of it wrote
+
+    @contextmanager
+    def whole(self) -> Iterator[None]:
+        """Around all of it: where any part was refused rows go with the transaction, and files
+        here."""
+        try:
+            yield
+        except BaseException:
+            for file in self.files:
+                file.storage.delete(file.name or "")
+            raise
 
     def wrong(self, place: str, code: str, sentence: str) -> None:
         problem = Problem(place, code, sentence)

@@ -32,6 +32,7 @@ VALUE = ("property", "value", "temperature", "origin", "method", "measured_on")
 PAPER = ("laboratory", "number", "reported_on")
 CHECK = ("form", "about", "tank", *BEGIN, "samples", "laboratory_reports", "hand_in")
 ANSWER = (*PAPER, "file", "samples", "hand_in")
+Take = Callable[[Walk, Part], dict[str, Any]]
 OUTCOME = ("state", "limits", "strength", "layers")
 
 
@@ -55,32 +56,46 @@ def take_answer(
     Raises NotFound, Forbidden; DocumentRefused check_refused; Refused other_body, bad_body.
     """
     row = queries.check(actor, check)
+    body = {"check": str(check), "document": document}
+    do = _whole(actor, document, key, at, _answer(row))
+    return once(actor=actor, key=key, what="laboratory answer", body=body, do=do, at=at)
 
+
+def answered(
+    *, actor: Actor, check: ConcentrateCheck, document: Any, file: SimpleUploadedFile,
+    key: uuid.UUID, at: datetime,
+) -> dict[str, Any]:  # fmt: skip
+    """The same for a door that has the paper as bytes and keeps its own receipt.
+
+    Raises Forbidden; DocumentRefused check_refused.
+    """
+    return _whole(actor, document, key, at, _answer(check, file))()
+
+
+def _answer(row: ConcentrateCheck, file: SimpleUploadedFile | None = None) -> Take:
     def take(walk: Walk, top: Part) -> dict[str, Any]:
         top.only(ANSWER)
         labels = {sample.label: sample.key for sample in row.samples.all()}
-        _report(walk, top, row, labels)
+        _report(walk, top, row, labels, file)
         for one in top.parts("samples"):
             one.only(("label", "values"))
             if (sample := _named(one, "label", labels)) is not None:
                 _values(one, sample, usual="laboratory")
         return _handed_in(walk, top, row, labels, usual=False)
 
-    body = {"check": str(check), "document": document}
-    do = _whole(actor, document, key, at, take)
-    return once(actor=actor, key=key, what="laboratory answer", body=body, do=do, at=at)
+    return take
 
 
 def _whole(
-    actor: Actor, document: Any, key: uuid.UUID, at: datetime,
-    take: Callable[[Walk, Part], dict[str, Any]],
-) -> Callable[[], dict[str, Any]]:  # fmt: skip
+    actor: Actor, document: Any, key: uuid.UUID, at: datetime, take: Take
+) -> Callable[[], dict[str, Any]]:
     @transaction.atomic
     def do() -> dict[str, Any]:
         walk = Walk(actor, key, at)
-        made = take(walk, Part(walk, document, ""))
-        if walk.problems:
-            raise DocumentRefused("check_refused", walk.problems)
+        with walk.whole():
+            made = take(walk, Part(walk, document, ""))
+            if walk.problems:
+                raise DocumentRefused("check_refused", walk.problems)
         return made
 
     return do
@@ -147,8 +162,9 @@ def _named(part: Part, name: str, labels: Mapping[str, uuid.UUID]) -> uuid.UUID 
 
 
 def _report(
-    walk: Walk, part: Part, check: ConcentrateCheck, labels: Mapping[str, uuid.UUID]
-) -> None:
+    walk: Walk, part: Part, check: ConcentrateCheck, labels: Mapping[str, uuid.UUID],
+    given: SimpleUploadedFile | None = None,
+) -> None:  # fmt: skip
     """Through the form of the page; `samples` are labels, or bottles with their values."""
     told = part.value.get("samples")
     chosen = []
@@ -162,7 +178,7 @@ def _report(
             )  # fmt: skip
         else:
             chosen.append(str(labels[label.strip()]))
-    file = _file(part)
+    file = given or _file(part)
     if file is None:
         return
 
@@ -173,10 +189,11 @@ def _report(
         )  # fmt: skip
         values = cleaned(form)
         got = values.pop("chosen")
-        sampling.attach_report(
+        report = sampling.attach_report(
             actor=walk.actor, check=check, upload=Upload(got, got.name), at=walk.at,
             key=part.key_of("attach_report"), **values,
         )  # fmt: skip
+        walk.files.append(report.file)
 
     part.attempt(keep, {**{name: name for name in PAPER}, "samples": "samples", "chosen": "file"})
 

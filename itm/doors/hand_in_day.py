@@ -51,9 +51,10 @@ def hand_in_day(*, actor: Actor, document: Any, key: uuid.UUID, at: datetime) ->
     def do() -> dict[str, Any]:
         with transaction.atomic():
             walk = Walk(actor, key, at)
-            made = _take(walk, Part(walk, document, ""))
-            if walk.problems:
-                raise DocumentRefused("day_refused", walk.problems)
+            with walk.whole():
+                made = _take(walk, Part(walk, document, ""))
+                if walk.problems:
+                    raise DocumentRefused("day_refused", walk.problems)
         return made
 
     return once(actor=actor, key=key, what="day", body=document, do=do, at=at)

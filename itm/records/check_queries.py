@@ -66,7 +66,9 @@ def checks_beside(actor: Actor, visit: Visit) -> list[ConcentrateCheck]:
     of_the_day = Q(state=state.DRAFT) | Q(checked_on=visit.planned_on)
     rows = checks(actor).filter(of_the_day, site=visit.site_id, organisation=visit.contractor_id)
     samples = ConcentrateSample.objects.prefetch_related("values").order_by("taken_at", "pk")
-    rows = rows.exclude(state=state.ABANDONED).prefetch_related(Prefetch("samples", samples))
+    rows = rows.exclude(state=state.ABANDONED).prefetch_related(
+        Prefetch("samples", samples), "laboratory_reports"
+    )
     return list(rows.order_by("checked_on", "pk"))
 
 

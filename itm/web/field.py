@@ -26,8 +26,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from itm.accounts.actor import Actor
 from itm.doors import day as days
-from itm.doors import entries, photos
-from itm.registry.files import clean_name
+from itm.doors import entries, papers, photos
+from itm.doors.entry import Answer
+from itm.registry.files import clean_name, too_large
 from itm.web.guard import actor_of, signed_in
 from itm.web.uploading import was_dropped
 
@@ -197,6 +198,32 @@ def field_photos(request: HttpRequest) -> HttpResponse:
     return JsonResponse(answer.as_json())
 
 
+@signed_in
+@require_POST
+def field_papers(request: HttpRequest) -> HttpResponse:
+    """One paper of a laboratory with its values, under the key that the device gave it."""
+    at = timezone.now()
+    if dropped := was_dropped(request):
+        answer = Answer(
+            str(request.POST.get("key"))[:64], "refused", "too_large", too_large(dropped[0]), "file"
+        )
+        return JsonResponse(answer.as_json())
+    file = request.FILES.get("file")
+    if file is None:
+        return _unreadable("Send key, of, put and file.")
+    answer = papers.take_paper(
+        actor=in_the_field(request),
+        key=request.POST.get("key"),
+        of=request.POST.get("of"),
+        put=request.POST.get("put"),
+        file=cast(BinaryIO, file.file),
+        name=clean_name(file.name or ""),
+        kept_at=request.POST.get("at"),
+        at=at,
+    )
+    return JsonResponse(answer.as_json())
+
+
 def in_the_field(request: HttpRequest) -> Actor:
     return replace(actor_of(request), via="field")
 
@@ -224,4 +251,5 @@ urls: list[URLPattern] = [
     path("field/days/<uuid:key>/", field_day, name="field_day"),
     path("field/entries/", field_entries, name="field_entries"),
     path("field/photos/", field_photos, name="field_photos"),
+    path("field/papers/", field_papers, name="field_papers"),
 ]

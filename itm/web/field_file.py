@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
-from itm.doors import entries, photos
+from itm.doors import entries, papers, photos
 from itm.doors.entry import Answer
 from itm.doors.verbs import VERBS
 from itm.registry.files import clean_name
@@ -56,7 +56,8 @@ def field_file(request: HttpRequest) -> HttpResponse:
     except Refused as refused:
         return render(request, "field/file.html", {"wrong": refused.sentence}, status=422)
     actor, at = in_the_field(request), timezone.now()
-    found = [*_entries(actor, document, at), *_photos(actor, document, at)]
+    found = [*_entries(actor, document, at), *_papers(actor, document, at),
+             *_photos(actor, document, at)]  # fmt: skip
     lines = [line for line, _ in found]
     taken = sum(answer.taken for _, answer in found)
     context = {"answers": lines, "taken": taken, "whose": document["person"].get("name", "")}
@@ -82,7 +83,7 @@ def _document(request: HttpRequest) -> dict[str, Any]:
         raise wrong from None
     if not isinstance(read, dict) or read.get("kind") != KIND or read.get("form") != FORM:
         raise wrong
-    lists = [read.setdefault(name, []) for name in ("entries", "photos")]
+    lists = [read.setdefault(name, []) for name in ("entries", "papers", "photos")]
     if not all(isinstance(one, list) for one in lists) or not isinstance(read.get("person"), dict):
         raise wrong
     return read
@@ -100,15 +101,30 @@ def _entries(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[t
             yield _line(verb.means if verb else "unknown", known, answer), answer
 
 
+def _papers(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
+    for raw in document["papers"]:
+        known = raw if isinstance(raw, dict) else {}
+        answer = papers.take_paper(
+            actor=actor, key=known.get("key"), of=known.get("of"), put=known.get("put"),
+            file=io.BytesIO(_bytes(known)), name=clean_name(str(known.get("name") or "report")),
+            kept_at=known.get("at"), at=at,
+        )  # fmt: skip
+        yield _line("A laboratory’s report.", known, answer), answer
+
+
+def _bytes(raw: dict[str, Any]) -> bytes:
+    """Of a file that stands in the document; what is no base64 is empty, and refused as that."""
+    try:
+        return base64.b64decode(str(raw.get("data", "")), validate=True)
+    except (binascii.Error, ValueError):
+        return b""
+
+
 def _photos(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
     for raw in document["photos"]:
         known = raw if isinstance(raw, dict) else {}
-        try:
-            data = base64.b64decode(str(known.get("data", "")), validate=True)
-        except binascii.Error:
-            data = b""
         answer = photos.take_photo(
-            actor=actor, key=known.get("key"), of=known.get("of"), file=io.BytesIO(data),
+            actor=actor, key=known.get("key"), of=known.get("of"), file=io.BytesIO(_bytes(known)),
             name=clean_name(str(known.get("name") or "photo.jpg")), taken_at=known.get("at"), at=at,
         )  # fmt: skip
         yield _line("A photo.", known, answer), answer

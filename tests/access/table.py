@@ -236,12 +236,13 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "notice_new": ("visit", "403", "ok", "403"),
     "start_test_day": ("visit", "403", "ok", "403"),
     "start_take_back": ("visit", "403", "ok", "403"),
-    # Lists of days are the actor's own; entries and photos answer one by one for each thing.
+    # Lists of days are the actor’s own; entries, photos and papers answer for each thing.
     "field_who": ("", "ok", "ok", "ok"),
     "field_days": ("", "ok", "ok", "ok"),
     "field_day": ("visit", "ok", "ok", "ok"),
     "field_entries": ("", "ok", "ok", "ok"),
     "field_photos": ("", "ok", "ok", "ok"),
+    "field_papers": ("", "ok", "ok", "ok"),
     "field_file": ("", "ok", "ok", "ok"),
     "test_new": ("visit", "403", "ok", "403"),
     "test_prepare": ("draft", "404", "ok", "404"),

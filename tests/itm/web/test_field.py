@@ -1,5 +1,6 @@
 """Field capture from the side of the server: what is public, what is handed over, the file."""
 
+import base64
 import json
 import re
 import uuid
@@ -10,8 +11,10 @@ from django.contrib.messages import get_messages
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from itm.records.models import Visit
+from itm.records.models import LaboratoryReport, Visit
+from itm.registry.files import LARGEST
 from itm.web.field import MOST_ENTRIES, kept_files, modules
+from tests.checks import PDF, begun, bottle, lot_of
 from tests.deeds import prepared
 
 
@@ -142,6 +145,32 @@ def test_a_photo_without_its_file_gets_a_sentence(enter, client):
     assert answer.status_code == 400
 
 
+def of_check(scene, **changes):
+    """A paper on the one bottle of a check, as a device posts it."""
+    lot_of(scene)
+    check = begun(scene)
+    sample = bottle(check, scene.contractor)
+    put = {
+        "laboratory": "L", "number": "R 1", "reported_on": "2026-06-15",
+        "samples": [{"sample": str(sample.key), "values": []}],
+    }  # fmt: skip
+    return {"key": str(uuid.uuid4()), "of": {"check": str(check.key)}, "put": put,
+            "at": datetime.now(UTC).isoformat(), **changes}  # fmt: skip
+
+
+def test_a_paper_is_taken_and_too_large_a_one_answered_with_a_sentence(enter, client, scene):
+    enter("contractor")
+    sent = of_check(scene)
+    form = {**sent, "of": json.dumps(sent["of"]), "put": json.dumps(sent["put"])}
+    large = SimpleUploadedFile("r.pdf", PDF + bytes(LARGEST), "application/pdf")
+    answer = client.post(reverse("field_papers"), {**form, "file": large}).json()
+    assert (answer["key"], answer["state"], answer["code"]) == (sent["key"], "refused", "too_large")
+    assert client.post(reverse("field_papers"), form).status_code == 400
+    file = SimpleUploadedFile("r.pdf", PDF, "application/pdf")
+    assert client.post(reverse("field_papers"), {**form, "file": file}).json()["state"] == "taken"
+    assert LaboratoryReport.objects.get().name == "r.pdf"
+
+
 # The file
 
 
@@ -167,6 +196,20 @@ def test_a_file_is_taken_once_however_often_it_comes(enter, client, scene):
         assert words in page.content.decode()
         assert "Entered by Somebody of the crew" in page.content.decode()
     assert visit.notices.filter(told="Monitoring company").count() == 2  # prepared() told one
+
+
+def test_a_paper_in_the_file_is_taken_once(enter, client, scene):
+    enter("contractor")
+    held = {**of_check(scene), "name": "r.pdf", "data": base64.b64encode(PDF).decode()}
+    for words in ("taken", "already there, nothing was added"):
+        page = upload(client, saved(scene, [], papers=[held])).content.decode()
+        assert "1 of 1 taken" in page
+        assert words in page
+        assert "A laboratory’s report." in page
+    assert LaboratoryReport.objects.count() == 1
+    page = upload(client, saved(scene, [], papers=[{**held, "data": "§"}, 3]))
+    assert page.status_code == 422
+    assert "0 of 2 taken" in page.content.decode()
 
 
 def test_a_file_says_what_of_it_was_not_taken(enter, client, scene):

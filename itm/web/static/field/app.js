@@ -22,6 +22,7 @@ class Field {
     this.days = [];
     this.entries = [];
     this.photos = [];
+    this.papers = [];
     this.drafts = new Map();
     this.problems = new Map();
     this.listed = null; // days that the server offers, once it was asked
@@ -78,11 +79,8 @@ class Field {
   /** Read the disk again, so that the screen shows what is really there. */
   async load() {
     if (!this.store) return;
-    [this.days, this.entries, this.photos] = await Promise.all([
-      this.store.days(),
-      this.store.entries(),
-      this.store.photos(),
-    ]);
+    this.days = await this.store.days();
+    await this.loadQueue();
     const visit = this.parts[0] === "d" ? this.parts[1] : null;
     const held = this.days.find((one) => one.key === visit);
     if (visit !== this.visit) {
@@ -97,9 +95,18 @@ class Field {
           held.day,
           this.entries.filter((one) => one.visit === visit),
           this.person,
+          this.papers.filter((one) => one.visit === visit),
         )
       : null;
     this.zone = this.view?.visit.site.time_zone ?? "UTC";
+  }
+
+  async loadQueue() {
+    [this.entries, this.photos, this.papers] = await Promise.all([
+      this.store.entries(),
+      this.store.photos(),
+      this.store.papers(),
+    ]);
   }
 
   async draw(moved = false) {
@@ -142,7 +149,7 @@ class Field {
 
   async drawStrip() {
     if (!this.store || this.pressed) return;
-    [this.entries, this.photos] = await Promise.all([this.store.entries(), this.store.photos()]);
+    await this.loadQueue();
     const old = document.getElementById("strip");
     if (old)
       replace(
@@ -214,6 +221,71 @@ class Field {
     this.say(`${words}: the photo is kept on this device.`);
     await this.draw();
     this.handing.soon();
+  }
+
+  /** A laboratory's file on the disk before anything is typed of it; another takes its place. */
+  async choosePaper(check, file, before) {
+    const paper = {
+      key: before?.key ?? crypto.randomUUID(),
+      visit: this.visit,
+      kind: "paper",
+      of: { check: check.key },
+      put: {},
+      name: file.name || "report",
+      type: file.type,
+      blob: file,
+      at: new Date().toISOString(),
+      words: `Report on ${check.tank}`,
+      state: "chosen",
+    };
+    if (!(await this.#onDisk(() => this.store.keepPaper(paper)))) return;
+    this.problems.delete(`paper-${check.key}:file`);
+    this.say(`${paper.name} is on this device. Write what stands on it, then keep the report.`);
+    await this.draw();
+  }
+
+  async dropPaper(paper) {
+    await this.store.mark([{ ...paper, state: "dropped" }], "photos");
+    this.say(`${paper.name} is taken off this device. What was typed stays.`);
+    await this.draw();
+  }
+
+  /** From now on it waits, with what it says, as one. */
+  async keepPaper(paper, places) {
+    const kept = { ...paper, at: new Date().toISOString(), state: "waiting" };
+    if (!(await this.#onDisk(() => this.store.keepPaper(kept, places)))) return;
+    for (const place of places) {
+      this.drafts.delete(place);
+      this.problems.delete(place);
+    }
+    this.say(`${kept.words}: kept on this device.`);
+    await this.draw();
+    this.handing.soon();
+  }
+
+  /** Back into its form, so that what was refused is put right where it was typed. */
+  async openPaper(paper, texts) {
+    const drafts = texts.map(([place, value]) => ({
+      place,
+      visit: paper.visit,
+      key: crypto.randomUUID(),
+      opened: "",
+      value,
+    }));
+    const open = { ...paper, state: "chosen", sentence: "", code: "" };
+    if (!(await this.#onDisk(() => this.store.openPaper(open, drafts)))) return;
+    this.visit = null; // the drafts are read anew with its day
+    this.go(`#/d/${paper.visit}/check/${paper.of.check}`);
+  }
+
+  async #onDisk(keep) {
+    try {
+      await keep();
+      return true;
+    } catch (error) {
+      this.say(disk.whyNotKept(error), "error");
+      return false;
+    }
   }
 
   draft(place) {

@@ -3,13 +3,13 @@
 // frozen there.
 
 import { h, caution, empty, notice, num, onlyHere } from "./dom.js";
-import { choiceEntry, press, quantityEntry, textEntry, valueOf } from "./entering.js";
-import { quantity } from "./flow.js";
+import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
+import { papersPart } from "./papers.js";
 import { photoPart, photosOf } from "./photos.js";
+import { freeOf, inForce, typedValues, valueEntry, wrongValues } from "./values.js";
 import { count, day, instant } from "./words.js";
 
 const standing = (sample) => !sample.withdrawn_reason;
-const inForce = (sample) => sample.values.filter((one) => !one.set_aside_reason);
 
 export function checkScreen(field, check) {
   const { view } = field;
@@ -28,6 +28,7 @@ export function checkScreen(field, check) {
     used.map((sample) => bottle(field, check, sample, writes)),
     writes ? adding(field, check) : null,
     withdrawn(field, check, writes),
+    papersPart(field, check, writes),
     handIn(field, check),
   ];
 }
@@ -210,7 +211,8 @@ function measured(field, value, writes) {
     text,
     " ",
     onlyHere(value.pending),
-    writes
+    value.by_paper ? ` with report ${value.by_paper}` : null,
+    writes && !value.by_paper
       ? withReason(
           field,
           value.key,
@@ -229,13 +231,12 @@ function measured(field, value, writes) {
 }
 
 function entering(field, check, sample) {
-  const there = new Set(inForce(sample).map((one) => one.property));
-  const free = field.view.properties.filter((one) => !there.has(one.name));
+  const free = freeOf(field, sample);
   return h(
     "details",
     { id: `measure-${sample.key}` },
     h("summary", "Enter what was measured"),
-    free.map((property) => entry(field, check, sample, property)),
+    free.map((property) => valueEntry(field, check, sample, property)),
     h(
       "div.do",
       press("Keep what was measured", () => keep(field, sample, free), {
@@ -245,60 +246,10 @@ function entering(field, check, sample) {
   );
 }
 
-const placeOf = (sample, name) => `value:${sample.key}:${name}`;
-const warmthOf = (sample, name) => `warmth:${sample.key}:${name}`;
-
-function entry(field, check, sample, property) {
-  const { name, heading, units } = property;
-  const beside = check.held_against[name] ?? [];
-  const help = beside.length ? `Held against ${beside.join("; ")}.` : `Such as ${property.example}.`;
-  const named = Object.keys(units).some(Boolean);
-  const place = placeOf(sample, name);
-  return h(
-    "div.measures",
-    named
-      ? quantityEntry(field, place, { label: heading, units, kind: name, help })
-      : textEntry(field, place, { label: heading, inputmode: "decimal", maxlength: 20, help }),
-    property.at_temperature
-      ? textEntry(field, warmthOf(sample, name), {
-          label: `Temperature of the ${property.words}, °C`,
-          inputmode: "decimal",
-          maxlength: 20,
-          optional: false,
-          help: "Index and density count within 1 °C of the 20 °C of certificates.",
-        })
-      : null,
-  );
-}
-
-/** What is wrong with a value as typed, or nothing; in the words of itm/intake/concentrate.py. */
-export function wrongValue(property, typed) {
-  const read = quantity(typed, property.units, "This value");
-  if (read.problem) return read.problem;
-  const { lowest, highest, lowest_itself: itself } = property;
-  const low = itself ? read.si >= Number(lowest) : read.si > Number(lowest);
-  return low && read.si <= Number(highest)
-    ? null
-    : `${typed} is no ${property.words} of a concentrate: it is ${property.range}.`;
-}
-
 async function keep(field, sample, free) {
-  const typed = free
-    .map((property) => ({
-      property,
-      place: placeOf(sample, property.name),
-      warmth: warmthOf(sample, property.name),
-    }))
-    .map((one) => ({ ...one, value: valueOf(field, one.place).trim() }))
-    .filter((one) => one.value);
+  const typed = typedValues(field, sample, free);
   if (!typed.length) return field.say("Nothing was typed, so nothing was kept.", "info");
-  const problems = {};
-  for (const { property, place, warmth, value } of typed) {
-    const wrong = wrongValue(property, value);
-    if (wrong) problems[place] = wrong;
-    if (property.at_temperature && !valueOf(field, warmth).trim())
-      problems[warmth] = `Without its temperature the ${property.words} says nothing.`;
-  }
+  const problems = wrongValues(field, typed);
   if (Object.keys(problems).length) return field.refuse(problems);
   for (const { property, place, warmth, value } of typed) {
     await field.act(
@@ -365,11 +316,7 @@ function handIn(field, check) {
       : null,
     h(
       "p.do",
-      h(
-        "a",
-        { href: `/checks/${check.key}/` },
-        "Limits, strength, bottles sent and laboratory reports (needs signal)",
-      ),
+      h("a", { href: `/checks/${check.key}/` }, "Limits, strength and bottles sent (needs signal)"),
     ),
   ];
 }

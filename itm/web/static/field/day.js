@@ -7,7 +7,7 @@ import { outletFlow, outletOf, sumText } from "./flow.js";
 /** States of an entry that no longer stand for what the person wants: a person has to look. */
 export const STUCK = new Set(["refused", "crossed", "forbidden", "not_found"]);
 
-export function project(day, entries, person) {
+export function project(day, entries, person, papers = []) {
   const view = structuredClone(day);
   const rows = index(view);
   for (const entry of entries) {
@@ -25,8 +25,27 @@ export function project(day, entries, person) {
     const touched = rows.get(of);
     if (touched && entry.state !== "taken") touched.pending = true;
   }
+  for (const paper of papers) if (!STUCK.has(paper.state)) answered(rows, paper, person);
   endImpairment(view);
   return view;
+}
+
+/** A laboratory's paper that waits: its report, what it says, and bottles no longer under way. */
+function answered(rows, { key, of, put, name, at, state }, person) {
+  const check = rows.get(of.check);
+  const same = ({ laboratory, number }) => laboratory === put.laboratory && number === put.number;
+  if (!check || state === "chosen" || check.reports.some(same)) return;
+  const pending = state !== "taken";
+  const samples = put.samples.map(({ sample }) => sample);
+  check.reports.push({ ...put, key, name, samples, pending });
+  for (const { sample, values } of put.samples) {
+    const row = rows.get(sample);
+    if (!row) continue;
+    row.under_way = "";
+    const by = { entered_at: at, entered_by: person.name, origin: "laboratory" };
+    const told = { set_aside_reason: "", set_aside_by: "", by_paper: put.number, pending };
+    row.values.push(...values.map((one, n) => ({ key: `${key}-${n}`, ...one, ...by, ...told })));
+  }
 }
 
 function index(view) {
@@ -42,6 +61,7 @@ function index(view) {
   add(view.restoration);
   for (const check of view.checks ?? []) {
     rows.set(check.key, check);
+    check.reports ??= []; // a copy from before this page knew them
     for (const sample of check.samples) {
       rows.set(sample.key, Object.assign(sample, { check }));
       add(sample.values);

@@ -70,6 +70,7 @@ export function daysScreen(field) {
 function heldDay(field, { key, day: own, loaded_at: at }) {
   const waiting =
     field.entries.filter((one) => one.visit === key && one.state !== "taken").length +
+    field.papers.filter((one) => one.visit === key && one.state !== "taken").length +
     field.photos.filter((one) => one.visit === key && one.state !== "taken").length;
   return h(
     "li",

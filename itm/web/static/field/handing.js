@@ -44,7 +44,7 @@ export class Handing {
       return;
     }
     this.state = "sending";
-    this.left = this.photos = null;
+    this.left = this.papers = this.photos = null;
     await field.drawStrip();
     try {
       await this.hand(field);

@@ -62,6 +62,10 @@ export async function forget(person) {
   await deleteDB(PREFIX + person);
 }
 
+/** A laboratory's paper lies with the photos: a new version of the database would shut out the page
+ * of before, which an older worker may still serve where there is no signal. */
+export const isPaper = (row) => row.kind === "paper";
+
 class Store {
   constructor(db, person) {
     this.db = db;
@@ -96,23 +100,27 @@ class Store {
     return this.db.getAll("entries");
   }
 
-  photos() {
-    return this.db.getAll("photos");
+  async photos() {
+    return (await this.db.getAll("photos")).filter((one) => !isPaper(one));
+  }
+
+  async papers() {
+    return (await this.db.getAll("photos")).filter(isPaper);
   }
 
   draftsOf(visit) {
     return this.db.getAllFromIndex("drafts", "visit", visit);
   }
 
-  /** Entries and photos that no server has, and what was typed and not kept yet. */
+  /** Entries, photos and papers that no server has, and what was typed and not kept yet. */
   async unsent() {
-    const [entries, photos, drafts] = await Promise.all([
+    const [entries, files, drafts] = await Promise.all([
       this.entries(),
-      this.photos(),
+      this.db.getAll("photos"),
       this.db.getAll("drafts"),
     ]);
     const typed = drafts.filter(({ place, value }) => value.trim() && !place.endsWith(":count"));
-    return [...entries, ...photos].filter((one) => one.state !== "taken").length + typed.length;
+    return [...entries, ...files].filter((one) => one.state !== "taken").length + typed.length;
   }
 
   /** Keep one entry, and let go of the drafts that became it, in one transaction. */
@@ -128,6 +136,26 @@ class Store {
   async keepPhoto(photo) {
     const tx = this.db.transaction("photos", "readwrite", STRICT);
     await Promise.all([tx.store.put(photo), tx.done]);
+  }
+
+  /** Keep a paper, and let go of the drafts that became it, in one transaction. */
+  async keepPaper(paper, places = []) {
+    const tx = this.db.transaction(["photos", "drafts"], "readwrite", STRICT);
+    const done = [
+      tx.objectStore("photos").put(paper),
+      ...places.map((place) => tx.objectStore("drafts").delete(place)),
+    ];
+    await Promise.all([...done, tx.done]);
+  }
+
+  /** The other way round: a paper back into the form that it came from. */
+  async openPaper(paper, drafts) {
+    const tx = this.db.transaction(["photos", "drafts"], "readwrite", STRICT);
+    const done = [
+      tx.objectStore("photos").put(paper),
+      ...drafts.map((draft) => tx.objectStore("drafts").put(draft)),
+    ];
+    await Promise.all([...done, tx.done]);
   }
 
   async keepDraft(draft) {

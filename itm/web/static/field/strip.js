@@ -2,19 +2,21 @@
 
 import { h, notice, mark } from "./dom.js";
 import { STUCK } from "./day.js";
-import { count, instant, lasted } from "./words.js";
+import { count, inOneLine, instant, lasted } from "./words.js";
 
 export function strip(field) {
   if (!field.store) return null;
   const { handing } = field;
   const waiting = field.entries.filter((one) => one.state !== "taken");
   const photos = field.photos.filter((one) => one.state !== "taken");
-  const stuck = [...waiting, ...photos].filter((one) => STUCK.has(one.state)).length;
+  const papers = field.papers.filter((one) => !["taken", "chosen"].includes(one.state));
+  const stuck = [...waiting, ...papers, ...photos].filter((one) => STUCK.has(one.state)).length;
   const parts = [
     waiting.length && count(waiting.length, "entry", "entries"),
+    papers.length && count(papers.length, "report"),
     photos.length && count(photos.length, "photo"),
   ];
-  const what = parts.filter(Boolean).join(" and ");
+  const what = inOneLine(parts.filter(Boolean));
   return h(
     `section.strip${what ? ".holds" : ""}`,
     { "aria-label": "What is only on this device", id: "strip" },
@@ -66,9 +68,11 @@ function state({ handing, loadedAt, zone }) {
     case "sending":
       return handing.left
         ? `Sending: ${handing.left} left.`
-        : handing.photos
-          ? `Sending: ${count(handing.photos, "photo")} left.`
-          : "Asking the server …";
+        : handing.papers
+          ? `Sending: ${count(handing.papers, "report")} left.`
+          : handing.photos
+            ? `Sending: ${count(handing.photos, "photo")} left.`
+            : "Asking the server …";
     case "no_signal":
       return "No signal; it is sent by itself later.";
     case "busy":

@@ -89,9 +89,11 @@ export const wire = ({ key, verb, of, put, opened, at }) => ({
 const HAND_INS = new Set(["hand_in", "hand_in_check"]);
 const unsettled = (entry) => entry.state !== "taken" && !HAND_INS.has(entry.verb);
 
-/** What may go now: never what is stuck, and a hand-in only when nothing else of its day waits. */
-export function ready(entries, tried) {
-  const open = new Set(entries.filter(unsettled).map((entry) => entry.visit));
+/** What may go now: never what is stuck, and a hand-in only when nothing else of its day waits, a
+ * laboratory's paper among it. */
+export function ready(entries, tried, papers = []) {
+  const held = papers.filter((one) => !["taken", "chosen"].includes(one.state));
+  const open = new Set([...entries.filter(unsettled), ...held].map((one) => one.visit));
   return entries.filter(
     (entry) =>
       entry.state === "waiting" &&
@@ -125,8 +127,15 @@ async function round(store, person, say) {
   let sent = 0;
   for (;;) {
     const entries = await store.entries();
-    const batch = ready(entries, tried).slice(0, MOST_AT_ONCE);
-    if (!batch.length) break;
+    const batch = ready(entries, tried, await store.papers()).slice(0, MOST_AT_ONCE);
+    if (!batch.length) {
+      // A paper hangs on entries, and a hand-in on papers: so these go in between.
+      const papers = await postPapers(store, post, say, tried);
+      papers.forEach((visit) => changed.add(visit));
+      sent += papers.length;
+      if (!papers.length) break;
+      continue;
+    }
     batch.forEach((entry) => tried.add(entry.key));
     const answers = await postEntries(post, batch);
     const rows = batch.map((entry) => answered(entry, answers.get(entry.key)));
@@ -188,6 +197,36 @@ function answered(entry, answer) {
   };
 }
 
+/** Visits of the papers that were taken, one for each. */
+async function postPapers(store, post, say, tried) {
+  const entries = new Map((await store.entries()).map((entry) => [entry.key, entry]));
+  const isHere = (key) => entries.has(key) && entries.get(key).state !== "taken";
+  const papers = (await store.papers()).filter(
+    (one) =>
+      one.state === "waiting" &&
+      !tried.has(one.key) &&
+      !one.put.samples.some(({ sample }) => isHere(sample)),
+  );
+  const taken = [];
+  for (const [done, paper] of papers.entries()) {
+    tried.add(paper.key);
+    const form = new FormData();
+    for (const name of ["key", "at"]) form.set(name, paper[name]);
+    for (const name of ["of", "put"]) form.set(name, JSON.stringify(paper[name]));
+    form.set("file", paper.blob, paper.name);
+    const row = answered(paper, await fileAnswer(await post("/field/papers/", form)));
+    await store.mark([row], "photos");
+    if (row.state === "taken") taken.push(paper.visit);
+    say({ papers: papers.length - done - 1 });
+  }
+  return taken;
+}
+
+const fileAnswer = async (answer) =>
+  answer.ok
+    ? json(answer)
+    : { state: "refused", code: "unreadable", sentence: "The server could not take this file." };
+
 async function postPhotos(store, post, say) {
   const visits = new Set();
   const entries = new Map((await store.entries()).map((entry) => [entry.key, entry]));
@@ -201,11 +240,8 @@ async function postPhotos(store, post, say) {
     form.set("at", photo.at);
     form.set("device_now", new Date().toISOString());
     form.set("file", photo.blob, photo.name);
-    const answer = await post("/field/photos/", form);
-    const read = answer.ok
-      ? await json(answer)
-      : { state: "refused", code: "unreadable", sentence: "The server could not take this file." };
-    await store.mark([answered(photo, read)], "photos");
+    const answer = await fileAnswer(await post("/field/photos/", form));
+    await store.mark([answered(photo, answer)], "photos");
     visits.add(photo.visit);
     say({ photos: photos.length - done - 1 });
   }
@@ -217,7 +253,7 @@ export async function renew(store, visit) {
   const taken = (rows) => rows.filter((one) => one.visit === visit && one.state === "taken");
   const shown = {
     entries: taken(await store.entries()).map((one) => one.n),
-    photos: taken(await store.photos()).map((one) => one.key),
+    photos: taken([...(await store.photos()), ...(await store.papers())]).map((one) => one.key),
   };
   await store.renew(visit, await fetchDay(visit), shown);
 }

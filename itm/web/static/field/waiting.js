@@ -4,9 +4,9 @@
 import { h, empty, notice } from "./dom.js";
 import { STUCK } from "./day.js";
 import { press, textEntry, valueOf } from "./entering.js";
-import { asBase64 } from "./photos.js";
-import { wire } from "./sync.js";
-import { clock, count, instant } from "./words.js";
+import { chosenFor, draftsOf, megabytes } from "./papers.js";
+import { save } from "./saving.js";
+import { clock, instant } from "./words.js";
 
 const STANDS = {
   waiting: "waits for signal",
@@ -19,14 +19,14 @@ const STANDS = {
 export function waitingScreen(field) {
   const entries = field.entries.filter((one) => one.state !== "taken");
   const photos = field.photos.filter((one) => one.state !== "taken");
+  const papers = field.papers.filter((one) => !["taken", "chosen"].includes(one.state));
+  const waits = entries.length + papers.length + photos.length;
   const stuck = entries.filter((one) => STUCK.has(one.state));
   const plain = entries.filter((one) => !STUCK.has(one.state));
   return [
     h("p.back", h("a", { href: "#/" }, "All days")),
     h("h1", "Only on this device"),
-    entries.length + photos.length
-      ? null
-      : empty("Everything that was entered here is on the server."),
+    waits ? null : empty("Everything that was entered here is on the server."),
     stuck.length
       ? [
           h("h2", "Needs you"),
@@ -45,6 +45,15 @@ export function waitingScreen(field) {
           ),
         ]
       : null,
+    papers.length
+      ? [
+          h("h2", "Laboratory reports"),
+          h(
+            "ul.waiting",
+            papers.map((one) => paper(field, one)),
+          ),
+        ]
+      : null,
     photos.length
       ? [
           h("h2", "Photos"),
@@ -54,7 +63,7 @@ export function waitingScreen(field) {
           ),
         ]
       : null,
-    entries.length + photos.length
+    waits
       ? [
           h("h2", "If it will not go"),
           h(
@@ -63,7 +72,7 @@ export function waitingScreen(field) {
           ),
           h(
             "div.do",
-            press("Save as a file", () => save(field, entries, photos), {
+            press("Save as a file", () => save(field, entries, papers, photos), {
               kind: ".outline",
               id: "export",
             }),
@@ -89,14 +98,20 @@ function head(field, one) {
   ];
 }
 
-/** This one and everything that hangs on it, entries and photos, however far. */
+/** Of a paper also the bottles that it is about. */
+const hangsOn = ({ of, kind, put }) => [
+  ...Object.values(of),
+  ...(kind === "paper" ? (put.samples ?? []).map(({ sample }) => sample) : []),
+];
+
+/** This one and everything that hangs on it, entries, papers and photos, however far. */
 function withHanging(field, one) {
   const gone = new Set([one.key]);
-  const rows = [...field.entries, ...field.photos].filter((other) => other.state !== "taken");
+  const rows = [...field.entries, ...field.papers, ...field.photos].filter(
+    (other) => other.state !== "taken",
+  );
   for (let grown = true; grown;) {
-    const more = rows.filter(
-      ({ key, of }) => !gone.has(key) && Object.values(of).some((k) => gone.has(k)),
-    );
+    const more = rows.filter((row) => !gone.has(row.key) && hangsOn(row).some((k) => gone.has(k)));
     more.forEach(({ key }) => gone.add(key));
     grown = more.length > 0;
   }
@@ -125,7 +140,7 @@ async function drop(field, one) {
   const gone = withHanging(field, one);
   const dropped = (rows) =>
     rows.filter(({ key }) => gone.has(key)).map((row) => ({ ...row, state: "dropped" }));
-  await field.store.mark(dropped(field.photos), "photos");
+  await field.store.mark([...dropped(field.papers), ...dropped(field.photos)], "photos");
   await field.store.mark(dropped(field.entries));
   field.say(`Taken off: ${one.words}.`);
   await field.draw();
@@ -299,15 +314,41 @@ function crossed(field, one) {
   );
 }
 
+function paper(field, one) {
+  const open = async () => {
+    if (chosenFor(field, one.of.check))
+      return field.say(
+        "Another report is begun there: keep that one first, or drop its file.",
+        "warning",
+      );
+    return field.openPaper(one, draftsOf(one));
+  };
+  return h(
+    "li",
+    { id: `entry-${one.key}` },
+    head(field, one),
+    h("small", `${one.name}, ${megabytes(one.blob.size)}`),
+    h(
+      "div.press",
+      press("Open it again", open, { kind: ".outline", id: `open-${one.key}` }),
+      STUCK.has(one.state)
+        ? press("Send again", () => sendAgain(field, one), { id: `again-${one.key}` })
+        : null,
+    ),
+    dropping(field, one),
+  );
+}
+
+async function sendAgain(field, one) {
+  await field.store.mark([{ ...one, state: "waiting", sentence: "" }], "photos");
+  await field.handing.now();
+}
+
 function photo(field, one) {
   const gone = async () => {
     await field.store.mark([{ ...one, state: "dropped" }], "photos");
     field.say("The photo is taken off.");
     await field.draw();
-  };
-  const again = async () => {
-    await field.store.mark([{ ...one, state: "waiting", sentence: "" }], "photos");
-    await field.handing.now();
   };
   return h(
     "li",
@@ -315,7 +356,13 @@ function photo(field, one) {
     head(field, one),
     h("small", `${one.name}, ${(one.blob.size / 1e6).toFixed(1)} MB`),
     STUCK.has(one.state)
-      ? h("div.press", press("Send again", again, { kind: ".outline", id: `again-${one.key}` }))
+      ? h(
+          "div.press",
+          press("Send again", () => sendAgain(field, one), {
+            kind: ".outline",
+            id: `again-${one.key}`,
+          }),
+        )
       : null,
     h(
       "details",
@@ -324,55 +371,4 @@ function photo(field, one) {
       press("Take this photo off for good", gone, { kind: ".outline", id: `gone-${one.key}` }),
     ),
   );
-}
-
-const FITS = 10_000_000; // bytes of photos in one file: the page that takes it has its limit
-
-/** As many files as the photos need; the first one has the entries. */
-function parts(entries, photos) {
-  const files = [{ entries, photos: [], size: 0 }];
-  for (const photo of photos.filter(({ blob }) => blob.size <= FITS)) {
-    if (files.at(-1).size + photo.blob.size > FITS)
-      files.push({ entries: [], photos: [], size: 0 });
-    files.at(-1).photos.push(photo);
-    files.at(-1).size += photo.blob.size;
-  }
-  return files;
-}
-
-async function save(field, entries, photos) {
-  const files = parts(entries, photos);
-  const saved = new Date().toISOString();
-  for (const [number, part] of files.entries()) {
-    const whole = {
-      kind: "field entries",
-      form: 1,
-      person: field.person,
-      saved_at: saved,
-      entries: part.entries.map(wire),
-      photos: await Promise.all(part.photos.map(asFile)),
-    };
-    const stamp = saved.slice(0, 19).replaceAll(":", "");
-    download(whole, `field-entries-${stamp}${files.length > 1 ? `-${number + 1}` : ""}.json`);
-  }
-  const left = photos.length - files.reduce((sum, part) => sum + part.photos.length, 0);
-  const what = `${count(entries.length, "entry", "entries")} and ${count(photos.length - left, "photo")} saved as ${files.length === 1 ? "a file" : `${files.length} files`}.`;
-  const without = left
-    ? ` ${count(left, "photo")} too large for a file ${left === 1 ? "stays" : "stay"} here alone.`
-    : "";
-  field.say(`${what}${without} They stay here until the server has them.`);
-}
-
-async function asFile({ key, of, at, name, type, blob }) {
-  return { key, of, at, name, type, data: await asBase64(blob) };
-}
-
-function download(whole, name) {
-  const blob = new Blob([JSON.stringify(whole, null, 1)], { type: "application/json" });
-  const address = URL.createObjectURL(blob);
-  const link = h("a", { href: address, download: name });
-  document.body.append(link);
-  link.click();
-  link.remove();
-  setTimeout(() => URL.revokeObjectURL(address), 60_000);
 }

@@ -80,6 +80,10 @@ export function inWords(span) {
 
 export const count = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;
 
+/** “a”, “a and b”, “a, b and c”. */
+export const inOneLine = (parts) =>
+  parts.length < 2 ? parts.join("") : `${parts.slice(0, -1).join(", ")} and ${parts.at(-1)}`;
+
 /** Text for an entry of a local time, on the clock of the site. */
 export function forEntry(at, zone) {
   const parts = Object.fromEntries(
