@@ -7,6 +7,7 @@ import { Handing } from "./handing.js";
 import * as disk from "./store.js";
 import { who } from "./sync.js";
 import { screens } from "./screens.js";
+import { asTyped } from "./stopwatch.js";
 import { strip } from "./strip.js";
 
 const root = document.getElementById("field");
@@ -309,6 +310,21 @@ class Field {
     this.typing = setTimeout(() => this.flushDrafts(), DRAFT_PAUSE);
   }
 
+  /** A press that has to outlive whatever comes next: on the disk before the screen says so. */
+  async stamp(place, value) {
+    const draft = { place, visit: this.visit, key: crypto.randomUUID(), opened: "", value };
+    if (!(await this.#onDisk(() => this.store.stamp(draft)))) return false;
+    this.drafts.set(place, draft);
+    await this.draw();
+    return true;
+  }
+
+  async unstamp(place) {
+    await this.store.dropDrafts([place]);
+    this.drafts.delete(place);
+    await this.draw();
+  }
+
   async flushDrafts() {
     const typed = [...(this.typed ?? [])].filter((draft) => this.drafts.get(draft.place) === draft);
     this.typed = new Set();
@@ -329,6 +345,10 @@ class Field {
 
 /** Clocks that run on the screen without drawing it anew. */
 function tick() {
+  for (const place of document.querySelectorAll("[data-clock]")) {
+    const gone = Math.max(0, Math.floor((Date.now() - new Date(place.dataset.clock)) / 1000));
+    place.textContent = asTyped(gone);
+  }
   for (const place of document.querySelectorAll("[data-since]")) {
     const gone = Math.floor((Date.now() - new Date(place.dataset.since)) / 1000);
     if (gone < -5 || gone > 5400) {

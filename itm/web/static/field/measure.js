@@ -18,6 +18,7 @@ import { askedEntry, changes, press, valueOf } from "./entering.js";
 import { bandOf } from "./line.js";
 import { photoPart, photosOf } from "./photos.js";
 import { answer } from "./result.js";
+import { stopwatch } from "./stopwatch.js";
 import { SIZES } from "./vessel.js";
 import { inWords } from "./words.js";
 
@@ -171,6 +172,7 @@ function reading(field, test, run, asked) {
   return h(
     "div.measures",
     h("h3", "Read here"),
+    wanted.some(({ name }) => name === "duration") ? stopwatch(field, test, run) : null,
     wanted.map((one) => entry(field, prefix, one, read)),
     press("Keep what was read", () => keepRead(field, test, run, wanted, prefix), {
       kind: ".outline",

@@ -119,7 +119,10 @@ class Store {
       this.db.getAll("photos"),
       this.db.getAll("drafts"),
     ]);
-    const typed = drafts.filter(({ place, value }) => value.trim() && !place.endsWith(":count"));
+    const typed = drafts.filter(
+      ({ place, value }) =>
+        value.trim() && !place.endsWith(":count") && !place.startsWith("clocked:"),
+    );
     return [...entries, ...files].filter((one) => one.state !== "taken").length + typed.length;
   }
 
@@ -160,6 +163,12 @@ class Store {
 
   async keepDraft(draft) {
     await this.db.put("drafts", draft);
+  }
+
+  /** A draft that a press made and no keystroke: strict, because it cannot be typed once more. */
+  async stamp(draft) {
+    const tx = this.db.transaction("drafts", "readwrite", STRICT);
+    await Promise.all([tx.store.put(draft), tx.done]);
   }
 
   async dropDrafts(places) {
