@@ -217,7 +217,7 @@ def drawn(count: int) -> list[Drawn]:
 def test_what_is_odd_is_asked_about_in_the_words_of_the_page(phone: Callable[..., Any]) -> None:
     cases = drawn(400)
     theirs = [direct_remarks(*one.rows()) for one in cases]
-    assert phone("direct", "remarksOn", *(one.for_phone() for one in cases)) == theirs
+    assert phone("flowing", "remarksOn", *(one.for_phone() for one in cases)) == theirs
     said = {sentence.split()[0] for sentences in theirs for sentence in sentences}
     assert said == {"A", "That", "The", "At"}  # nameplate, much too rich, too short, how long
 
@@ -289,7 +289,7 @@ def test_contradictions_are_told_at_their_entry(phone: Callable[..., Any]) -> No
 
     def told(method: str, put: dict[str, str], **setup: str) -> dict[str, str]:
         test = {"method": method, "setup": setup, "measured": {"r": nothing}, "runs": [run]}
-        [found] = phone("direct", "contradictions", ({"units": UNITS}, test, run, put))
+        [found] = phone("flowing", "contradictions", ({"units": UNITS}, test, run, put))
         return dict(found)
 
     meters = {"meter_in": "solution"}
@@ -323,9 +323,9 @@ def test_a_text_is_refused_on_the_phone_where_the_server_refuses_it(
     view = {"units": {**UNITS, "share": {"%": 1.0}}}
     asked = [{"name": name, "kind": kind}]
     for text in good:
-        assert phone("direct", "wrongTexts", (view, asked, {name: text})) == [{}], text
+        assert phone("flowing", "wrongTexts", (view, asked, {name: text})) == [{}], text
     for text in bad:
-        [wrong] = phone("direct", "wrongTexts", (view, asked, {name: text}))
+        [wrong] = phone("flowing", "wrongTexts", (view, asked, {name: text}))
         assert set(wrong) == {name}, text
         assert wrong[name].endswith((".", "?")), text
-    assert phone("direct", "wrongTexts", (view, asked, {name: ""})) == [{}]
+    assert phone("flowing", "wrongTexts", (view, asked, {name: ""})) == [{}]

@@ -1,12 +1,10 @@
-// A test by a direct method on the spot: what was typed as numbers, percent and limits, and what is
-// asked while the run can still be prolonged. Interval and certainty are the server's and stand
-// nowhere here. tests/browser/test_field_direct.py holds every frozen case of the engine, and the
-// questions of the pages, against this file.
+// A test by a direct method on the spot: what was typed as numbers, percent and limits. Interval and
+// certainty are the server's and stand nowhere here. tests/browser/test_field_direct.py holds every
+// frozen case of the engine against this file.
 
 import { apart, outletFlow, outletOf, parse, quantity } from "./flow.js";
 import { bandsOf, side } from "./line.js";
-import { SIZES, heightOf, volumeAt, whole } from "./vessel.js";
-import { inWords } from "./words.js";
+import { SIZES, volumeAt, whole } from "./vessel.js";
 
 export const DRAW_DOWN = "draw_down";
 export const OTHER_LIQUID = "other_liquid";
@@ -15,8 +13,6 @@ export const RATE = "rate";
 export const TOTALISER = "totaliser";
 const IN_WATER = "water";
 const SAME_FLOW = 0.1; // share of the baseline's flow, as calc/direct.py
-const RESOLUTIONS = 10; // steps that a level must move, common practice, no published source
-const SLOPE_STEP = 1e-4; // of the height of a vessel, as calc/direct.py
 const DIGITS = 6; // of a flow that is worked out, as itm/records/direct_flows.py
 
 // Percent ----------------------------------------------------------------------------------------
@@ -92,7 +88,7 @@ function inSeconds(bare) {
   return found ? parse(found[1]).value : undefined;
 }
 
-const number = (view, text, kind) => quantity(text ?? "", view.units[kind], "This value").si;
+export const number = (view, text, kind) => quantity(text ?? "", view.units[kind], "This value").si;
 
 export const vesselOf = (view, setup) => {
   const sizes = (SIZES[setup.shape] ?? []).map((name) => [
@@ -113,13 +109,13 @@ function metered(view, read, name) {
   return known ? (end - start) / over : undefined;
 }
 
-function discharged(view, run) {
+export function discharged(view, run) {
   if (!run.outlets?.length) return number(view, run.solution_flow, "flow");
   const flows = run.outlets.map((text) => outletFlow(outletOf(text), view.units.pressure).flow);
   return flows.reduce((total, one) => total + one, 0);
 }
 
-const meterIn = (test) => (test.method === DRAW_DOWN ? "solution" : test.setup.meter_in);
+export const meterIn = (test) => (test.method === DRAW_DOWN ? "solution" : test.setup.meter_in);
 
 /** Of the second meter, in the solution or in the water; at the discharge it is of the solution. */
 function second(view, test, run, read) {
@@ -260,118 +256,4 @@ function lackAt(view, test, run) {
   if (test.method === OTHER_LIQUID && !(read.beside_on && read.beside_source?.trim()))
     return [`${run.name} does not say when and where this liquid was read beside the foam`];
   return pointOf(view, test, run) ? [] : [`${run.name} lacks something of what is read there`];
-}
-
-// What is asked at once --------------------------------------------------------------------------
-
-const surface = (vessel, level) => {
-  const most = heightOf(vessel);
-  const [low, high] = [-1, 1].map((sign) =>
-    Math.min(most, Math.max(0, level + sign * SLOPE_STEP * most)),
-  );
-  return (volumeAt(vessel, high) - volumeAt(vessel, low)) / (high - low);
-};
-
-/** On the measurements of one flow point, as itm/records/direct_remarks.py; they refuse nothing. */
-export function remarksOn(view, test, run) {
-  const read = test.measured[run.key];
-  const out = [];
-  if ([read.concentrate_source, read.second_source].includes("nameplate"))
-    out.push("A flow from the nameplate was not measured: it is no evidence of a percent.");
-  if (test.method === DRAW_DOWN) return [...out, ...onLevel(view, test, run, read)];
-  const share = (100 * number(view, read.concentrate_flow, "flow")) / discharged(view, run);
-  if (meterIn(test) === "solution" && share > 3 * Number(test.nominal_percent))
-    out.push(
-      `That is ${Number(share.toPrecision(3))} % of the solution where ${test.nominal_percent} % is nominal: look at the units, and whether a totaliser was read as a flow.`,
-    );
-  return out;
-}
-
-function onLevel(view, test, run, read) {
-  const vessel = vesselOf(view, test.setup);
-  const [step, before, after] = [test.setup.level_step, read.level_before, read.level_after].map(
-    (text) => number(view, text, "length"),
-  );
-  const taken = duration(read.duration ?? "").si;
-  if (!vessel || !step || !(before > 0 && before <= heightOf(vessel))) return [];
-  if (after !== undefined && taken !== undefined) {
-    const moved = before - after;
-    if (moved >= (RESOLUTIONS - 1e-9) * step) return [];
-    const more = inWords(Math.round(taken * Math.max((RESOLUTIONS * step) / moved - 1, 0)));
-    return [
-      `The level sank by less than ten steps of its scale: run about ${more} longer at this flow, read the level again and write the whole time (ten steps: common practice).`,
-    ];
-  }
-  const flow = discharged(view, run) ?? run.flow;
-  const drawn = (flow * Number(test.nominal_percent)) / 100;
-  const needed = inWords(Math.round((RESOLUTIONS * step * surface(vessel, before)) / drawn));
-  return [
-    `At ${run.solution_flow || run.flow_typed} and nominal percent the level sinks by ten steps of its scale in about ${needed}: run at least so long (common practice).`,
-  ];
-}
-
-/** What keeps texts of `note_measured` or `note_setup` from being taken: sentences by name. */
-export function wrongTexts(view, asked, put) {
-  const found = asked
-    .filter(({ name }) => put[name])
-    .map(({ name, kind }) => [name, wrongText(view, name, kind, put[name])]);
-  return Object.fromEntries(found.filter(([, problem]) => problem));
-}
-
-const WORST = 50; // % of the reading, as itm/records/measuring.py
-
-function wrongText(view, name, kind, text) {
-  if (kind === "duration") return duration(text).problem;
-  if (!view.units[kind]) return null;
-  const { si, problem } = quantity(text, view.units[kind], "This value");
-  if (problem) return problem;
-  if (kind === "share")
-    return si > 0 && si <= WORST
-      ? null
-      : `${text} is no accuracy of a meter: write by how much of its reading it may be off, above 0 and at most ${WORST} %.`;
-  if (kind === "volume") return si < 0 ? "A totaliser shows 0 or more." : null;
-  if (kind === "flow") return si > 0 ? null : "A flow is above 0.";
-  const level = ["level_before", "level_after"].includes(name); // judged beside the vessel
-  return level || si > 0 ? null : "A length is above 0.";
-}
-
-/** Where readings that are each in order contradict each other, or the vessel. */
-export function contradictions(view, test, run, put) {
-  const read = { ...test.measured[run.key], ...put };
-  const wrong = {};
-  for (const name of ["concentrate", "second"]) {
-    const [start, end] = ["start", "end"].map((when) =>
-      number(view, read[`${name}_${when}`], "volume"),
-    );
-    if (end <= start)
-      wrong[`${name}_end`] =
-        "A totaliser shows more after the run than before it; a flow as shown by the display is another kind of reading.";
-  }
-  const [before, after] = ["before", "after"].map((when) =>
-    test.method === DRAW_DOWN ? number(view, read[`level_${when}`], "length") : undefined,
-  );
-  if (after >= before) wrong.level_after = "The level after the run lies below that before it.";
-  Object.assign(wrong, beyondVessel(vesselOf(view, test.setup), { before, after }));
-  return { ...wrong, ...notedAlready(view, test, run, read) };
-}
-
-function beyondVessel(vessel, levels) {
-  const most = vessel ? heightOf(vessel) : Infinity;
-  const inside = vessel ? `from 0 to ${Number(most.toPrecision(3))} m` : "0 or more";
-  const out = Object.entries(levels).filter(([, level]) => level < 0 || level > most);
-  return Object.fromEntries(
-    out.map(([when]) => [
-      `level_${when}`,
-      `A level is counted from the lowest point inside: ${inside} in this vessel.`,
-    ]),
-  );
-}
-
-/** A flow of the discharge is not written over by a meter in silence. */
-function notedAlready(view, test, run, read) {
-  const [now, before] = [solutionText(view, test, run, read), solutionText(view, test, run)];
-  if (!now || ["", now, before].includes(run.solution_flow)) return {};
-  return {
-    second_read: `${run.solution_flow} is noted as solution flow at the discharge: say that it counts, or empty it there before a meter is read in its place.`,
-  };
 }

@@ -2,19 +2,10 @@
 // and in which words comes with the day; what the method gives so far stands beside it.
 
 import { h, caution, notice, num, onlyHere } from "./dom.js";
-import {
-  DISCHARGE,
-  DRAW_DOWN,
-  RATE,
-  TOTALISER,
-  contradictions,
-  directSoFar,
-  duration,
-  remarksOn,
-  wrongTexts,
-} from "./direct.js";
+import { DISCHARGE, DRAW_DOWN, RATE, TOTALISER, directSoFar, duration } from "./direct.js";
 import { notStarted } from "./discharge.js";
 import { askedEntry, changes, press, valueOf } from "./entering.js";
+import { contradictions, remarksOn, wrongTexts } from "./flowing.js";
 import { bandOf } from "./line.js";
 import { photoPart, photosOf } from "./photos.js";
 import { answer } from "./result.js";

@@ -3,8 +3,8 @@
 // battery; it goes by the clock of this device.
 
 import { h, num } from "./dom.js";
-import { contradictions } from "./direct.js";
 import { press } from "./entering.js";
+import { contradictions } from "./flowing.js";
 import { clock, inWords } from "./words.js";
 
 const LEAST = 2; // s, own choice: a press that comes sooner is the bounce of the one before
