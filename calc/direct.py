@@ -135,8 +135,11 @@ def draw_down_by_weight(
     Measured.
 
     Raises: not_a_number, not_finite, out_of_range, shapes_differ.
-    Notes: 100 (m(before) - m(after))/(ρ t Q).
-    Source: definition of density; JCGM 100:2008, 5.1.2. Check: tests/calc/test_direct.py.
+    Notes: 100 (m(before) - m(after))/(ρ t Q). Both readings of the scale are taken as independent:
+    what one scale is off by both times alike would cancel, so this is never too narrow for it.
+    Buoyancy of the air, a thousandth for a liquid like water (check value D-02), is left out.
+    Source: definition of density; JCGM 100:2008, 5.1.2. Check: tests/calc/test_direct.py
+    (Eurachem QUAM, example A1: check value D-06).
     """
     one_shape("after", before.value, after.value, before.u, after.u, density.value, density.u)
     drawn = numbers("before", before.value) - not_negative("after", after.value)
@@ -181,7 +184,8 @@ def _surface(vessel: Vessel, level: Any) -> Any:
 
 
 def moved_enough(before: Any, after: Any, resolution: Any) -> Any:
-    """Whether a level moved ten times what its reading can tell apart; True or an array of it.
+    """Whether a level or a scale moved ten times what its reading can tell apart; True or an array
+    of it.
 
     Raises: not_a_number, not_finite, out_of_range.
     Source: common practice, no published source. Check: tests/calc/pitfalls/test_flow.py.
@@ -242,14 +246,37 @@ def seconds_to_move(
     return float(drawn / positive("concentrate_flow", concentrate_flow))
 
 
-def seconds_more(moved: float, seconds: float, resolution: float) -> float:
-    """How much longer a run must go on at its flow until the level has moved ten steps.
+def seconds_to_weigh(step: float, density: float, concentrate_flow: float) -> float:
+    """How long a run takes to move a scale by ten of its steps.
 
     Parameters
     ----------
-    moved : float, > 0, m that the level sank.
+    step : float, > 0, kg. One step of the scale.
+    density : float, > 0, kg/m³, of the concentrate.
+    concentrate_flow : float, > 0, m³/s expected.
+
+    Returns
+    -------
+    Seconds.
+
+    Raises: not_a_number, not_finite, out_of_range.
+    Notes: 10 e/(ρ q).
+    Source: common practice for the ten steps, no published source; arithmetic. Check:
+    tests/calc/test_direct_form.py.
+    """
+    mass = RESOLUTIONS * positive("step", step)
+    flow = positive("concentrate_flow", concentrate_flow)
+    return float(mass / (positive("density", density) * flow))
+
+
+def seconds_more(moved: float, seconds: float, resolution: float) -> float:
+    """How much longer a run must go on at its flow until a level or a scale has moved ten steps.
+
+    Parameters
+    ----------
+    moved : float, > 0, m that the level sank, or kg that the scale went down.
     seconds : float, > 0, in which it did.
-    resolution : float, > 0, m. One step that a reading of the level can tell apart.
+    resolution : float, > 0, in the same unit. One step that a reading can tell apart.
 
     Returns
     -------

@@ -1,6 +1,7 @@
 """The form of a test by a direct method: plain data in, percents, limits and certainty out.
 
-Three methods share it: two flows, a tank that sinks, and another liquid in place of concentrate.
+Four methods share it: two flows, a tank that sinks, a tank or drum that gets lighter, and another
+liquid in place of concentrate.
 What they give has the keys of an evaluated bench, so that whoever reads one reads the other; there
 is no line, no sample and nothing to mix.
 """
@@ -20,6 +21,7 @@ from calc.direct import (
     Reading,
     baseline,
     draw_down,
+    draw_down_by_weight,
     flow_ratio,
     from_other_liquid,
     moved_enough,
@@ -35,7 +37,9 @@ from calc.version import __version__
 from calc.vessel_form import vessel_at
 
 TWO_FLOWS, DRAW_DOWN, OTHER_LIQUID = "two_flows", "draw_down", "other_liquid"
-DIRECT_METHODS = (TWO_FLOWS, DRAW_DOWN, OTHER_LIQUID)
+WEIGHED = "weighed"
+DRAWN = (DRAW_DOWN, WEIGHED)  # what left a tank or drum, over a time
+DIRECT_METHODS = (TWO_FLOWS, DRAW_DOWN, WEIGHED, OTHER_LIQUID)
 
 KEYS = ("method", "nominal_percent", "criterion", "flow_points")
 OPTIONS = ("verdict_probability", "lean_probability")
@@ -43,11 +47,13 @@ OPTIONS = ("verdict_probability", "lean_probability")
 OF_TEST = {
     TWO_FLOWS: ("meter_in",),
     DRAW_DOWN: ("vessel", "level_step"),
+    WEIGHED: ("density", "scale_step"),
     OTHER_LIQUID: ("meter_in",),
 }
 OF_POINT = {
     TWO_FLOWS: ("concentrate_flow", "second_flow"),
     DRAW_DOWN: ("level_before", "level_after", "seconds", "solution_flow"),
+    WEIGHED: ("mass_before", "mass_after", "seconds", "solution_flow"),
     OTHER_LIQUID: ("liquid_flow", "second_flow", "baseline"),
 }
 READ_KEYS = ("value", "standard_uncertainty")
@@ -113,17 +119,18 @@ def evaluate_direct(data: Any) -> DirectEvaluation:
     Parameters
     ----------
     data : dict in the form of such a test, as JSON gives it. Flows in m³/s, levels and sizes in m,
-        times in s, percents in % by volume; each reading with its standard uncertainty.
+        masses in kg, a density in kg/m³, times in s, percents in % by volume; each reading with its
+        standard uncertainty.
 
     Returns
     -------
     DirectEvaluation; intervals two-sided 95 %, never a mean over flow points.
 
     Raises: CalcError with the JSON path of the entry: the codes of a form, and those of
-    `flow_ratio`, `draw_down`, `baseline` and `from_other_liquid`.
+    `flow_ratio`, `draw_down`, `draw_down_by_weight`, `baseline` and `from_other_liquid`.
     Notes: the percent by its method; limits by the plain value; certainty by Student's t with the
-    effective degrees of freedom taken down to an even number from 4 to 20. A level that moved
-    fewer than ten steps leaves its flow point open.
+    effective degrees of freedom taken down to an even number from 4 to 20. A level or a scale
+    that moved fewer than ten steps leaves its flow point open.
     Source: JCGM 100:2008, 5.1.2 and G.4; the modules named in the imports give theirs. Check:
     tests/calc/test_direct_form.py.
     """
@@ -180,13 +187,28 @@ def _draw_down(form: dict[str, Any]) -> OfPoint:
             _read(entries[name], f"{where}.{name}") for name in OF_POINT[DRAW_DOWN]
         )
         found = _placed(lambda: draw_down(vessel, before, after, seconds, flow), where)
-        return found, None, _on_levels(before, after, seconds, step, where)
+        return found, None, _on_steps("level_moved_little", before, after, seconds, step, where)
 
     return of_point
 
 
-def _on_levels(
-    before: Reading, after: Reading, seconds: Reading, step: float, where: str
+def _weighed(form: dict[str, Any]) -> OfPoint:
+    density = _read(form["density"], "$.density")
+    positive_at(density.value, "$.density.value")
+    step = positive_at(form["scale_step"], "$.scale_step")
+
+    def of_point(entries: dict[str, Any], where: str) -> Found:
+        before, after, seconds, flow = (
+            _read(entries[name], f"{where}.{name}") for name in OF_POINT[WEIGHED]
+        )
+        found = _placed(lambda: draw_down_by_weight(before, after, density, seconds, flow), where)
+        return found, None, _on_steps("scale_moved_little", before, after, seconds, step, where)
+
+    return of_point
+
+
+def _on_steps(
+    code: str, before: Reading, after: Reading, seconds: Reading, step: float, where: str
 ) -> list[Warned]:
     if moved_enough(before.value, after.value, step):
         return []
@@ -197,7 +219,7 @@ def _on_levels(
         "least": RESOLUTIONS,
         "more": seconds_more(moved, seconds.value, step),
     }
-    return [Warned("level_moved_little", where, values)]
+    return [Warned(code, where, values)]
 
 
 def _other_liquid(form: dict[str, Any]) -> OfPoint:
@@ -226,6 +248,7 @@ def _other_liquid(form: dict[str, Any]) -> OfPoint:
 METHODS: dict[str, Callable[[dict[str, Any]], OfPoint]] = {
     TWO_FLOWS: _two_flows,
     DRAW_DOWN: _draw_down,
+    WEIGHED: _weighed,
     OTHER_LIQUID: _other_liquid,
 }
 

@@ -228,6 +228,11 @@ WARNINGS = {
         "steps the answer is mostly the reading of the scale. Run {more:.0f} s longer at this "
         "flow, and read the level again."
     ),
+    "scale_moved_little": (
+        "The scale went down by {moved:.3g} kg, which is {steps:.2g} of its steps; under {least} "
+        "steps the answer is mostly the reading of the scale. Run {more:.0f} s longer at this "
+        "flow, and weigh again."
+    ),
     "water_needed": (
         "{used} the water point the readings rise with percent, the other way they do not: every "
         "answer hangs on the water point. Read the standards again or use finer steps."

@@ -7,6 +7,7 @@ Check: fixtures/reference/check-values.json, case E-05.
 US_GALLON = 3.785411784e-3  # m³, exact: 231 in³
 IMPERIAL_GALLON = 4.54609e-3  # m³, exact
 INCH = 0.0254  # m, exact
+POUND = 0.45359237  # kg, exact: the avoirdupois pound
 PSI = 6894.757293168361  # Pa, lbf/in² from exact pound, standard gravity and inch
 
 FLOW = {  # → m³/s
@@ -25,4 +26,5 @@ VOLUME = {  # → m³
     "US gal": US_GALLON,
     "imp gal": IMPERIAL_GALLON,
 }
+MASS = {"kg": 1.0, "g": 1e-3, "lb": POUND}  # → kg
 CONDUCTIVITY = {"µS/cm": 1e-4, "mS/cm": 0.1, "S/m": 1.0}  # → S/m

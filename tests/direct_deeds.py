@@ -4,13 +4,14 @@ from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
-from calc.units import FLOW, VOLUME
+from calc.units import FLOW, MASS, VOLUME
 from itm.actions.hand_in import hand_in
 from itm.actions.start_test_day import start_test_day
 from itm.core.durations import duration
 from itm.core.measures import LENGTH
 from itm.core.quantities import Quantity, quantity
 from itm.records import discharge, measuring, preparing, restoration, services
+from itm.records.direct_forms import DENSITY
 from itm.records.models import DirectRun, ProportioningTest
 from itm.records.preparing import Direct
 from tests.deeds import Day, signed
@@ -30,6 +31,14 @@ def volume(litres: float) -> Quantity:
 
 def metres(number: float) -> Quantity:
     return quantity(f"{number:.10g}", "m", LENGTH)
+
+
+def weight(number: float, unit: str = "kg") -> Quantity:
+    return quantity(f"{number:.10g}", unit, MASS)
+
+
+def heavy(number: float, unit: str = "kg/m³") -> Quantity:
+    return quantity(f"{number:.10g}", unit, DENSITY)
 
 
 def share(percent: float) -> Quantity:
@@ -111,6 +120,29 @@ def sank(day: Day, percents: dict[str, float], over: str = "4:00") -> Day:
     return day
 
 
+def scale(day: Day, **changed: Any) -> Day:
+    """A tote on a scale of 0.5 kg steps, good to 0.5 kg; the solution flow by a fitted meter."""
+    given = {
+        "scale": "WT-3, certificate Q-9", "scale_step": weight(0.5), "scale_error": weight(0.5),
+        "density": heavy(1.04, "g/mL"), "density_error": heavy(3),
+        "density_from": "certificate", "second_fitted": "FT-7", "second_accuracy": share(2),
+    }  # fmt: skip
+    measuring.note_setup(actor=day.actor, test=day.test, **{**given, **changed})
+    return day
+
+
+def lightened(day: Day, percents: dict[str, float], over: str = "4:00") -> Day:
+    """The weights before and after, of 1040 kg/m³, so that the percent comes out."""
+    for run in day.test.runs.select_related("flow_point"):
+        name = run.flow_point.name
+        drawn = percents[name] / 100 * flow(FLOWS[name]).si * duration(over).si * 1040
+        measuring.note_measured(
+            actor=day.actor, run=run, duration=duration(over), mass_before=weight(900),
+            mass_after=weight(900 - drawn),
+        )  # fmt: skip
+    return day
+
+
 def in_its_place(day: Day, percents: dict[str, float]) -> Day:
     """Water in place of concentrate, that read a fifth more beside the foam of 3.2 %."""
     for run in day.test.runs.select_related("flow_point"):
@@ -142,6 +174,8 @@ def measured_test(
     day = ran(direct_day(scene, method, **options))
     if method == "draw_down":
         sank(vessel(day), percents)
+    elif method == "weighed":
+        lightened(scale(day), percents)
     elif method == "two_flows":
         two_flows(metered(scene, day), percents)
     else:

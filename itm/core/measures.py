@@ -14,7 +14,7 @@ from contextvars import ContextVar
 
 from django.db import models
 
-from calc.units import FLOW, INCH, PRESSURE, VOLUME
+from calc.units import FLOW, INCH, MASS, PRESSURE, VOLUME
 
 LENGTH = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": INCH, "ft": 12 * INCH}  # → m
 TEMPERATURE = {"°C": 1.0, "°F": 5 / 9}  # → °C, after the offset is taken off
@@ -30,11 +30,11 @@ class Measures(models.TextChoices):
 FAMILIES: dict[str, tuple[tuple[str, ...], ...]] = {
     Measures.SI: (
         ("L/min", "L/s", "m³/h"), ("L", "m³", "mL"), ("bar", "kPa", "MPa"), ("°C",),
-        ("m", "mm", "cm"),
+        ("m", "mm", "cm"), ("kg", "g"),
     ),
-    Measures.US: (("US gpm",), ("US gal",), ("psi",), ("°F",), ("ft", "in")),
+    Measures.US: (("US gpm",), ("US gal",), ("psi",), ("°F",), ("ft", "in"), ("lb",)),
 }  # fmt: skip
-KINDS: tuple[Mapping[str, float], ...] = (FLOW, VOLUME, PRESSURE, TEMPERATURE, LENGTH)
+KINDS: tuple[Mapping[str, float], ...] = (FLOW, VOLUME, PRESSURE, TEMPERATURE, LENGTH, MASS)
 
 _reader: ContextVar[str] = ContextVar("measures", default=Measures.SI)
 

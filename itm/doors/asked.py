@@ -14,14 +14,16 @@ from itm.core.durations import DurationField
 from itm.core.fields import DayField
 from itm.core.measures import LENGTH
 from itm.core.quantities import QuantityField
-from itm.records.direct_forms import PERCENT
+from itm.records.direct_forms import DENSITY, PERCENT
 
 UNITS: Mapping[str, Mapping[str, float]] = {
     "flow": units.FLOW, "volume": units.VOLUME, "length": LENGTH, "share": PERCENT,
+    "mass": units.MASS, "density": DENSITY,
 }  # fmt: skip
 # How a text of this kind is written, where its label does not say it.
 HINTS = {
     "duration": ", as 2:30 or 150 s", "day": ", as 2026-11-30", "length": ", with unit",
+    "mass": ", with unit", "density": ", with unit",
 }  # fmt: skip
 
 

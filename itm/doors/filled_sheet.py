@@ -31,9 +31,11 @@ from itm.doors.sheet_lines import (
     texts,
 )
 from itm.doors.verbs import VERBS
+from itm.records.direct_forms import DENSITY
 from itm.records.discharge import label_of
 from itm.records.models import RestorationLine
 
+ASKED_FOR_UNITS = (LENGTH, units.MASS, DENSITY)
 SAMPLES = 4  # empty lines, as on the blank sheet
 READINGS = 2
 NOTICES = 3
@@ -270,8 +272,10 @@ class Sheet:
         filled = []
         for box in boxes:
             name = f"{line.name}.{box.name}"
-            # 1.62 is a level in m and hardly one in mm, so a length is asked for its unit.
-            unit = own_first(box.units) if box.units and box.units is not LENGTH else ""
+            # 1.62 is a level in m and hardly one in mm, and 180 a weight in kg or in lb: those are
+            # asked for their unit.
+            asks = any(box.units is one for one in ASKED_FOR_UNITS)
+            unit = own_first(box.units) if box.units and not asks else ""
             stands = self.posted.get(f"{name}.was", box.stands) if merges else box.stands
             typed = self.posted.get(name, box.stands)
             if box.listed:  # a browser ends lines in its own way

@@ -4,11 +4,14 @@ from calc import units
 from itm.core.measures import LENGTH
 from itm.doors.deeds import direct
 from itm.doors.verb import Field, Verb
+from itm.records.direct_forms import DENSITY
 from itm.records.models import DirectRun, DirectSetup
 
 FLOW, VOLUME = tuple(units.FLOW), tuple(units.VOLUME)
 SIZE = tuple(LENGTH)
 SHARE = ("%",)
+MASS, HEAVY = tuple(units.MASS), tuple(DENSITY)
+DENSITY_FROM = tuple(DirectSetup.DensityFrom.values)
 METER_IN, READ_FROM = tuple(DirectSetup.MeterIn.values), tuple(DirectRun.Source.values)
 SHAPES, HEADS = tuple(DirectSetup.Shape.values), tuple(DirectSetup.Heads.values)
 READ, SECOND_READ = tuple(DirectRun.Read.values), tuple(DirectRun.SecondRead.values)
@@ -31,6 +34,12 @@ DIRECT = (
             Field("width", "inside", units=SIZE),
             Field("height", "inside", units=SIZE),
             Field("level_step", "one step of the level scale", units=SIZE),
+            Field("scale", "under the tank or drum, in words"),
+            Field("scale_step", "one step of that scale", units=MASS),
+            Field("scale_error", "it may be off by, either way", units=MASS),
+            Field("density", "of the concentrate", units=HEAVY),
+            Field("density_error", "it may be off by, either way", units=HEAVY),
+            Field("density_from", "where it comes from", choices=DENSITY_FROM),
         ),
         merges=True,
     ),
@@ -40,7 +49,12 @@ DIRECT = (
         (
             Field("level_before", "from the lowest point inside", units=SIZE),
             Field("level_after", "from the lowest point inside", units=SIZE),
-            Field("duration", "between two levels or two totaliser readings: 2:30, or 150 s"),
+            Field("mass_before", "on the scale, with whatever stands on it", units=MASS),
+            Field("mass_after", "on the scale", units=MASS),
+            Field(
+                "duration",
+                "between two levels, two weights or two totaliser readings: 2:30, or 150 s",
+            ),
             Field("concentrate_source", "a nameplate is no evidence", choices=READ_FROM),
             Field("concentrate_read", "a flow or a totaliser", choices=READ),
             Field("concentrate_flow", "in the concentrate line", units=FLOW),

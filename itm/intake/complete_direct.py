@@ -6,7 +6,7 @@ and not only remarked on.
 
 from collections.abc import Iterator
 
-from calc.direct_form import DRAW_DOWN, OTHER_LIQUID
+from calc.direct_form import DRAW_DOWN, OTHER_LIQUID, WEIGHED
 from itm.core.figures import day
 from itm.intake.check import Problem
 from itm.records.direct_flows import concentrate_flow, second_flow
@@ -22,7 +22,8 @@ NAMEPLATE = DirectRun.Source.NAMEPLATE
 def direct_problems(test: ProportioningTest) -> Iterator[Problem]:
     """In the order of the page where it is mended."""
     setup = test.direct
-    yield from _draw_down(setup) if test.method == DRAW_DOWN else _meters(test, setup)
+    of_test = {DRAW_DOWN: _draw_down, WEIGHED: _weighed}.get(test.method)
+    yield from of_test(setup) if of_test else _meters(test, setup)
     yield from _second(test, setup)
     for run in test.runs.all():
         yield from _run(test, setup, run)
@@ -78,6 +79,32 @@ def _draw_down(setup: DirectSetup) -> Iterator[Problem]:
         )  # fmt: skip
 
 
+def _weighed(setup: DirectSetup) -> Iterator[Problem]:
+    if not setup.scale.strip():
+        yield Problem(
+            STEP, "scale_missing",
+            "No scale is named; write its tag, and the number of its certificate.",
+        )  # fmt: skip
+    if setup.scale_step is None or setup.scale_error is None:
+        yield Problem(
+            STEP, "scale_step_missing",
+            "Nothing says how good the scale is; write one step of it, and by how much it may be "
+            "off at the weight that stands on it.",
+        )  # fmt: skip
+    if setup.density is None or setup.density_error is None:
+        yield Problem(
+            STEP, "density_missing",
+            "A weight is a volume only with the density of the concentrate; write it, and by how "
+            "much it may be off.",
+        )  # fmt: skip
+    elif not setup.density_from:
+        yield Problem(
+            STEP, "density_source_missing",
+            "Say where the density comes from: the certificate of the lot, or a sample that was "
+            "measured.",
+        )  # fmt: skip
+
+
 def _second(test: ProportioningTest, setup: DirectSetup) -> Iterator[Problem]:
     runs = list(test.runs.all())
     by_meter = any(
@@ -111,6 +138,8 @@ def _run(test: ProportioningTest, setup: DirectSetup, run: FlowRun) -> Iterator[
         )  # fmt: skip
     if test.method == DRAW_DOWN:
         yield from _levels(point, row)
+    elif test.method == WEIGHED:
+        yield from _weights(point, row)
     else:
         yield from _first(point, setup, row)
     if setup.second_accuracy is not None and second_flow(setup, row, run) is None:
@@ -131,6 +160,17 @@ def _levels(point: str, row: DirectRun) -> Iterator[Problem]:
     if row.duration is None:
         yield Problem(
             STEP, "duration_missing", f"Flow point {point} has no time between the two levels."
+        )
+
+
+def _weights(point: str, row: DirectRun) -> Iterator[Problem]:
+    if row.mass_before is None or row.mass_after is None:
+        yield Problem(
+            STEP, "weight_missing", f"Flow point {point} lacks a weight, before or after the run."
+        )
+    if row.duration is None:
+        yield Problem(
+            STEP, "duration_missing", f"Flow point {point} has no time between the two weights."
         )
 
 

@@ -4,10 +4,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from calc.direct_form import DRAW_DOWN, OTHER_LIQUID
+from calc.direct_form import DRAW_DOWN, DRAWN, OTHER_LIQUID, WEIGHED
 
 LONGER = (2, 3, 5)  # times as long; longer nobody discharges, own choice
 BETTER = (2, 4)  # times as good a meter; better ones nobody carries, own choice
+# Of what left a vessel: its step, and what was read before and after.
+RUN_OF = {
+    DRAW_DOWN: ("level_step", "level_before", "level_after"),
+    WEIGHED: ("scale_step", "mass_before", "mass_after"),
+}
 IN_WORDS = {2: "twice", 3: "three times", 4: "four times", 5: "five times"}
 
 
@@ -20,20 +25,32 @@ class Step:
 
 
 def direct_steps(inputs: dict[str, Any], name: str) -> list[Step]:
-    """Longer runs of a tank that sinks, then better meters, as far as they are in today's hands."""
+    """Longer runs of what sinks or gets lighter, then a better density, then better meters, as far
+    as they are in today's hands."""
     steps = []
-    if inputs["method"] == DRAW_DOWN:
+    if inputs["method"] in DRAWN:
+        step, *read = RUN_OF[inputs["method"]]
         steps = [
             Step(
                 f"a run {IN_WORDS[n]} as long at this flow point, if the flow stays.",
                 # So much more volume and time makes each step weigh so much less.
-                _at(inputs, name, _shared(n, ("level_before", "level_after", "seconds")))
-                | {"level_step": inputs["level_step"] / n},
+                _at(inputs, name, _shared(n, (*read, "seconds"))) | {step: inputs[step] / n},
             )
             for n in LONGER
         ]
+    if inputs["method"] == WEIGHED:
+        known = inputs["density"]
+        steps += [
+            Step(
+                f"a density of the concentrate known {IN_WORDS[n]} as well.",
+                inputs
+                | {"density": known | {"standard_uncertainty": known["standard_uncertainty"] / n}},
+            )
+            for n in BETTER
+        ]
     flows = {
         DRAW_DOWN: ("solution_flow",),
+        WEIGHED: ("solution_flow",),
         OTHER_LIQUID: ("liquid_flow", "second_flow"),
     }.get(inputs["method"], ("concentrate_flow", "second_flow"))
     what = "a solution flow" if len(flows) == 1 else "both flows"

@@ -31,6 +31,8 @@ BENCH = (
 )
 MEASURE = (
     "The level of a pressurised tank is read at its own gauge and never through an opening. A "
+    "tank or drum on a scale stands so that it can neither tip nor roll, within what the scale "
+    "bears, its hoses loose. A "
     "meter goes into a line that is isolated, vented and proved empty. Another liquid than "
     "concentrate leaves lines that hold no foam: flush them, fill them with concentrate and prove "
     f"it before the system is back. {DEFER}"

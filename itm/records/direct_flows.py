@@ -1,7 +1,8 @@
 """What a direct test read, as numbers with their uncertainty. Pure: rows in, readings out.
 
-A meter that may be off by a share of its reading, and a display of so many steps, are taken as
-rectangular (JCGM 100:2008, 4.3.7 and F.2.2.1); the last digit of a totaliser as typed is its step.
+A meter that may be off by a share of its reading, a scale or a density that may be off by so much,
+and a display of so many steps, are taken as rectangular (JCGM 100:2008, 4.3.7 and F.2.2.1); the
+last digit of a totaliser as typed is its step.
 """
 
 import math
@@ -53,6 +54,20 @@ def level(value: float | None, setup: DirectSetup) -> Reading | None:
     if value is None or setup.level_step is None:
         return None
     return Reading(value, setup.level_step / FULL)
+
+
+def mass(value: float | None, setup: DirectSetup) -> Reading | None:
+    """kg on the scale."""
+    if value is None or setup.scale_step is None or setup.scale_error is None:
+        return None
+    return Reading(value, math.hypot(setup.scale_step / FULL, setup.scale_error / RECTANGLE))
+
+
+def density(setup: DirectSetup) -> Reading | None:
+    """kg/m³ of the concentrate."""
+    if setup.density is None or setup.density_error is None:
+        return None
+    return Reading(setup.density, setup.density_error / RECTANGLE)
 
 
 def beside(value: float | None, accuracy: float | None) -> Reading | None:

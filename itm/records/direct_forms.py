@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from calc import units
-from calc.direct_form import DRAW_DOWN, OTHER_LIQUID
+from calc.direct_form import DRAW_DOWN, DRAWN, OTHER_LIQUID, WEIGHED
 from itm.accounts.actor import Actor
 from itm.core.durations import DurationField
 from itm.core.fields import DayField
@@ -14,6 +14,7 @@ from itm.core.quantities import QuantityField
 from itm.records import queries
 from itm.records.forms import MergingForm
 from itm.records.models import DirectRun, DirectSetup
+from itm.registry.properties import PROPERTIES
 
 # Printed beside the fields: the commonest slip is percent of the water.
 DEFINITION = (
@@ -21,9 +22,15 @@ DEFINITION = (
     "concentrate together; it is not percent of the water."
 )
 PERCENT = {"%": 1.0}
+# In whatever units a certificate gives it; floats, as every quantity of a direct test.
+DENSITY = {unit: float(factor) for unit, factor in PROPERTIES["density"].units.items()}
 OF_VESSEL = ("shape", "heads", "diameter", "length", "width", "height", "level_step")
 OF_FIRST = ("concentrate_meter", "concentrate_fitted", "concentrate_accuracy", "meter_in")
+OF_SCALE = (
+    "scale", "scale_step", "scale_error", "density", "density_error", "density_from",
+)  # fmt: skip
 OF_LEVELS = ("level_before", "level_after")
+OF_WEIGHTS = ("mass_before", "mass_after")
 OF_CONCENTRATE = (
     "concentrate_source", "concentrate_read", "concentrate_flow", "concentrate_start",
     "concentrate_end",
@@ -39,6 +46,8 @@ def of_method(method: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Names of the fields that a method asks for: once for the test, and at each flow point."""
     if method == DRAW_DOWN:
         return (*OF_SECOND, *OF_VESSEL), (*OF_LEVELS, "duration", *OF_SECOND_READ)
+    if method == WEIGHED:
+        return (*OF_SECOND, *OF_SCALE), (*OF_WEIGHTS, "duration", *OF_SECOND_READ)
     beside = OF_BASELINE if method == OTHER_LIQUID else ()
     of_run = ("duration", *OF_CONCENTRATE, *OF_SECOND_READ, *beside)
     return (*OF_FIRST, *OF_SECOND), of_run
@@ -99,6 +108,32 @@ class SetupForm(MergingForm):
         help_text="The least difference of level that can be read. The level must sink by ten of "
         "them (common practice).",
     )  # fmt: skip
+    scale = forms.CharField(
+        label="Scale under the tank or drum", max_length=120, required=False,
+        help_text="Its tag, and the number of its certificate.",
+    )  # fmt: skip
+    scale_step = QuantityField(
+        units=units.MASS, required=False, label="One step of the scale",
+        help_text="The weight must go down by ten of them (common practice).",
+    )  # fmt: skip
+    scale_error = QuantityField(
+        units=units.MASS, required=False, label="The scale may be off by",
+        help_text="Either way, at the weight that stands on it, as its certificate states.",
+    )  # fmt: skip
+    density = QuantityField(
+        units=DENSITY, required=False, label="Density of the concentrate",
+        help_text="At the temperature that it has in the tank or drum.",
+    )  # fmt: skip
+    density_error = QuantityField(
+        units=DENSITY, required=False, label="The density may be off by",
+        help_text="Either way. That of a certificate is of 20 °C: let this cover what a warmer or "
+        "colder tank makes of it.",
+    )  # fmt: skip
+    density_from = _choice(
+        DirectSetup.DensityFrom.choices, label="The density comes from",
+        help_text="A tank that took in water, or holds several lots, is lighter or heavier than "
+        "the certificate of one lot says.",
+    )  # fmt: skip
 
     def __init__(self, *args: Any, actor: Actor, row: DirectSetup, **kwargs: Any) -> None:
         meters = ("concentrate_meter", "second_meter")
@@ -111,7 +146,7 @@ class SetupForm(MergingForm):
         method = row.test.method
         for name in set(fields) - set(of_method(method)[0]):
             del fields[name]
-        if method == DRAW_DOWN:
+        if method in DRAWN:
             fields["second_meter"].label = "Meter of the solution flow"
             fields["second_fitted"].label = "Or a meter that is fitted there"
             fields["second_accuracy"].label = "The solution flow may be off by"
@@ -127,10 +162,15 @@ class MeasuredForm(MergingForm):
         help_text="From the lowest point inside the vessel.",
     )  # fmt: skip
     level_after = QuantityField(units=LENGTH, required=False, label="Level after")
+    mass_before = QuantityField(
+        units=units.MASS, required=False, label="Weight before",
+        help_text="With whatever stands on the scale; only the difference counts.",
+    )  # fmt: skip
+    mass_after = QuantityField(units=units.MASS, required=False, label="Weight after")
     duration = DurationField(
         required=False, label="Time between",
-        help_text="Minutes and seconds as 2:30, or seconds as 150 s; between two levels or two "
-        "readings of a totaliser.",
+        help_text="Minutes and seconds as 2:30, or seconds as 150 s; between two levels, two "
+        "weights or two readings of a totaliser.",
     )  # fmt: skip
     concentrate_source = _choice(
         DirectRun.Source.choices, label="Flow in the concentrate line from",
@@ -172,7 +212,7 @@ class MeasuredForm(MergingForm):
         super().__init__(*args, row=row, **kwargs)
         for name in set(self.fields) - set(of_method(method)[1]):
             del self.fields[name]
-        if method == DRAW_DOWN:
+        if method in DRAWN:
             for name, label in SOLUTION.items():
                 self.fields[name].label = label
 

@@ -3,7 +3,7 @@
 from typing import Any
 
 from calc.direct import Reading
-from calc.direct_form import DRAW_DOWN, OTHER_LIQUID
+from calc.direct_form import DRAW_DOWN, DRAWN, OTHER_LIQUID, WEIGHED
 from calc.errors import CalcError
 from calc.vessel_form import SHAPES, vessel_at
 from calc.vessels import Vessel
@@ -20,6 +20,9 @@ def of_method(test: ProportioningTest) -> dict[str, Any]:
     head: dict[str, Any] = {"meter_in": setup.meter_in or None}
     if test.method == DRAW_DOWN:
         head = {"vessel": vessel_form(setup), "level_step": setup.level_step}
+    elif test.method == WEIGHED:
+        known = _plain({"density": flows.density(setup)})
+        head = {"density": None, "scale_step": setup.scale_step, **known}
     points = [_point(test, setup, run) for run in test.runs.all()]
     return {**head, "flow_points": [point for point in points if point is not None]}
 
@@ -27,10 +30,12 @@ def of_method(test: ProportioningTest) -> dict[str, Any]:
 def missing(test: ProportioningTest, form: dict[str, Any]) -> str:
     """Why there is nothing to evaluate, in a sentence; empty where there is something."""
     setup = test.direct
-    if test.method != DRAW_DOWN and not setup.meter_in:
+    if test.method not in DRAWN and not setup.meter_in:
         return "Say where the second meter sits: in the solution, or in the water."
     if test.method == DRAW_DOWN and (form["vessel"] is None or form["level_step"] is None):
         return "The vessel has no shape with all its sizes yet, or its scale no step."
+    if test.method == WEIGHED and (form["density"] is None or form["scale_step"] is None):
+        return "The scale has no step yet, or the concentrate no density with its error."
     return "" if form["flow_points"] else NOTHING_YET
 
 
@@ -46,6 +51,13 @@ def _point(test: ProportioningTest, setup: DirectSetup, flow: FlowRun) -> dict[s
         read = {
             "level_before": flows.level(run.level_before, setup),
             "level_after": flows.level(run.level_after, setup),
+            "seconds": flows.seconds(run),
+            "solution_flow": second,
+        }
+    elif test.method == WEIGHED:
+        read = {
+            "mass_before": flows.mass(run.mass_before, setup),
+            "mass_after": flows.mass(run.mass_after, setup),
             "seconds": flows.seconds(run),
             "solution_flow": second,
         }

@@ -1,7 +1,13 @@
 """What experience says about a direct measurement while the run can still be prolonged."""
 
-from calc.direct import IN_SOLUTION, moved_enough, seconds_more, seconds_to_move
-from calc.direct_form import DRAW_DOWN
+from calc.direct import (
+    IN_SOLUTION,
+    moved_enough,
+    seconds_more,
+    seconds_to_move,
+    seconds_to_weigh,
+)
+from calc.direct_form import DRAW_DOWN, WEIGHED
 from calc.vessels import height
 from itm.core.durations import in_words
 from itm.records.direct_inputs import vessel_of
@@ -16,6 +22,8 @@ def direct_remarks(setup: DirectSetup, run: FlowRun) -> list[str]:
         out.append("A flow from the nameplate was not measured: it is no evidence of a percent.")
     if setup.test.method == DRAW_DOWN:
         out += _on_level(setup, run)
+    elif setup.test.method == WEIGHED:
+        out += _on_weight(setup, run)
     elif setup.meter_in == IN_SOLUTION and row.concentrate_flow and run.solution_flow:
         share = 100 * row.concentrate_flow / run.solution_flow
         nominal = float(setup.test.nominal_percent)  # 3 and not 3.000, as a Decimal would write it
@@ -47,4 +55,28 @@ def _on_level(setup: DirectSetup, run: FlowRun) -> list[str]:
         f"At {run.solution_flow_typed or run.flow_point.flow_typed} and nominal percent the level "
         f"sinks by ten steps of its scale in about {needed}: run at least so long (common "
         "practice)."
+    ]
+
+
+def _on_weight(setup: DirectSetup, run: FlowRun) -> list[str]:
+    """The same of a tank or drum on a scale."""
+    step, density, row = setup.scale_step, setup.density, run.direct
+    before, after, taken = row.mass_before, row.mass_after, row.duration
+    if step is None or before is None or before <= 0:
+        return []
+    if after is not None and taken is not None:
+        if moved_enough(before, after, step):
+            return []
+        more = in_words(round(seconds_more(before - after, taken, step)))
+        return [
+            f"The scale went down by less than ten of its steps: run about {more} longer at this "
+            "flow, weigh again and write the whole time (ten steps: common practice)."
+        ]
+    if density is None:
+        return []
+    drawn = flow_of(run) * float(setup.test.nominal_percent) / 100
+    needed = in_words(round(seconds_to_weigh(step, density, drawn)))
+    return [
+        f"At {run.solution_flow_typed or run.flow_point.flow_typed} and nominal percent the scale "
+        f"goes down by ten of its steps in about {needed}: run at least so long (common practice)."
     ]

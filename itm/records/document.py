@@ -1,4 +1,4 @@
-"""The canonical form of a proportioning test, form number 4.
+"""The canonical form of a proportioning test, form number 5.
 
 Everything the report prints stands here by value, so that renaming a system changes no sealed
 report. Keys, never primary keys; numbers that people typed as they typed them; instants in UTC.
@@ -10,7 +10,8 @@ lean, which form 1 did not know; and of each run its own band and the acceptance
 where the criterion asks for that. Form 3 holds the outlets behind a flow that was read by pitot,
 device clocks that were off, the digests of photos, what was asked of the bench beside its readings,
 and the circumstances that speak for caution. Form 4 names the method; of a direct one it holds
-what was measured (`document_direct.py`) in the place of the bench.
+what was measured (`document_direct.py`) in the place of the bench. Form 5 holds besides what was
+weighed, and the density that made a volume of it.
 """
 
 from typing import Any
@@ -38,7 +39,7 @@ from itm.records.resemblances import resemblances
 from itm.records.rows import guarded, rows
 from itm.registry.contents import contents
 
-FORM, KIND = 4, "proportioning test"
+FORM, KIND = 5, "proportioning test"
 
 
 def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any
 
+from calc.direct_form import WEIGHED
 from itm.core.durations import in_words
 from itm.records.facts import proof_of, written
 from itm.records.models import DirectRun, DirectSetup, FlowRun, ProportioningTest
@@ -10,7 +11,7 @@ from itm.registry.models import Instrument
 
 
 def direct(test: ProportioningTest) -> dict[str, Any]:
-    """Meters or vessel, and of each flow point what was read, as it was typed."""
+    """Meters, vessel or scale, and of each flow point what was read, as it was typed."""
     setup, on = test.direct, test.tested_on
     return {
         "method": test.method,
@@ -25,6 +26,7 @@ def direct(test: ProportioningTest) -> dict[str, Any]:
             setup.second_meter, setup.second_fitted, setup.second_accuracy_typed, on
         ),
         "vessel": _vessel(setup),
+        "weighing": _weighing(test, setup),
         "runs": [_run(run, run.direct) for run in test.runs.all()],
     }
 
@@ -61,6 +63,19 @@ def _vessel(setup: DirectSetup) -> dict[str, Any] | None:
     }
 
 
+def _weighing(test: ProportioningTest, setup: DirectSetup) -> dict[str, Any] | None:
+    if test.method != WEIGHED:
+        return None
+    return {
+        "scale": setup.scale,
+        "step": setup.scale_step_typed,
+        "error": setup.scale_error_typed,
+        "density": setup.density_typed,
+        "density_error": setup.density_error_typed,
+        "density_from": setup.get_density_from_display() if setup.density_from else "",
+    }
+
+
 def _run(run: FlowRun, row: DirectRun) -> dict[str, Any]:
     return {
         "flow_point": run.flow_point.name,
@@ -82,6 +97,8 @@ def _run(run: FlowRun, row: DirectRun) -> dict[str, Any]:
         },
         "level_before": row.level_before_typed,
         "level_after": row.level_after_typed,
+        "mass_before": row.mass_before_typed,
+        "mass_after": row.mass_after_typed,
         "baseline": _baseline(row),
     }
 

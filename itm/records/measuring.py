@@ -18,6 +18,8 @@ from itm.registry.models import Instrument
 
 WORST = 50.0  # % of the reading, own choice: a meter worse than that measures nothing
 SIZES = ("diameter", "length", "width", "height", "level_step")
+WEIGHTS = ("scale_step", "scale_error", "density", "density_error")
+LIGHTEST, HEAVIEST = 700.0, 1600.0  # kg/m³ of a concentrate, as itm/intake/concentrate.py
 READS = ("concentrate", "second")
 
 
@@ -26,11 +28,12 @@ def note_setup(
     *, actor: Actor, test: ProportioningTest, opened: Mapping[str, str] | None = None,
     **entered: Any,
 ) -> DirectSetup:  # fmt: skip
-    """Note meters, how good they are, where the second one sits, or vessel and scale.
+    """Note meters, how good they are, where the second one sits, or vessel and its scale, or what
+    weighs and the density.
 
-    Sizes, step and accuracies are Quantity. What the meters give as solution flow follows. Raises
-    Forbidden; Refused not_draft, not_direct, instrument_not_yours, instrument_retired,
-    no_flow_meter, accuracy, size, vessel; Conflict.
+    Sizes, steps, weights and accuracies are Quantity. What the meters give as solution flow
+    follows. Raises Forbidden; Refused not_draft, not_direct, instrument_not_yours,
+    instrument_retired, no_flow_meter, accuracy, size, weight, density, vessel; Conflict.
     """
     row = _locked(actor, test)
     for name in READS:
@@ -47,6 +50,7 @@ def note_setup(
     for name in SIZES:
         if (size := entered.get(name)) is not None and size.si <= 0:
             raise Refused("size", "A length is above 0.", name)
+    _require_weights(entered)
     runs = list(row.test.runs.select_related("direct", "flow_point"))
     before = {run.pk: direct_flows.solution_flow(row, run.direct, run) for run in runs}
     merge.put(row, entered, opened)
@@ -64,8 +68,8 @@ def note_measured(
     """Note what was read at one flow point; flows, volumes, levels and durations are Quantity.
 
     What the meters give as solution flow is written to the run. Raises Forbidden; Refused
-    not_draft, not_direct, not_positive, counts_down, level_rose, beyond_vessel, flow_noted;
-    Conflict.
+    not_draft, not_direct, not_positive, counts_down, level_rose, weight_rose, beyond_vessel,
+    flow_noted; Conflict.
     """
     setup = _locked(actor, run.test)
     row = DirectRun.objects.get(run=run.pk)
@@ -75,6 +79,8 @@ def note_measured(
             raise Refused("not_positive", "A flow and a duration are above 0.", name)
         if name.endswith(("_start", "_end")) and value is not None and value.si < 0:
             raise Refused("not_positive", "A totaliser shows 0 or more.", name)
+        if name.startswith("mass_") and value is not None and value.si < 0:
+            raise Refused("not_positive", "A scale shows 0 or more.", name)
     before = direct_flows.solution_flow(setup, row, flow)
     merge.put(row, entered, opened)
     _require_order(row, setup)
@@ -111,6 +117,20 @@ def _require_meter(actor: Actor, meter: Instrument, place: str) -> None:
         raise Refused("instrument_retired", f"{meter} is retired.", place)
     if meter.reads_bottles:
         raise Refused("no_flow_meter", f"{meter} reads bottles and no flow.", place)
+
+
+def _require_weights(entered: Mapping[str, Any]) -> None:
+    for name in WEIGHTS:
+        if (value := entered.get(name)) is not None and value.si <= 0:
+            raise Refused("weight", "A weight and a density are above 0.", name)
+    density = entered.get("density")
+    if density is not None and not LIGHTEST <= density.si <= HEAVIEST:
+        raise Refused(
+            "density",
+            f"{density.typed} is no density of a concentrate: it is {LIGHTEST:g} to {HEAVIEST:g} "
+            "kg/m³.",
+            "density",
+        )
 
 
 def _require_vessel(setup: DirectSetup) -> None:
@@ -151,6 +171,11 @@ def _require_order(row: DirectRun, setup: DirectSetup) -> None:
     if before is not None and after is not None and after >= before:
         raise Refused(
             "level_rose", "The level after the run lies below that before it.", "level_after"
+        )
+    heavy, light = row.mass_before, row.mass_after
+    if heavy is not None and light is not None and light >= heavy:
+        raise Refused(
+            "weight_rose", "The scale shows less after the run than before it.", "mass_after"
         )
     form = vessel_form(setup)
     most = height(vessel_at(form, "$")) if form else None

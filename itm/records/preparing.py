@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db import transaction
 
+from calc.direct_form import DRAWN
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
@@ -148,7 +149,7 @@ def prepare_test(
     )  # fmt: skip
     foam = _foam(bench, proportioner, points)
     if isinstance(bench, Direct):
-        sits = DirectSetup.MeterIn.SOLUTION if bench.method == Method.DRAW_DOWN else ""
+        sits = DirectSetup.MeterIn.SOLUTION if bench.method in DRAWN else ""
         DirectSetup.objects.create(
             by=actor, test=test, meter_in=sits, liquid=bench.liquid,
             liquid_name=bench.liquid_name.strip(),

@@ -95,9 +95,9 @@ def take_back_start(*, actor: Actor, visit: Visit) -> Visit:
     return row
 
 
-# Of a direct test, what nobody can read before it has flowed. A level or totaliser before the run
-# is no sign of that, and a flow from the nameplate was not read at all.
-AFTER_IT_FLOWED = ("duration", "level_after", "concentrate_end", "second_end")
+# Of a direct test, what nobody can read before it has flowed. A level, weight or totaliser before
+# the run is no sign of that, and a flow from the nameplate was not read at all.
+AFTER_IT_FLOWED = ("duration", "level_after", "mass_after", "concentrate_end", "second_end")
 WHILE_IT_FLOWED = ("concentrate", "second")
 
 

@@ -8,6 +8,7 @@ from itm.core.figures import figure
 from itm.reports.wording import Fact, facts, iso_day
 
 TWO_FLOWS, DRAW_DOWN, OTHER_LIQUID = "two_flows", "draw_down", "other_liquid"
+WEIGHED = "weighed"
 VISCOSITY = (
     "It sees nothing of what became of the concentrate itself: the yearly check of its viscosity "
     "is part of the method (common practice)."
@@ -21,6 +22,12 @@ METHOD_NOTES = {
         "Volume that left the vessel over the volume of solution in the same time.",
         "The vessel is taken as of ideal shape: dents, slope, pipes, foam on the surface and "
         "liquid that runs back are not in it.",
+    ),
+    WEIGHED: (
+        "Mass that left the tank or drum, over its density and over the volume of solution in the "
+        "same time.",
+        "A hose that pulls on the scale, wind, whoever leans on the tank, and liquid that runs "
+        "back are not in it.",
     ),
     OTHER_LIQUID: (
         "Another liquid in place of concentrate, scaled by what it read beside a test with "
@@ -67,6 +74,7 @@ def measured_with(document: dict[str, Any]) -> tuple[Fact, ...]:
         *_meter("Second flow by", direct["second_meter"], on),
         ("Vessel", _vessel(vessel) if vessel else ""),
         ("Level read to", vessel["level_step"] if vessel else ""),
+        *_weighing(direct.get("weighing")),
     )
 
 
@@ -90,6 +98,19 @@ def _due(own: dict[str, Any], on: date) -> str:
     if date.fromisoformat(due) < on:
         return f"{OUT_OF_DATE}: it was due on {iso_day(due)}"
     return f"due on {iso_day(due)}, after the test"
+
+
+def _weighing(held: dict[str, Any] | None) -> tuple[tuple[str, str], ...]:
+    if held is None:
+        return ()
+    step = f"read to {held['step']}" if held["step"] else ""
+    error = f"may be off by {held['error']}" if held["error"] else ""
+    off = f"may be off by {held['density_error']}" if held["density_error"] else ""
+    came = f"from {held['density_from']}" if held["density_from"] else ""
+    return (
+        ("Scale", ", ".join(filter(None, (held["scale"], step, error)))),
+        ("Density of the concentrate", ", ".join(filter(None, (held["density"], off, came)))),
+    )
 
 
 def _vessel(vessel: dict[str, Any]) -> str:
@@ -121,6 +142,8 @@ def _point(
         *(_flow("Second flow", run["second"]) or [_noted(noted)]),
         MeasuredLine("Level before", run["level_before"], ""),
         MeasuredLine("Level after", run["level_after"], ""),
+        MeasuredLine("Weight before", run.get("mass_before", ""), ""),
+        MeasuredLine("Weight after", run.get("mass_after", ""), ""),
         MeasuredLine("Time between", run["duration"], run["duration_in_words"]),
     ]
     if was is not None:

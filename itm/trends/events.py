@@ -18,6 +18,7 @@ METHODS = {
     "conductivity": "read by conductivity",
     "two_flows": "by two flows",
     "draw_down": "by tank draw-down",
+    "weighed": "by weight",
     "other_liquid": "by another liquid",
 }
 LOT, ADJUSTED, METHOD, CHANGED_OVER = "lot", "adjusted", "method", "changed over"

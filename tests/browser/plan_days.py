@@ -65,7 +65,8 @@ def _direct(actor: Any, device: Any, today: date, now: datetime) -> dict[str, An
     site = device.system.site
     visit = services.plan_visit(actor=actor, site=site, planned_on=today, crew="A crew of two")
     tests = {}
-    for method, liquid in (("draw_down", ""), ("two_flows", ""), ("other_liquid", "water")):
+    liquids = {"draw_down": "", "two_flows": "", "weighed": "", "other_liquid": "water"}
+    for method, liquid in liquids.items():
         test = preparing.prepare_test(
             actor=actor, visit=visit, proportioner=device, at=now, purpose="periodic",
             bench=preparing.Direct(method, liquid),

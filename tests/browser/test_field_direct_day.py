@@ -20,7 +20,7 @@ def test_a_draw_down_without_signal_reaches_the_server(
     crew, test = phone(), planned_direct["tests"]["draw_down"]
     crew.take_along(planned_direct)
     crew.offline()
-    expect(crew.page.locator("article.visit-test")).to_have_count(3)
+    expect(crew.page.locator("article.visit-test")).to_have_count(4)
     crew.start(planned_direct)
     discharged(crew, test)
     crew.page.get_by_role("button", name="Measure", exact=True).click()
@@ -216,6 +216,49 @@ def test_meters_are_read_by_kind_and_a_totaliser_counts_up(
         ("1000 L/min", "meter")
     ]
     assert len(told["setup"]["concentrate_meter"]) == 36  # its key
+
+
+def test_a_drum_on_a_scale_gives_its_percent_on_the_spot(
+    planned_direct: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    """32.0 L of 1040 kg/m³ are 33.28 kg; over a minute at 1000 L/min that is 3.2 % (arithmetic)."""
+    crew, test = phone(), planned_direct["tests"]["weighed"]
+    run, name = test["runs"][0]
+    crew.take_along(planned_direct)
+    crew.offline()
+    crew.start(planned_direct)
+    crew.screen(test, "discharge")
+    crew.note_run(run, solution_flow="1000")
+    crew.screen(test, "measure")
+    page, keep = crew.page, crew.page.locator(f"#keep-measured-{run}")
+    fill(
+        crew, "setup", test["test"], scale="WT-3", scale_step="0.1 kg", scale_error="0.2 kg",
+        density="1.04 kg/m³", density_error="2 kg/m³", density_from="certificate",
+        second_fitted="FT-7", second_accuracy="2 %",
+    )  # fmt: skip
+    page.locator(f"#keep-setup-{test['test']}").click()
+    expect(page.locator(".error")).to_contain_text("it is 700 to 1600 kg/m³")
+    fill(crew, "setup", test["test"], density="1.04 g/mL")
+    page.locator(f"#keep-setup-{test['test']}").click()
+    expect(crew.said).to_contain_text("kept on this device")
+    fill(crew, "measured", run, mass_before="214.6 kg")
+    keep.click()
+    card = card_of(crew, name)
+    expect(card).to_contain_text("the scale goes down by ten of its steps in about")
+    fill(crew, "measured", run, mass_after="214.6 kg", duration="1:00")
+    keep.click()
+    expect(card.locator(".error")).to_contain_text("shows less after the run than before it")
+    fill(crew, "measured", run, mass_after="181.32 kg")
+    keep.click()
+    expect(card.locator(".answer")).to_contain_text("3.20 %")
+    crew.screen(test, "result")
+    expect(page.get_by_text(f"{name} lacks something")).to_have_count(0)
+    crew.online()
+    crew.waits_for_nothing()
+    tests = crew.day_on_server(planned_direct)["direct_tests"]
+    told = next(one for one in tests if one["key"] == test["test"])
+    assert told["measured"][run]["mass_after"] == "181.32 kg"
+    assert told["setup"]["density"] == "1.04 g/mL"
 
 
 def test_another_liquid_is_held_against_its_foam_and_two_phones_may_cross(

@@ -120,6 +120,40 @@ def test_weight_and_level_agree():
     assert run.u_percent == pytest.approx(3 * math.hypot(*relative))
 
 
+def test_weighing_has_the_uncertainty_of_the_published_example():
+    """Eurachem QUAM, example A1 (check value D-06): 1000 m P / V is what is weighed, over a volume,
+    over a purity; here over a density, a time and a flow, which are 1, 1/P and V in its units."""
+    m, u_m, p, u_p, v, u_v = 100.28, 0.05, 0.9999, 5.8e-5, 100.0, 0.07
+    run = draw_down_by_weight(
+        Reading(150.0 + m, u_m), Reading(150.0), Reading(1.0), Reading(1 / p, u_p / p**2),
+        Reading(v, u_v),
+    )  # fmt: skip
+    assert 10 * run.percent == pytest.approx(1002.69972, abs=0.01)
+    assert 10 * run.u_percent == pytest.approx(0.863702590151, abs=0.002)
+
+
+def test_uncertainty_of_weights_is_that_of_drawn_rectangles():
+    """JCGM 101 by numpy: steps, errors and densities drawn as rectangles, the model as it is."""
+    draw = np.random.default_rng(20261130)
+    n = 400_000
+
+    def off(half):
+        return draw.uniform(-half, half, n)
+
+    masses = [value + off(0.5) + off(0.25) for value in (214.6, 193.7)]
+    percents = (
+        100 * (masses[0] - masses[1]) / ((1032 + off(6)) * draw.normal(65, 0.5, n))
+        / (0.01 * (1 + off(0.02)))
+    )  # fmt: skip
+    u = math.hypot(0.5 / math.sqrt(3), 0.5 / math.sqrt(12))
+    run = draw_down_by_weight(
+        Reading(214.6, u), Reading(193.7, u), Reading(1032, 6 / math.sqrt(3)), Reading(65, 0.5),
+        Reading(0.01, 0.01 * 0.02 / math.sqrt(3)),
+    )  # fmt: skip
+    assert np.mean(percents) == pytest.approx(run.percent, rel=2e-3)
+    assert np.std(percents) == pytest.approx(run.u_percent, rel=0.01)
+
+
 # Another liquid in place of concentrate
 
 FOAM = measured(3.2, [Part("bench", 0.05, 4)])

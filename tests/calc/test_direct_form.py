@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 from scipy import stats
 
-from calc.direct import seconds_more, seconds_to_move
+from calc.direct import seconds_more, seconds_to_move, seconds_to_weigh
 from calc.direct_form import evaluate_direct
 from calc.errors import CalcError
 from calc.units import FLOW
@@ -57,6 +57,24 @@ def sunk(seconds: float = 120, step: float = 0.001, percent: float = 3.2) -> dic
     return {
         "method": "draw_down", "nominal_percent": 3, "criterion": "common", "vessel": STANDING,
         "level_step": step, "flow_points": [point],
+    }  # fmt: skip
+
+
+def lighter(seconds: float = 120, step: float = 0.5, percent: float = 3.2) -> dict[str, Any]:
+    """A tote of 1040 kg/m³ that lost so much at 1900 L/min."""
+    drawn = percent / 100 * 1900 * LITRE_A_MINUTE * seconds * 1040
+    u = step / math.sqrt(12)  # JCGM 100:2008, F.2.2.1
+    point = {
+        "name": "design",
+        "mass_before": {"value": 9000.0, "standard_uncertainty": u},
+        "mass_after": {"value": 9000.0 - drawn, "standard_uncertainty": u},
+        "seconds": {"value": seconds, "standard_uncertainty": 0.5},
+        "solution_flow": flow(1900),
+    }
+    return {
+        "method": "weighed", "nominal_percent": 3, "criterion": "common",
+        "density": {"value": 1040, "standard_uncertainty": 2.0}, "scale_step": step,
+        "flow_points": [point],
     }  # fmt: skip
 
 
@@ -147,6 +165,31 @@ def test_level_that_moved_less_than_ten_steps_leaves_the_answer_open():
     assert evaluate_direct(sunk(seconds=120, step=0.01)).as_dict()["warnings"] == []
 
 
+def test_tote_that_gets_lighter_gives_back_what_was_drawn():
+    point = only(lighter())
+    assert point["percent"] == pytest.approx(3.2, rel=1e-9)
+    # 126.46 kg left; a scale of half a kilogram, twice (arithmetic).
+    parts = {part["name"]: part["standard_uncertainty"] for part in point["parts"]}
+    assert parts["mass before"] == pytest.approx(3.2 * 0.5 / math.sqrt(12) / 126.464, rel=1e-4)
+    assert parts["mass after"] == parts["mass before"]
+    assert parts["density"] == pytest.approx(3.2 * 2 / 1040)
+    assert parts["time"] == pytest.approx(3.2 * 0.5 / 120)
+    assert parts["solution flow"] == pytest.approx(0.032)
+
+
+def test_scale_that_moved_less_than_ten_steps_leaves_the_answer_open():
+    """The ten steps: common practice, no published source."""
+    found = evaluate_direct(lighter(seconds=40, step=5)).as_dict()
+    (warned,) = found["warnings"]
+    lost = 3.2 / 100 * 1900e-3 / 60 * 40 * 1040  # kg
+    assert (warned["code"], warned["where"]) == ("scale_moved_little", "$.flow_points[0]")
+    assert f"Run {40 * (50 / lost - 1):.0f} s longer" in warned["message"]
+    assert found["flow_points"][0]["certainty"] == "undecided"
+    assert evaluate_direct(lighter(seconds=60, step=5)).as_dict()["warnings"] == []
+    # 50 kg at 0.95 L/s of 1040 kg/m³ take 50.6 s (arithmetic).
+    assert seconds_to_weigh(5, 1040, 57 * LITRE_A_MINUTE) == pytest.approx(50.607, abs=1e-3)
+
+
 def test_how_long_to_run_is_known_before_it_runs():
     # 10 mm scale, surface 1.131 m², 60 L/min: 0.1 m is 113.1 L, which takes 113.1 s.
     vessel = VerticalCylinder(1.2, 2.0)
@@ -184,6 +227,14 @@ def test_other_liquid_is_scaled_by_what_it_read_beside_the_foam():
         ({**sunk(), "vessel": {**STANDING, "diameter": 1e4}}, "out_of_range", "$.vessel.diameter"),
         ({**sunk(), "level_step": 0}, "out_of_range", "$.level_step"),
         ({**sunk(), "vessel": {**STANDING, "length": 1.0}}, "out_of_range", "$.flow_points[0]"),
+        ({**lighter(), "density": 1040}, "not_an_object", "$.density"),
+        (
+            {**lighter(), "density": {"value": 0, "standard_uncertainty": 1}},
+            "out_of_range",
+            "$.density.value",
+        ),
+        ({**lighter(), "scale_step": 0}, "out_of_range", "$.scale_step"),
+        (lighter(percent=-3), "out_of_range", "$.flow_points[0]"),
         ({**two_flows(), "flow_points": []}, "empty_list", "$.flow_points"),
         ([], "not_an_object", "$"),
     ],
@@ -232,6 +283,14 @@ def test_more_concentrate_is_more_percent_and_a_worse_meter_is_wider(lower, more
 @given(some.floats(30, 300), some.floats(0.5, 9.0))
 def test_longer_run_of_a_sinking_tank_is_never_less_sure(seconds, percent):
     short, long = only(sunk(seconds, percent=percent)), only(sunk(1.2 * seconds, percent=percent))
+    assert short["percent"] == pytest.approx(percent, rel=1e-6)
+    assert long["standard_uncertainty"] < short["standard_uncertainty"]
+
+
+@given(some.floats(60, 300), some.floats(0.5, 9.0))
+def test_longer_run_of_a_scale_is_never_less_sure(seconds, percent):
+    short = only(lighter(seconds, percent=percent))
+    long = only(lighter(1.2 * seconds, percent=percent))
     assert short["percent"] == pytest.approx(percent, rel=1e-6)
     assert long["standard_uncertainty"] < short["standard_uncertainty"]
 

@@ -127,6 +127,7 @@ def test_how_a_bench_is_read_has_its_boxes(crew, scene, draft):
     [
         ("two_flows", ["Where the second meter sits", "Its totaliser before", "as 2:30 or 150 s"]),
         ("draw_down", ["Shape of the vessel", "One step of the level scale", "Level before"]),
+        ("weighed", ["The scale may be off by", "Density of the concentrate", "Weight before"]),
         ("other_liquid", ["Flow of this liquid then", "Where that is written", "Compared with"]),
     ],
 )

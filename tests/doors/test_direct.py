@@ -67,6 +67,7 @@ def test_entries_prepare_and_measure_a_direct_test(scene):
     [
         ("note_setup", {"second_accuracy": "2"}, "unit_missing"),
         ("note_setup", {"shape": "box"}, "unknown_field"),  # of another method
+        ("note_measured", {"mass_before": "900 kg"}, "unknown_field"),
         ("note_measured", {"duration": "2.30"}, "not_a_duration"),
     ],
 )
@@ -103,9 +104,11 @@ def test_day_tells_what_each_method_asks_in_the_words_of_its_page(scene, method)
     assert [str(meter.key), str(meter)] in both["second_meter"]["choices"]
     assert both["duration"]["kind"] == "duration"
     assert both["second_flow"]["kind"] == "flow"
-    assert set(told["units"]) == {"pressure", "flow", "volume", "length", "share"}
+    assert set(told["units"]) == {
+        "pressure", "flow", "volume", "length", "share", "mass", "density",
+    }  # fmt: skip
     assert {one["kind"] for one in both.values()} <= {
-        "flow", "volume", "length", "share", "choice", "duration", "day", "text",
+        "flow", "volume", "length", "share", "mass", "density", "choice", "duration", "day", "text",
     }  # fmt: skip
     assert test["definition"].startswith("Percent is the volume of concentrate")
     assert asked["notes"]

@@ -6,7 +6,7 @@ The keys are those of the engine, whose own refusals say the rest.
 from typing import Any
 
 from calc.direct import IN_SOLUTION, IN_WATER
-from calc.direct_form import DRAW_DOWN, OTHER_LIQUID, TWO_FLOWS
+from calc.direct_form import DRAW_DOWN, OTHER_LIQUID, TWO_FLOWS, WEIGHED
 from calc.form import METHODS
 from calc.vessel_form import HEADS, SHAPES
 
@@ -183,6 +183,19 @@ DIRECT = {
             "solution_flow": FLOW,
         },
     ),
+    WEIGHED: _direct(
+        WEIGHED,
+        {
+            "density": _measured("kg/m³, of the concentrate"),
+            "scale_step": {"type": "number", "description": "kg"},
+        },
+        {
+            "mass_before": _measured("kg"),
+            "mass_after": _measured("kg"),
+            "seconds": _measured("s"),
+            "solution_flow": FLOW,
+        },
+    ),
     OTHER_LIQUID: _direct(
         OTHER_LIQUID,
         {"meter_in": METER_IN},
@@ -226,6 +239,19 @@ DIRECT_EXAMPLES = {
             "shape": "standing_cylinder", "diameter": 1.2, "length": 2.0, "heads": "torispherical",
         },
         level_step=0.001,
+    ),
+    "A drum on a scale": _example(
+        WEIGHED,
+        [
+            {
+                "mass_before": _read(214.6, 0.3),
+                "mass_after": _read(153.2, 0.3),
+                "seconds": _read(60, 0.5),
+                "solution_flow": _read(0.0316, 0.00032),
+            }
+        ],
+        density=_read(1032, 1.2),
+        scale_step=0.1,
     ),
     "Another liquid in place of concentrate": _example(
         OTHER_LIQUID,

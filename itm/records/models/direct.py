@@ -38,6 +38,10 @@ class DirectSetup(Tracked):
         ELLIPSOIDAL = "ellipsoidal", "ellipsoidal, 2:1"
         TORISPHERICAL = "torispherical", "torispherical"
 
+    class DensityFrom(models.TextChoices):
+        CERTIFICATE = "certificate", "the certificate of the lot"
+        MEASURED = "measured", "a sample of the tank or drum, measured"
+
     part_of = "test"
     guard = "sealed"
     guard_parent = "test"
@@ -70,6 +74,17 @@ class DirectSetup(Tracked):
     height_typed = _typed()
     level_step = _si("m that a reading of the level can tell apart")
     level_step_typed = _typed()
+    # By weight: a tank or drum on a scale, and the density that makes a volume of it.
+    scale = models.CharField(max_length=120, blank=True)
+    scale_step = _si("kg that the scale can tell apart")
+    scale_step_typed = _typed()
+    scale_error = _si("kg that a reading of the scale may be off, either way")
+    scale_error_typed = _typed()
+    density = _si("kg/m³ of the concentrate")
+    density_typed = _typed()
+    density_error = _si("kg/m³ that it may be off, either way")
+    density_error_typed = _typed()
+    density_from = models.CharField(max_length=12, choices=DensityFrom.choices, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
     objects = TrackedQuerySet.as_manager()
 
@@ -90,6 +105,16 @@ class DirectSetup(Tracked):
                 & (Q(height=None) | Q(height__gt=0)),
                 name="direct_sizes_positive",
                 violation_error_message="A size of the vessel is above 0.",
+            ),
+            models.CheckConstraint(
+                condition=(Q(scale_step=None) | Q(scale_step__gt=0))
+                & (Q(scale_error=None) | Q(scale_error__gt=0))
+                & (Q(density=None) | Q(density__gt=0))
+                & (Q(density_error=None) | Q(density_error__gt=0)),
+                name="direct_scale_positive",
+                violation_error_message=(
+                    "A step and an error of a scale are above 0, and so is a density."
+                ),
             ),
         ]
 
@@ -141,6 +166,10 @@ class DirectRun(Tracked):
     level_before_typed = _typed()
     level_after = _si("m above the lowest point inside")
     level_after_typed = _typed()
+    mass_before = _si("kg, with whatever stands on the scale")
+    mass_before_typed = _typed()
+    mass_after = _si("kg, with whatever stands on the scale")
+    mass_after_typed = _typed()
     # Another liquid: the sealed test with foam that it is compared with, by value at Prepare.
     foam_record = models.UUIDField(null=True, blank=True)
     foam_name = models.CharField(max_length=160, blank=True)
@@ -187,6 +216,13 @@ class DirectRun(Tracked):
                 | Q(level_after__lt=F("level_before")),
                 name="direct_level_sinks",
                 violation_error_message="The level after the run lies below that before it.",
+            ),
+            models.CheckConstraint(
+                condition=(Q(mass_before=None) | Q(mass_before__gte=0))
+                & (Q(mass_after=None) | Q(mass_after__gte=0))
+                & (Q(mass_before=None) | Q(mass_after=None) | Q(mass_after__lt=F("mass_before"))),
+                name="direct_weight_sinks",
+                violation_error_message="The scale shows less after the run than before it.",
             ),
         ]
 

@@ -36,6 +36,7 @@ class ProportioningTest(Tracked, Scoped):
         BENCH = "bench", "premix standards and discharge samples on a bench"
         TWO_FLOWS = "two_flows", "flow of concentrate over flow of solution"
         DRAW_DOWN = "draw_down", "tank draw-down over time"
+        WEIGHED = "weighed", "tank or drum weighed before and after"
         OTHER_LIQUID = "other_liquid", "another liquid in place of concentrate"
 
     site_path = "site"

@@ -122,7 +122,7 @@ def test_refusal_of_a_direct_test_points_into_the_body(
 def test_unknown_method_is_told_every_known_one(scene: Any, program: Any) -> None:
     got = program(scene.owner).ask("post", "/evaluate/", {"method": "guess"})
     [fault] = refused(got, 422, "not_valid")
-    for known in ("refractive_index", "conductivity", "two_flows", "draw_down", "other_liquid"):
+    for known in ("refractive_index", "conductivity", "draw_down", "weighed", "other_liquid"):
         assert known in fault["detail"]
 
 

@@ -1,9 +1,9 @@
 """Quantities in the reader's units.
 
 Held against exact definitions (NIST SP 811, Appendix B.8, also check value E-05): the US gallon is
-231 cubic inches, the inch 25.4 mm, the pound-force 4.4482216152605 N; 212 °F is 100 °C and -40 is
-the same on both scales (NIST SP 811, B.8, from memory). The right-hand sides below are worked out
-from these in exact decimals, not by the module itself.
+231 cubic inches, the inch 25.4 mm, the pound 0.45359237 kg, the pound-force 4.4482216152605 N; 212
+is in °F what 100 is in °C, and -40 is the same on both scales (NIST SP 811, B.8, from memory). The
+right-hand sides below are worked out from these in exact decimals, not by the module itself.
 """
 
 from decimal import Decimal
@@ -36,6 +36,7 @@ def four(value: Decimal) -> str:
         ("-40 °C", "-40 °F"),
         ("254 mm", "10 in"),
         ("3.048 m", "10 ft"),
+        ("100 kg", f"{four(100 / Decimal('0.45359237'))} lb"),
         ("10 imp gal", f"{four(Decimal('45.4609') / GALLON)} US gal"),
     ],
 )
@@ -53,6 +54,7 @@ def test_a_reader_of_us_units_sees_them_with_what_was_typed_beside(typed: str, u
         ("10 US gal", f"{four(10 * GALLON)} L"),
         ("36 in", "914.4 mm"),
         ("6 ft", "1.829 m"),
+        ("100 lb", f"{four(100 * Decimal('0.45359237'))} kg"),
     ],
 )
 def test_a_reader_of_si_sees_si_with_what_was_typed_beside(typed: str, si: str) -> None:

@@ -23,7 +23,6 @@ from itm.records.direct_remarks import direct_remarks
 from itm.records.evaluate import preview
 from itm.records.models import DirectRun, DirectSetup, FlowRun, ProportioningTest
 from itm.records.preparing import Direct, prepare_test
-from itm.records.services import take_back_start
 from itm.schedule.models import Duty
 from tests.deeds import tested
 from tests.direct_deeds import (
@@ -60,14 +59,14 @@ def at(day, name="design") -> FlowRun:
     return day.test.runs.select_related("flow_point", "test").get(flow_point__name=name)
 
 
-@pytest.mark.parametrize("method", ["two_flows", "draw_down"])
+@pytest.mark.parametrize("method", ["two_flows", "draw_down", "weighed"])
 def test_a_direct_day_ends_in_a_sealed_record_that_verifies(scene, method):
     test = measured_test(scene, method, WANTED)
     assert (test.state, test.limits, test.certainty) == ("sealed", "in band", "settled")
     for name, wanted in WANTED.items():
         assert point(test, name)["percent"] == pytest.approx(wanted, rel=1e-6)
     form = chain.parsed(test.seal)
-    assert (form["form"], form["test"]["method"], form["bench"]) == (4, method, None)
+    assert (form["form"], form["test"]["method"], form["bench"]) == (5, method, None)
     assert [run["flow_point"] for run in form["direct"]["runs"]] == ["minimum", "design"]
     assert {"direct", "direct_runs"} <= set(form["rows"])
     # 950 L at 1900 L/min and 3.4 % last 14.7 min (arithmetic).
@@ -353,7 +352,7 @@ def test_a_direct_record_is_sent_back_amended_and_abandoned_like_any(scene):
     later = test.handed_in_at + timedelta(hours=1)
     back = send_back(actor=scene.owner, key=test.key, reason="which meter?", at=later)
     assert (back.state, json.loads(bytes(test.moves.get(verb="hand_in").document))["form"]) == (
-        "draft", 4,
+        "draft", 5,
     )  # fmt: skip
     hand_in(actor=scene.contractor, key=test.key, at=later)
     sign(actor=scene.contractor, key=test.key, at=later, name="N", qualification="Q")
@@ -396,27 +395,3 @@ def test_direct_drafts_show_to_their_author_alone(scene):
     sign(actor=scene.contractor, key=test.key, at=test.visit.started_at, name="N",
          qualification="Q")  # fmt: skip
     assert seen() == [True, True, True]
-
-
-@pytest.mark.parametrize(
-    ("method", "entered", "noted"),
-    [
-        ("draw_down", {"level_before": metres(1.5)}, False),
-        ("draw_down", {"duration": duration("4:00")}, True),
-        ("draw_down", {"level_after": metres(1.4)}, True),
-        ("two_flows", {"concentrate_start": volume(0)}, False),
-        ("two_flows", {"concentrate_end": volume(3328)}, True),
-        ("two_flows", {"concentrate_flow": flow(30), "concentrate_source": "meter"}, True),
-        ("two_flows", {"concentrate_flow": flow(30), "concentrate_source": "nameplate"}, False),
-        ("two_flows", {"second_flow": flow(1000)}, True),
-    ],
-)
-def test_a_start_is_not_taken_back_once_something_was_measured(scene, method, entered, noted):
-    day = direct_day(scene, method)
-    measuring.note_measured(actor=day.actor, run=at(day), **entered)
-    if noted:
-        with pytest.raises(Refused, match="since the start") as refused:
-            take_back_start(actor=day.actor, visit=day.test.visit)
-        assert refused.value.code == "begun"
-    else:
-        assert not take_back_start(actor=day.actor, visit=day.test.visit).impaired

@@ -24,10 +24,11 @@ from itm.reports import content_results as results
 from itm.reports.content import paper
 from tests.conftest import Scene
 from tests.deeds import prepared, tested
+from tests.direct_deeds import measured_test
 from tests.factories import TODAY, system
 
 FORMS = Path(__file__).parents[3] / "fixtures" / "frozen" / "records"
-FORM_1, FORM_2, FORM_3 = (FORMS / f"form_{number}.json" for number in (1, 2, 3))
+FORM_1, FORM_2, FORM_3, FORM_4 = (FORMS / f"form_{number}.json" for number in (1, 2, 3, 4))
 
 
 def frozen(test: ProportioningTest) -> tuple[Any, ...]:
@@ -92,7 +93,7 @@ def test_report_names_criterion_and_how_sure_that_is(scene: Scene) -> None:
     strict(scene, 0.95)
     form = chain.parsed(tested(scene).seal)
     rule = " ".join(results.rule(form))
-    assert form["form"] == 4
+    assert form["form"] == 5
     assert "Fixed systems: from nominal to 1.3 × nominal, at most 1 point above; " in rule
     assert "for this test 3.0 to 3.9" in rule
     assert "NFPA 11 (2021 numbering); looked up, second-hand" in rule
@@ -152,6 +153,20 @@ def test_a_record_in_form_3_reads_as_it_did() -> None:
     assert sheet.figure is not None
 
 
+def test_a_record_in_form_4_reads_as_it_did() -> None:
+    """Written by the product before form 5; invented data. Nothing was weighed yet."""
+    form = json.loads(FORM_4.read_bytes())
+    assert (form["form"], canonical_bytes(form)) == (4, FORM_4.read_bytes())
+    assert "weighing" not in form["direct"]
+    sheet = paper(form, digest="0" * 64, verify_url="https://example.invalid/")
+    assert [answer.percent for answer in sheet.answers] == ["3.200", "3.400"]
+    assert sheet.direct is not None
+    [minimum, _] = sheet.direct.points
+    assert [line.what for line in minimum.lines] == [
+        "Flow of solution", "Level before", "Level after", "Time between",
+    ]  # fmt: skip
+
+
 def test_a_draft_from_before_the_titles_is_named_as_then(scene: Scene) -> None:
     test = prepared(scene).test
     test.criterion_title = ""
@@ -185,5 +200,29 @@ def test_a_record_sealed_in_form_1_still_verifies(
     assert Seal.objects.get().form == 1
     assert [*chain.verify()] == []
     tested(scene, on=date(2027, 6, 15))
-    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 4]
+    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 5]
+    assert [*chain.verify()] == []
+
+
+def test_a_direct_record_sealed_in_form_4_still_verifies(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As above, of what weighs: neither the columns nor their part of the document were there."""
+    later = ("scale", "density", "mass")
+
+    def as_then(*args: Any) -> dict[str, Any]:
+        form = document(*args) | {"form": 4}
+        del form["direct"]["weighing"]
+        parts = [*form["rows"]["direct"], *form["rows"]["direct_runs"], *form["direct"]["runs"]]
+        for part in parts:
+            for name in [one for one in part if one.startswith(later)]:
+                del part[name]
+        return form
+
+    now = KINDS[ProportioningTest]
+    monkeypatch.setitem(KINDS, ProportioningTest, replace(now, form=4, document=as_then))
+    test = measured_test(scene, "draw_down")
+    monkeypatch.undo()
+    assert Seal.objects.get().form == 4
+    assert not any(one.startswith("mass") for one in chain.parsed(test.seal)["direct"]["runs"][0])
     assert [*chain.verify()] == []

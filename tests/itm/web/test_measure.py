@@ -134,6 +134,13 @@ def test_record_shows_two_lines_of_answer_minutes_and_measurements(crew, scene):
     )
 
 
+def test_undecided_weights_say_what_would_settle_it(crew, scene):
+    test = measured_test(scene, "weighed", {"minimum": 3.2, "design": 3.02}, until="draft")
+    page = plain(crew.get(reverse("test", args=[test.key])))
+    assert "undecided" in page
+    assert re.search(r"Would settle it: .*? (as long|as well)", page)
+
+
 def test_undecided_draw_down_says_what_would_settle_it(crew, scene):
     test = measured_test(scene, "draw_down", {"minimum": 3.2, "design": 3.02}, until="draft")
     page = plain(crew.get(reverse("test", args=[test.key])))
@@ -141,7 +148,7 @@ def test_undecided_draw_down_says_what_would_settle_it(crew, scene):
     assert re.search(r"Would settle it: .*? (as long|as well) at this flow point", page)
 
 
-@pytest.mark.parametrize("method", ["two_flows", "draw_down", "other_liquid"])
+@pytest.mark.parametrize("method", ["two_flows", "draw_down", "weighed", "other_liquid"])
 def test_the_paper_holds_what_was_measured_and_by_what(scene, method):
     liquid = {"liquid": "water"} if method == "other_liquid" else {}
     if liquid:
@@ -155,6 +162,11 @@ def test_the_paper_holds_what_was_measured_and_by_what(scene, method):
     wanted = {
         "two_flows": ["62.7 L/min", "may be off by 1 % of the reading", "C-1"],
         "draw_down": ["standing cylinder, diameter 1.2 m", "4 minutes", "1.5 m"],
+        "weighed": [
+            "WT-3, certificate Q-9, read to 0.5 kg, may be off by 0.5 kg",
+            "1.04 g/mL, may be off by 3 kg/m³, from the certificate of the lot",
+            "Weight before", "900 kg", "density 0.0055 %",
+        ],
         "other_liquid": [
             "proportioning test of 10 Jun 2025, sealed record 1",
             "this liquid was read beside it on 10 Jun 2025", "acceptance report, page 3",

@@ -7,6 +7,9 @@ import { bandsOf, side } from "./line.js";
 import { SIZES, volumeAt, whole } from "./vessel.js";
 
 export const DRAW_DOWN = "draw_down";
+export const WEIGHED = "weighed";
+/** What left a tank or drum, over a time. */
+export const isDrawn = ({ method }) => method === DRAW_DOWN || method === WEIGHED;
 export const OTHER_LIQUID = "other_liquid";
 export const DISCHARGE = "discharge"; // the second flow is what was noted there
 export const RATE = "rate";
@@ -34,6 +37,10 @@ const PERCENT = {
     { level_before: before, level_after: after, seconds, solution_flow: flow },
   ) {
     const drawn = volumeAt(vessel, before.value) - volumeAt(vessel, after.value);
+    return { percent: (100 * drawn) / (seconds.value * flow.value) };
+  },
+  weighed({ density }, { mass_before: before, mass_after: after, seconds, solution_flow: flow }) {
+    const drawn = (before.value - after.value) / density.value;
     return { percent: (100 * drawn) / (seconds.value * flow.value) };
   },
   other_liquid({ meter_in }, { liquid_flow: first, second_flow: second, baseline: was }) {
@@ -115,7 +122,7 @@ export function discharged(view, run) {
   return flows.reduce((total, one) => total + one, 0);
 }
 
-export const meterIn = (test) => (test.method === DRAW_DOWN ? "solution" : test.setup.meter_in);
+export const meterIn = (test) => (isDrawn(test) ? "solution" : test.setup.meter_in);
 
 /** Of the second meter, in the solution or in the water; at the discharge it is of the solution. */
 function second(view, test, run, read) {
@@ -152,19 +159,33 @@ export function follow(view, test, run, before) {
  * missing are left out. */
 export function formOfDirect(view, test) {
   const points = test.runs.map((run) => pointOf(view, test, run)).filter(Boolean);
-  const head =
-    test.method === DRAW_DOWN
-      ? {
-          vessel: vesselOf(view, test.setup),
-          level_step: number(view, test.setup.level_step, "length"),
-        }
-      : { meter_in: test.setup.meter_in };
-  return { method: test.method, ...head, flow_points: points };
+  return { method: test.method, ...headOf(view, test), flow_points: points };
+}
+
+function headOf(view, { method, setup }) {
+  if (method === DRAW_DOWN)
+    return { vessel: vesselOf(view, setup), level_step: number(view, setup.level_step, "length") };
+  if (method === WEIGHED)
+    return { density: densityOf(view, setup), scale_step: number(view, setup.scale_step, "mass") };
+  return { meter_in: setup.meter_in };
+}
+
+/** As a reading of the engine's form; nothing while it is missing. */
+function densityOf(view, setup) {
+  const value = number(view, setup.density, "density");
+  return value === undefined ? null : { value };
+}
+
+/** With what a flow point is measured, as far as its plain percent needs it. */
+function knownOf(view, { method, setup }) {
+  if (method === DRAW_DOWN) return vesselOf(view, setup);
+  return method === WEIGHED ? densityOf(view, setup) : setup.meter_in;
 }
 
 function pointOf(view, test, run) {
   const read = test.measured[run.key];
   const level = (name) => number(view, read[name], "length");
+  const mass = (name) => number(view, read[name], "mass");
   const other = second(view, test, run, read);
   const first = metered(view, read, "concentrate");
   const values = {
@@ -175,9 +196,15 @@ function pointOf(view, test, run) {
       seconds: duration(read.duration ?? "").si,
       solution_flow: other,
     },
+    weighed: {
+      mass_before: mass("mass_before"),
+      mass_after: mass("mass_after"),
+      seconds: duration(read.duration ?? "").si,
+      solution_flow: other,
+    },
     other_liquid: { liquid_flow: first, second_flow: other },
   }[test.method];
-  const known = test.method === DRAW_DOWN ? vesselOf(view, test.setup) : test.setup.meter_in;
+  const known = knownOf(view, test);
   const was = test.method === OTHER_LIQUID ? baselineOf(view, read) : {};
   if (!known || !was || Object.values(values).some((one) => one === undefined)) return null;
   const plain = (all) =>
@@ -205,7 +232,9 @@ export function directSoFar(view, test) {
   const form = formOfDirect(view, test);
   if (test.method === DRAW_DOWN && !form.vessel)
     return { problem: "The vessel has no shape with all its sizes yet." };
-  if (test.method !== DRAW_DOWN && !form.meter_in)
+  if (test.method === WEIGHED && !form.density)
+    return { problem: "The concentrate has no density yet: a weight is a volume only with it." };
+  if (!isDrawn(test) && !form.meter_in)
     return { problem: "Say where the second meter sits: in the solution, or in the water." };
   if (!form.flow_points.length)
     return {
@@ -220,7 +249,9 @@ export const measuredWhole = (view, test) =>
 /** Whether something was read that nobody can read before it has flowed, as itm/records/services.py
  * has it when a start is taken back. */
 export const hasFlowed = (read) =>
-  ["duration", "level_after", "concentrate_end", "second_end"].some((name) => read[name]) ||
+  ["duration", "level_after", "mass_after", "concentrate_end", "second_end"].some(
+    (name) => read[name],
+  ) ||
   ["concentrate", "second"].some(
     (name) => read[`${name}_flow`] && read[`${name}_source`] !== "nameplate",
   );
@@ -233,6 +264,12 @@ export function lackOf(view, test) {
   if (method === DRAW_DOWN) {
     if (!vesselOf(view, setup)) out.push("The vessel has no shape with all its sizes");
     if (!setup.level_step) out.push("The level scale has no step");
+  } else if (method === WEIGHED) {
+    if (!setup.scale?.trim()) out.push("No scale is named");
+    if (!setup.scale_step || !setup.scale_error) out.push("Nothing says how good the scale is");
+    if (!setup.density || !setup.density_error)
+      out.push("The concentrate has no density, or nothing says how good it is");
+    else if (!setup.density_from) out.push("Nothing says where the density comes from");
   } else {
     if (!named("concentrate")) out.push("No meter is named for the concentrate line");
     if (!setup.concentrate_accuracy) out.push("Nothing says how good that meter is");
@@ -251,7 +288,7 @@ function lackAt(view, test, run) {
   const sources = [read.concentrate_source, read.second_source, run.flow_source];
   if (sources.includes("nameplate"))
     return [`${run.name} has a flow from a nameplate, which is no evidence`];
-  if (test.method !== DRAW_DOWN && !read.concentrate_source)
+  if (!isDrawn(test) && !read.concentrate_source)
     return [`${run.name} does not say where the flow in the concentrate line comes from`];
   if (test.method === OTHER_LIQUID && !(read.beside_on && read.beside_source?.trim()))
     return [`${run.name} does not say when and where this liquid was read beside the foam`];

@@ -3,6 +3,7 @@
 
 import {
   DRAW_DOWN,
+  WEIGHED,
   discharged,
   duration,
   meterIn,
@@ -32,6 +33,7 @@ export function remarksOn(view, test, run) {
   if ([read.concentrate_source, read.second_source].includes("nameplate"))
     out.push("A flow from the nameplate was not measured: it is no evidence of a percent.");
   if (test.method === DRAW_DOWN) return [...out, ...onLevel(view, test, run, read)];
+  if (test.method === WEIGHED) return [...out, ...onWeight(view, test, run, read)];
   const share = (100 * number(view, read.concentrate_flow, "flow")) / discharged(view, run);
   if (meterIn(test) === "solution" && share > 3 * Number(test.nominal_percent))
     out.push(
@@ -63,6 +65,30 @@ function onLevel(view, test, run, read) {
   ];
 }
 
+function onWeight(view, test, run, read) {
+  const [step, before, after] = [test.setup.scale_step, read.mass_before, read.mass_after].map(
+    (text) => number(view, text, "mass"),
+  );
+  const taken = duration(read.duration ?? "").si;
+  if (!step || !(before > 0)) return [];
+  if (after !== undefined && taken !== undefined) {
+    const moved = before - after;
+    if (moved >= (RESOLUTIONS - 1e-9) * step) return [];
+    const more = inWords(Math.round(taken * Math.max((RESOLUTIONS * step) / moved - 1, 0)));
+    return [
+      `The scale went down by less than ten of its steps: run about ${more} longer at this flow, weigh again and write the whole time (ten steps: common practice).`,
+    ];
+  }
+  const density = number(view, test.setup.density, "density");
+  if (!density) return [];
+  const flow = discharged(view, run) ?? run.flow;
+  const drawn = (flow * Number(test.nominal_percent)) / 100;
+  const needed = inWords(Math.round((RESOLUTIONS * step) / (density * drawn)));
+  return [
+    `At ${run.solution_flow || run.flow_typed} and nominal percent the scale goes down by ten of its steps in about ${needed}: run at least so long (common practice).`,
+  ];
+}
+
 /** What keeps texts of `note_measured` or `note_setup` from being taken: sentences by name. */
 export function wrongTexts(view, asked, put) {
   const found = asked
@@ -72,6 +98,7 @@ export function wrongTexts(view, asked, put) {
 }
 
 const WORST = 50; // % of the reading, as itm/records/measuring.py
+const [LIGHTEST, HEAVIEST] = [700, 1600]; // kg/m³ of a concentrate, as there
 
 function wrongText(view, name, kind, text) {
   if (kind === "duration") return duration(text).problem;
@@ -82,6 +109,13 @@ function wrongText(view, name, kind, text) {
     return si > 0 && si <= WORST
       ? null
       : `${text} is no accuracy of a meter: write by how much of its reading it may be off, above 0 and at most ${WORST} %.`;
+  if (name === "density" && !(si >= LIGHTEST && si <= HEAVIEST))
+    return si > 0
+      ? `${text} is no density of a concentrate: it is ${LIGHTEST} to ${HEAVIEST} kg/m³.`
+      : "A weight and a density are above 0.";
+  if (name.startsWith("mass_")) return si < 0 ? "A scale shows 0 or more." : null;
+  if (["mass", "density"].includes(kind))
+    return si > 0 ? null : "A weight and a density are above 0.";
   if (kind === "volume") return si < 0 ? "A totaliser shows 0 or more." : null;
   if (kind === "flow") return si > 0 ? null : "A flow is above 0.";
   const level = ["level_before", "level_after"].includes(name); // judged beside the vessel
@@ -104,6 +138,10 @@ export function contradictions(view, test, run, put) {
     test.method === DRAW_DOWN ? number(view, read[`level_${when}`], "length") : undefined,
   );
   if (after >= before) wrong.level_after = "The level after the run lies below that before it.";
+  const [heavy, light] = ["before", "after"].map((when) =>
+    test.method === WEIGHED ? number(view, read[`mass_${when}`], "mass") : undefined,
+  );
+  if (light >= heavy) wrong.mass_after = "The scale shows less after the run than before it.";
   Object.assign(wrong, beyondVessel(vesselOf(view, test.setup), { before, after }));
   return { ...wrong, ...notedAlready(view, test, run, read) };
 }

@@ -2,7 +2,16 @@
 // and in which words comes with the day; what the method gives so far stands beside it.
 
 import { h, caution, notice, num, onlyHere } from "./dom.js";
-import { DISCHARGE, DRAW_DOWN, RATE, TOTALISER, directSoFar, duration } from "./direct.js";
+import {
+  DISCHARGE,
+  DRAW_DOWN,
+  RATE,
+  TOTALISER,
+  WEIGHED,
+  directSoFar,
+  duration,
+  isDrawn,
+} from "./direct.js";
 import { notStarted } from "./discharge.js";
 import { askedEntry, changes, press, valueOf } from "./entering.js";
 import { contradictions, remarksOn, wrongTexts } from "./flowing.js";
@@ -13,7 +22,7 @@ import { stopwatch } from "./stopwatch.js";
 import { SIZES } from "./vessel.js";
 import { inWords } from "./words.js";
 
-const WHILE_IT_FLOWS = "Read meters and level while it flows: after the stop nobody can.";
+const WHILE_IT_FLOWS = "Read meters, level and scale while it flows: after the stop nobody can.";
 
 export function measureScreen(field, test) {
   const { view } = field;
@@ -47,6 +56,10 @@ export function measureScreen(field, test) {
 
 // For all flow points ----------------------------------------------------------------------------
 
+const FOR_ALL = {
+  [DRAW_DOWN]: "Vessel, scale and meter",
+  [WEIGHED]: "Scale, density and meter",
+};
 const OF_VESSEL = new Set(Object.values(SIZES).flat()); // of any shape
 
 function forAll(field, test, asked, writes) {
@@ -58,7 +71,7 @@ function forAll(field, test, asked, writes) {
   return h(
     "details",
     { id: `setup-${test.key}`, open: asked.every(({ name }) => !test.setup[name]) },
-    h("summary", test.method === DRAW_DOWN ? "Vessel, scale and meter" : "Meters"),
+    h("summary", FOR_ALL[test.method] ?? "Meters"),
     h(
       "div.form-narrow",
       wanted.map((one) => entry(field, prefix, one, test.setup)),
@@ -145,14 +158,14 @@ function card(field, test, run, asked, writes, found) {
 }
 
 /** What is read as a flow has no totaliser, and the other way round. */
-function isAsked(name, { method }, choice) {
+function isAsked(name, test, choice) {
   const [, which, what] = name.match(/^(concentrate|second)_(\w+)$/) ?? [];
   const read = which && choice(`${which}_read`);
   if (what === "flow") return read === RATE;
   if (what === "start" || what === "end") return read === TOTALISER;
   if (name === "second_source") return read !== DISCHARGE;
   const counted = ["concentrate_read", "second_read"].some((one) => choice(one) === TOTALISER);
-  return name !== "duration" || method === DRAW_DOWN || counted;
+  return name !== "duration" || isDrawn(test) || counted;
 }
 
 function reading(field, test, run, asked) {
