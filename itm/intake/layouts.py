@@ -1,5 +1,7 @@
 """Which table each kind of file holds, and who can bring which in."""
 
+from django.db.models import Q
+
 from itm.intake.equipment_layout import EQUIPMENT
 from itm.intake.models import Upload
 from itm.intake.record_layouts import HISTORY, readings
@@ -34,7 +36,9 @@ LAYOUTS = {
 
 def layout_of(upload: Upload) -> Layout:
     if upload.test is not None:
-        return readings(on_bench(upload.test).instrument)
+        bench = on_bench(upload.test)
+        own = Q(run=None) | Q(run__test=upload.test)
+        return readings(bench.instrument, list(bench.bottles.in_use().filter(own)))
     return LAYOUTS[upload.kind]
 
 

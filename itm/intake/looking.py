@@ -6,9 +6,9 @@ code and under the same answers.
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, Protocol
@@ -23,17 +23,19 @@ from itm.intake.history_rows import HistoryRows
 from itm.intake.layouts import layout_of
 from itm.intake.models import Upload
 from itm.intake.reading_rows import ReadingRows
+from itm.intake.record_layouts import LINE
 from itm.intake.registry_rows import RegistryRows
 from itm.intake.tables.blocks import Block
-from itm.intake.tables.cells import text_of
+from itm.intake.tables.cells import Cell, text_of
 from itm.intake.tables.dialect import Dialect, Question, Settled, settle
-from itm.intake.tables.head import Head, find_head, head_at, match
+from itm.intake.tables.head import WITHIN, Head, find_head, folded, head_at, match
 from itm.intake.tables.known import Known
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.moments import Moment
 from itm.intake.tables.reading import Amount, Batch, Reader, Told
 from itm.intake.tables.source import Source, find_source
 from itm.intake.tables.survey import Survey, look_through
+from itm.intake.tables.units import apart
 from itm.intake.value_rows import ValueRows
 
 State = Upload.State
@@ -41,6 +43,7 @@ PREVIEW_ROWS, HEAD_ROWS = 8, 12
 SAID = "said:"  # answers that hold for every row
 MOST_MEANS = 30  # names that are asked about one by one
 Findings = dict[str, Any]
+LONG = ("bottle", "value", "temperature", "read_at")  # of readings that have a row each
 
 
 class Rows(Protocol):
@@ -92,10 +95,13 @@ def _look(
         return found
     found["source"] = {**asdict(source), "path": ""}
     first = source.first_rows()
-    head = head_at(first, row.head_row - 1) if row.head_row else find_head(first, layout)
+    searched = _searched(layout, first)
+    head = head_at(first, row.head_row - 1) if row.head_row else find_head(first, searched)
     columns = row.columns
     if columns is None:
         columns = match(head, layout, uploads.remembered(row))
+        if layout.across & columns.keys() and 0 not in columns.values():
+            columns[LINE] = 0  # in front of the bottles stands what a row is called
     columns = {name: at for name, at in columns.items() if at < max(len(head.names), 1)}
     found |= {
         "head": [head.first, head.last],
@@ -110,6 +116,20 @@ def _look(
     survey = look_through(_counted(source.blocks(), progress), head, columns, layout)
     settled = settle(survey, head, columns, layout, row.answers)
     return found | _settled(actor, row, layout, source, head, columns, survey, settled, found)
+
+
+def _searched(layout: Layout, first: Sequence[Sequence[Cell]]) -> Layout:
+    """Bottles are looked for among the heads only where a row names several of them: down a column
+    each of them names its own row."""
+    labels = {folded(one.label) for one in layout.columns if one.name in layout.across}
+    for cells in first[:WITHIN]:
+        names = {folded(apart(text)[0]) for cell in cells if (text := text_of(cell))}
+        if len(names & labels) > 1:
+            return layout
+    if not labels:
+        return layout
+    others = tuple(one for one in layout.columns if one.name in LONG)
+    return replace(layout, columns=others)
 
 
 def _counted(blocks: Iterator[Block], progress: Callable[[int], None]) -> Iterator[Block]:

@@ -1,18 +1,21 @@
 """A table of readings beside the bench that it belongs to; each is judged as the page judges it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from decimal import Decimal
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.figures import day
 from itm.intake.check import judge
+from itm.intake.record_layouts import LINE, of_bottle, warmth_of
 from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
 from itm.intake.tables.moments import Moment, NoInstant, instant
 from itm.intake.tables.reading import Batch, Told
+from itm.intake.tables.survey import SUMS
 from itm.intake.take import AtBottle, as_set, asked_of
 from itm.intake.typed import digits_of
 from itm.records import bench_sheet
@@ -26,8 +29,18 @@ COMES_IN = datetime.max.replace(
 MOST = 2_000  # readings of one bench; own choice, far beyond any
 
 
+class Typed(NamedTuple):
+    """One reading as it stands in the table; `names` are our columns of bottle, value, warmth."""
+
+    stand: Stand
+    value: str
+    temperature: str
+    names: tuple[str, str, str]
+
+
 class ReadingRows:
-    """Judges batches of rows; gives the readings in the order of the table.
+    """Judges batches of rows; gives the readings in the order of the table, where bottles have a
+    column each row by row.
 
     `asked` holds at the end what is odd about them and keeps none from being taken in.
     """
@@ -42,6 +55,15 @@ class ReadingRows:
         begun = test.visit.started_at
         self._day = date_at(self._zone, begun) if begun else test.visit.planned_on
         self._stands = {stand.bottle.label: stand for stand in self.sheet.stands}
+        # Bottles that have a column each, in the order in which they stand.
+        self._across = sorted(
+            (
+                (label, of_bottle(stand.bottle.key), warmth_of(stand.bottle.key))
+                for label, stand in self._stands.items()
+                if of_bottle(stand.bottle.key) in columns and "value" not in columns
+            ),
+            key=lambda one: columns[one[1]],
+        )
         self.known = {"bottle": Known("bottle", self._stands, means=means.get("bottle"))}
         self.asked: list[dict[str, str]] = []
         self._read: list[AtBottle] = []
@@ -53,33 +75,65 @@ class ReadingRows:
         self._count = 0
 
     def judged(self, batch: Batch, told: Told) -> list[NewReading]:
-        """Codes: too_many_readings, closed, not_yet, no_such_time, time_twice, and those of
-        `intake.check.judge`."""
-        self._count += len(batch.rows)
+        """Codes: too_many_readings, worked_out, closed, not_yet, no_such_time, time_twice, and
+        those of `intake.check.judge`."""
+        out: list[NewReading] = []
+        for index, row in enumerate(batch.rows):
+            at = self._read_at(row, batch.values["read_at"][index], told)
+            for one in self._of_row(batch, index, told):
+                out += self._judged(row, one, at, told)
         if self._count > MOST:
             sentence = f"This table has more than {MOST:,} readings for one bench."
             told.add(CellProblem(batch.rows[0], None, "too_many_readings", sentence,
                                  "Divide it by test."))  # fmt: skip
-            return []
-        out = []
-        for index, row in enumerate(batch.rows):
-            label = batch.values["bottle"][index]
-            value = self._typed(batch, "value", index)
-            at = self._read_at(row, batch.values["read_at"][index], told)
-            if label is None or not value:
-                continue  # told where it was read
-            warmth = self._typed(batch, "temperature", index)
-            judged = judge(value, warmth, self.sheet.bench.instrument, place="value",
-                           temperature_place="temperature")  # fmt: skip
-            for one in judged.problems:
-                told.add(CellProblem(row, self._columns.get(one.place), one.code, one.sentence))
-            stand = self._stands[label]
-            if closed := self.sheet.closed if stand.bottle.run_id else self.sheet.shared_closed:
-                told.add(CellProblem(row, self._columns["bottle"], "closed", closed))
-            if not judged.problems and judged.value is not None:
-                self._remember(row, stand, value, judged.temperature_c, at)
-                out.append(NewReading(stand.bottle, value, warmth, at))
         return out
+
+    def _of_row(self, batch: Batch, index: int, told: Told) -> Iterator[Typed]:
+        """The one reading of a row, or one of each bottle that has a column: an empty cell there is
+        no reading, and what has no bottle or no figure was told where it was read."""
+        if not self._across:
+            label = batch.values["bottle"][index]
+            names = ("bottle", "value", "temperature")
+            if label is not None and (found := self._typed_at(batch, index, label, names)):
+                yield found
+            return
+        name = batch.values[LINE][index] or ""
+        if (name.split() or [""])[0].casefold().strip(":.") in SUMS:
+            told.add(CellProblem(
+                batch.rows[index], self._columns[LINE], "worked_out",
+                f"“{name[:40]}” was worked out from readings and is none itself.",
+                "Take the row out.",
+            ))  # fmt: skip
+            return
+        for label, value, warmth in self._across:
+            own = warmth if warmth in self._columns else "temperature"
+            if found := self._typed_at(batch, index, label, (value, value, own)):
+                yield found
+
+    def _typed_at(
+        self, batch: Batch, index: int, label: str, names: tuple[str, str, str]
+    ) -> Typed | None:
+        value = self._typed(batch, names[1], index)
+        if not value:
+            return None
+        return Typed(self._stands[label], value, self._typed(batch, names[2], index), names)
+
+    def _judged(
+        self, row: int, typed: Typed, at: datetime | None, told: Told
+    ) -> Iterator[NewReading]:
+        self._count += 1
+        bottle, value, temperature = typed.names
+        judged = judge(typed.value, typed.temperature, self.sheet.bench.instrument, place=value,
+                       temperature_place=temperature)  # fmt: skip
+        for one in judged.problems:
+            told.add(CellProblem(row, self._columns.get(one.place), one.code, one.sentence))
+        stand = typed.stand
+        if closed := self.sheet.closed if stand.bottle.run_id else self.sheet.shared_closed:
+            told.add(CellProblem(row, self._columns[bottle], "closed", closed))
+        if not judged.problems and judged.value is not None:
+            there = place(row, self._columns[value])
+            self._remember(there, typed, judged.temperature_c, at)
+            yield NewReading(stand.bottle, typed.value, typed.temperature, at)
 
     def _read_at(self, row: int, moment: Moment | None, told: Told) -> datetime | None:
         """Where nothing is written, that of the row above, as one writes on paper."""
@@ -101,11 +155,10 @@ class ReadingRows:
         return at
 
     def _remember(
-        self, row: int, stand: Stand, value: str, warmth: Decimal | None, at: datetime | None
+        self, there: str, typed: Typed, warmth: Decimal | None, at: datetime | None
     ) -> None:
-        there = place(row, self._columns["value"])
         number = self._before + len(self._read) + 1
-        self._read.append(AtBottle(stand, there, value, warmth, at or COMES_IN, number))
+        self._read.append(AtBottle(typed.stand, there, typed.value, warmth, at or COMES_IN, number))
 
     @staticmethod
     def _typed(batch: Batch, name: str, index: int) -> str:

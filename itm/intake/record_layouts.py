@@ -1,10 +1,13 @@
 """The tables of results and readings, column by column."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
+from uuid import UUID
 
 from itm.intake.shared_columns import FLOWS, HUNDRED, SITE, SYSTEM, Kind, spellings
 from itm.intake.tables.layout import Layout, TableColumn
-from itm.records.models import PastResult
+from itm.records.models import Bottle, PastResult
 from itm.registry.models import Instrument
 
 METHODS = spellings(
@@ -96,11 +99,32 @@ HISTORY = Layout(
 )  # fmt: skip
 
 
-def readings(instrument: Instrument | None) -> Layout:
-    """Of one bench: figures in the unit of its instrument, and in no other."""
+LINE = "line"  # what a row is called where the bottles stand as heads
+
+
+def of_bottle(key: UUID) -> str:
+    """Our name of the column that holds the readings of one bottle."""
+    return f"of_{key.hex}"
+
+
+def warmth_of(key: UUID) -> str:
+    """The same of their temperatures."""
+    return f"warmth_of_{key.hex}"
+
+
+def readings(instrument: Instrument | None, bottles: Sequence[Bottle] = ()) -> Layout:
+    """Of one bench: figures in the unit of its instrument, and in no other. Each reading has a row,
+    or each of the `bottles` a column."""
     unit = instrument.unit if instrument else ""
     units = (unit,) if unit else ("nD",)
     most = {"refractive_index": Decimal(2)}.get(instrument.method if instrument else "")
+    value = TableColumn(
+        "value", "number", "Reading", "1.3342", needed=True, units=units, most=most,
+        aliases=("value", "index", "refractive index", "nd", "brix", "conductivity"),
+        help="What the display shows, with all its digits; one row for each reading, or a column "
+        "for each bottle, headed by its label.",
+    )  # fmt: skip
+    across = _across(bottles, value)
     return Layout(
         Kind.READINGS,
         "Readings of a bench",
@@ -110,11 +134,7 @@ def readings(instrument: Instrument | None) -> Layout:
                 aliases=("label", "sample", "sample id", "standard"),
                 help="The label on the bench: water, S1, S2 …, concentrate, or that of a sample.",
             ),
-            TableColumn(
-                "value", "number", "Reading", "1.3342", needed=True, units=units, most=most,
-                aliases=("value", "index", "refractive index", "nd", "brix", "conductivity"),
-                help="What the display shows, with all its digits; one row for each reading.",
-            ),
+            value,
             TableColumn(
                 "temperature", "number", "Temperature", "20.3", units=("°C",),
                 aliases=("temp", "t", "temperature c", "sample temperature"), help="In °C.",
@@ -127,6 +147,7 @@ def readings(instrument: Instrument | None) -> Layout:
                 "of the test day. A row without one has that of the row above; a table without "
                 "the column has the moment at which it is taken in.",
             ),
+            *across,
         ),
         examples=(
             ("water", "1.3330", "20.1", "2026-05-03 14:05"),
@@ -134,4 +155,25 @@ def readings(instrument: Instrument | None) -> Layout:
             ("S2", "1.3342", "20.2", "2026-05-03 14:09"),
             ("S3", "1.3345", "20.2", "2026-05-03 14:11"),
         ),
+        across=frozenset(of_bottle(bottle.key) for bottle in bottles),
     )  # fmt: skip
+
+
+def _across(bottles: Sequence[Bottle], value: TableColumn) -> list[TableColumn]:
+    """Two columns for each bottle, and what the rows are called beside them."""
+    out = []
+    for bottle in bottles:
+        label, name = bottle.label, of_bottle(bottle.key)
+        temperatures = tuple(f"{label} {word}" for word in ("°C", "temp", "t", "temp °C"))
+        out += [
+            replace(value, name=name, label=label, needed=False, aliases=(), help=""),
+            TableColumn(
+                warmth_of(bottle.key),
+                "number",
+                f"{label}, temperature",
+                "20.3",
+                units=("°C",),
+                aliases=temperatures,
+            ),
+        ]
+    return [*out, TableColumn(LINE, "text", "Name of the row", "1")] if out else []

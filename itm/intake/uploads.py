@@ -139,8 +139,8 @@ def map_columns(*, actor: Actor, row: Upload, columns: Mapping[str, int]) -> Upl
             one, two = layout.column(by_index[index]).label, layout.column(name).label
             raise Refused("column_twice", f"One column cannot be both {one} and {two}.", name)
         by_index[index] = name
-    for column in layout.columns:
-        if column.needed and column.name not in columns:
+    for column in layout.needed(columns):
+        if column.name not in columns:
             raise Refused(
                 "column_missing", f"Say which column of the file holds “{column.label}”.",
                 column.name,

@@ -48,6 +48,7 @@ class Layout:
     makes_names: bool = False  # the table brings new things whose names nobody knows yet
     one_of: tuple[tuple[str, ...], ...] = ()  # columns of which one of these groups is needed
     one_of_words: str = ""
+    across: frozenset[str] = frozenset()  # columns any of which stands in place of the needed ones
 
     def column(self, name: str) -> TableColumn:
         return next(one for one in self.columns if one.name == name)
@@ -56,9 +57,15 @@ class Layout:
     def names(self) -> list[str]:
         return [one.name for one in self.columns]
 
+    def needed(self, columns: Mapping[str, int]) -> list[TableColumn]:
+        """What has to be in a file that holds these columns."""
+        if self.across & columns.keys():
+            return []
+        return [one for one in self.columns if one.needed]
+
     def lacks(self, columns: Mapping[str, int]) -> list[str]:
         """What has to be in every file and was not found in this one."""
-        out = [one.label for one in self.columns if one.needed and one.name not in columns]
+        out = [one.label for one in self.needed(columns) if one.name not in columns]
         if self.one_of and not any(set(group) <= columns.keys() for group in self.one_of):
             out.append(self.one_of_words)
         return out

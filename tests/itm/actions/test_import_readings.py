@@ -1,7 +1,7 @@
 """Readings of a bench come in from a file, judged as those that are typed."""
 
 from dataclasses import replace
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -62,6 +62,53 @@ def test_the_same_rules_as_on_the_page_tell_what_is_wrong(day, line, place, code
     row = handed_in(day.actor, "readings", f"{ROWS}{line}\n", test=day.test)
     assert row.state == "open"
     assert (place, code) in told(row)
+
+
+WIDE = (
+    "No.;Time;Temp. (°C);water;S1;S1 °C;S2 (nD)\n"
+    "1;14:05;20,1;1,33300;1,33390;20,4;1,33421\n"
+    "2;14:20;20,2;1,33301;;;1,33420\n"
+)
+
+
+def test_bottles_as_heads_give_the_readings_of_a_row_each(scene, day, time_machine):
+    """The same readings as one row each, by another hand: row by row, an empty cell is none."""
+    time_machine.move_to(datetime.combine(day.test.tested_on, time(20), UTC), tick=False)
+    bring(day, WIDE)
+    rows = list(Reading.objects.filter(bottle__bench=day.test.bench).order_by("sequence"))
+    assert [(one.bottle.label, one.value_typed, one.temperature_typed) for one in rows] == [
+        ("water", "1,33300", "20,1"), ("S1", "1,33390", "20,4"), ("S2", "1,33421", "20,1"),
+        ("water", "1,33301", "20,2"), ("S2", "1,33420", "20,2"),
+    ]  # fmt: skip
+    zone = ZoneInfo(day.test.visit.site.time_zone)
+    assert [f"{one.read_at.astimezone(zone):%H:%M}" for one in rows] == ["14:05"] * 3 + [
+        "14:20"
+    ] * 2
+
+
+@pytest.mark.parametrize(
+    ("line", "place", "code"),
+    [
+        ("3;14:30;20;1,333001;;;", "D4", "finer_than_display"),
+        ("3;14:30;20;;0,9;;", "E4", "other_scale"),
+        ("3;14:30;20;;1,33390;68;", "F4", "fahrenheit"),
+        ("3;14:30;68;1,33300;;;", "C4", "fahrenheit"),
+        ("Mean;;20;1,33301;1,33390;20,4;1,33421", "A4", "worked_out"),
+        ("3;14:30;20;;about 1;;", "E4", "not_a_number"),
+    ],
+)
+def test_what_is_wrong_under_a_bottle_is_told_at_its_cell(day, line, place, code):
+    row = handed_in(day.actor, "readings", f"{WIDE}{line}\n", test=day.test)
+    assert row.state == "open"
+    assert (place, code) in told(row), row.findings
+
+
+def test_bottles_down_a_column_are_no_heads(day):
+    """Of a table whose heads nobody knows it is asked which column is which, as before."""
+    row = handed_in(day.actor, "readings", "Flasche;Wert\nwater;1,33300\nS1;1,33390\n",
+                    test=day.test)  # fmt: skip
+    assert row.findings["names"] == ["Flasche", "Wert"]
+    assert row.findings["missing"] == ["Bottle", "Reading"]
 
 
 def test_another_unit_than_the_instrument_reads_is_told(day):
