@@ -11,13 +11,8 @@ from itm.findings import rights
 from itm.findings.models import Answer, Deficiency, Order, Question
 from itm.records.models import Record
 from itm.records.models.kept import on
-from itm.registry.models import Site, SiteAuthority
-
-
-def require_authority(actor: Actor, site: Site) -> None:
-    watched = SiteAuthority.objects.covering(actor.today).filter(site=site)
-    if not watched.filter(organisation=actor.organisation_id).exists():
-        raise Forbidden("Only an authority of the site can do this.")
+from itm.registry.access import require_authority
+from itm.registry.models import Site
 
 
 @transaction.atomic

@@ -77,6 +77,15 @@ def require_work(actor: Actor, site: "Site", what: str) -> None:
         raise Forbidden(f"Only the owner's own people or a contractor engaged here can {what}.")
 
 
+def require_authority(actor: Actor, site: "Site") -> None:
+    """Refuse a verb to whoever is no authority of the site today."""
+    from itm.registry.models import SiteAuthority
+
+    watched = SiteAuthority.objects.covering(actor.today).filter(site=site)
+    if not watched.filter(organisation=actor.organisation_id).exists():
+        raise Forbidden("Only an authority of the site can do this.")
+
+
 class Scoped(models.Model):
     """A row that hangs on a site by `site_path`."""
 

@@ -15,18 +15,15 @@ from itm.findings import asking, forms, queries
 from itm.records import check_queries
 from itm.records import queries as records
 from itm.registry import queries as registry
+from itm.registry.access import require_authority
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted
 from itm.web.sites import crumbs_to
-from itm.web.wrong import deficiency_asked_for
+from itm.web.wrong import deficiency_asked_for, page_of
 
 STANDS = Narrow("stands", "Stands", (("open", "open"), ("closed", "closed")))
 ORDERS = Narrow("stands", "Stands", (("open", "open"), ("closed", "met")))
-
-
-def page_of(record: Any) -> str:
-    return reverse("test" if hasattr(record, "visit_id") else "check", args=[record.key])
 
 
 @signed_in
@@ -74,7 +71,7 @@ def check_question_new(request: HttpRequest, key: UUID) -> HttpResponse:
 
 def _ask(request: HttpRequest, record: Any) -> HttpResponse:
     actor, there = actor_of(request), page_of(record)
-    asking.require_authority(actor, record.site)
+    require_authority(actor, record.site)
     form = forms.QuestionForm(request.POST or None)
     return edit(
         request, form=form, title="Ask about this record", save="Ask",
@@ -159,7 +156,7 @@ def orders(request: HttpRequest) -> HttpResponse:
 def order_new(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     site = registry.site(actor, key)
-    asking.require_authority(actor, site)
+    require_authority(actor, site)
     cause = deficiency_asked_for(request, site)
     there = reverse("deficiency", args=[cause.key]) if cause else reverse("site", args=[key])
     form = forms.OrderForm(request.POST or None)

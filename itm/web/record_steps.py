@@ -107,7 +107,7 @@ def step_page(request: HttpRequest, key: UUID, step: Step, pages: Pages) -> Http
     if not states.possible(actor, step.verb, row):
         messages.info(request, f"This record is {row.get_state_display()} now.")
         return redirect(pages.page, key=key)
-    form = step.form(request.POST or None, initial=_known(actor) if step is SIGN else None)
+    form = step.form(request.POST or None, initial=known_of(actor) if step is SIGN else None)
     if step is SIGN:
         form = proving.asking(request, form)
     if request.method == "POST" and form.is_valid():
@@ -132,7 +132,7 @@ def step_page(request: HttpRequest, key: UUID, step: Step, pages: Pages) -> Http
     return render(request, "results/step.html", context, status=422 if form.errors else 200)
 
 
-def _known(actor: Actor) -> dict[str, Any]:
+def known_of(actor: Actor) -> dict[str, Any]:
     """What the person's own page says; the signature shows what is typed here."""
     user = actor.user
     if user is None:

@@ -61,6 +61,7 @@ from itm.web import (
     verify,
     visit_papers,
     visits,
+    witnesses,
     wrong_papers,
 )
 
@@ -101,6 +102,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *wrong_papers.urls,
     *impairments.urls,
     *questions.urls,
+    *witnesses.urls,
     *adoptions.urls,
     *visits.urls,
     *visit_papers.urls,

@@ -11,6 +11,7 @@ from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
 from itm.findings import clocks, queries
 from itm.findings.wording import clocks_in_words, since
+from itm.records import witnessing
 from itm.registry.access import works_at
 from itm.registry.queries import site_of
 from itm.web.guard import actor_of
@@ -21,6 +22,8 @@ SAID = {
     "proposed": "found right by this record, which proposes to close it",
     "unsettled": "rested on this record, which has changed",
 }
+# As it stands in the names of addresses.
+KINDS = {"test": "test", "concentrate_check": "check"}
 
 
 def deficiency_asked_for(request: HttpRequest, site: Any) -> Any:
@@ -59,6 +62,10 @@ def wrong_at(actor: Actor, thing: Any) -> dict[str, Any]:
     }
 
 
+def page_of(record: Any) -> str:
+    return reverse("test" if hasattr(record, "visit_id") else "check", args=[record.key])
+
+
 def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
     """For findings/parts/record.html: what a record opened or closed, and what was asked of it."""
     of_record = queries.of_record(actor, record) if record.handed_in_at else []
@@ -71,10 +78,17 @@ def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
         rows.append((row, said if fixed or opened else SAID.get(row.said, "named by this record")))
     untold = [row for row, _ in rows if row.severity == 1 and row.is_open and not row.was_told]
     sealed = record.state == "sealed"
-    ask = f"{'test' if link == 'test' else 'check'}_question_new"
+    ask = f"{KINDS[link]}_question_new"
     return {
         "rows": rows,
         "untold": untold if works_at(actor, record.site) else [],
         "questions": queries.questions_on(actor, record) if sealed else [],
+        "witnesses": [
+            (row, row.organisation_id == actor.organisation_id and row.withdrawn_at is None)
+            for row in (witnessing.witnesses_of(actor, record) if sealed else [])
+        ],
+        "witness": reverse(f"{KINDS[link]}_witness", args=[record.key])
+        if witnessing.may_sign(actor, record)
+        else "",
         "ask": reverse(ask, args=[record.key]) if sealed and actor.kind == "authority" else "",
     }

@@ -1,5 +1,6 @@
 """Everything that an address can name, for the tables of pages and of the interface."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
 import pytest
@@ -21,6 +22,7 @@ from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.notices import services as notices
 from itm.records import effluent
+from itm.records.witnessing import sign_as_witness
 from itm.registry import links
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
@@ -91,6 +93,10 @@ def things(scene) -> dict[str, dict]:
         actor=scene.owner, clock=clock, sites=[scene.site], checked_against="", at=NOON
     )
     asked = asking.ask(actor=scene.authority, record=sealed, words="Which water?", at=NOON)
+    witnessed = sign_as_witness(
+        actor=replace(scene.authority, proved=True), record=sealed, saw=["bench"], name="A",
+        qualification="Q", present_on=sealed.tested_on, at=NOON,
+    )  # fmt: skip
     ordered = asking.order(
         actor=scene.authority, site=scene.site, words="Retest it", due_on=TODAY, at=NOON
     )
@@ -159,6 +165,7 @@ def things(scene) -> dict[str, dict]:
         "step": {"key": test.flush_steps.last().key},
         "line": {"key": lines[0].key},
         "sealed": {"key": sealed.key},
+        "witness": {"key": witnessed.key},
         "kind of table": {"kind": "history"},
         "import": {"key": handed_in(scene.contractor, "history", "a;b\n1;2\n").key},
         "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},

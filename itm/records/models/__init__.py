@@ -14,6 +14,7 @@ from itm.records.models.past import PastBundle, PastResult, PastWithdrawal
 from itm.records.models.photos import Photo
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visit
+from itm.records.models.witnesses import Witness
 
 __all__ = [
     "Bench",
@@ -44,4 +45,5 @@ __all__ = [
     "SampleValue",
     "Seal",
     "Visit",
+    "Witness",
 ]
