@@ -10,6 +10,7 @@ from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subqu
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.findings.queries import all_deficiencies
 from itm.findings.wording import since
 from itm.records.models import Move, ProportioningTest, RestorationLine, Visit
 from itm.records.progress import next_step
@@ -63,6 +64,13 @@ class SiteDue:
 def few(rows: QuerySet[Any]) -> Few:
     found = list(rows[: MOST + 1])
     return Few(found[:MOST], len(found) > MOST)
+
+
+def given_to_us(actor: Actor) -> Few:
+    """Open deficiencies that an owner gave the organisation to put right, the next day first. Of a
+    site where its time is over none is seen any more, and none is left to do there."""
+    rows = all_deficiencies(actor).filter(assigned=actor.organisation_id, closed_at=None)
+    return few(rows.order_by(F("target_on").asc(nulls_last=True), "severity", "opened_at", "pk"))
 
 
 def own_visits(actor: Actor) -> QuerySet[Visit]:

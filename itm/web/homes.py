@@ -9,6 +9,8 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from itm.accounts.actor import Actor
+from itm.findings.queries import where
 from itm.schedule import sweep
 from itm.trends import next_things, systems, weeks, work
 from itm.trends.checks_at_hand import checks_at_hand
@@ -101,12 +103,24 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "running": work.running_visits(actor, now),
         "planned": work.planned_visits(actor),
         "unsigned": work.unsigned(actor),
+        "given": given_lines(actor),
         "checks": checks_at_hand(actor),
         "calibrations": work.calibrations_due(actor, now),
         "never_calibrated": work.never_calibrated(actor, now),
         "page": work.sites_due(actor, asked(request, "page") or 1),
     }
     return render(request, "homes/contractor.html", context)
+
+
+def given_lines(actor: Actor) -> dict[str, Any]:
+    found = work.given_to_us(actor)
+    return {
+        "rows": [
+            (row, where(row), row.target_on is not None and row.target_on < actor.today)
+            for row in found.rows
+        ],
+        "more": found.more,
+    }
 
 
 def draft_line(draft: work.Draft) -> dict[str, Any]:

@@ -10,6 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from itm.accounts.models import Organisation
+from itm.findings.deciding import assign, note_by_hand
+from itm.findings.models import Deficiency
 from itm.schedule.models import Duty
 from itm.schedule.services import start_duties
 from itm.schedule.standing import stand
@@ -230,3 +232,27 @@ def test_checks_at_hand_stand_on_the_home_of_who_makes_them(client, scene, sign_
     text = page(sign_in(client, scene.owner))
     assert reverse("check", args=[own.key]) in text
     assert "draft, 0 bottles noted" in text
+
+
+def test_what_an_owner_gave_to_a_contractor_stands_on_its_home_until_it_is_closed(
+    client, scene, sign_in
+):
+    now = timezone.now()
+    row = note_by_hand(
+        actor=scene.owner, site=scene.site, thing=scene.system, severity=3, words="A sign is gone",
+        found_on=LONG_AGO, at=now,
+    )  # fmt: skip
+    assert "Given to you" not in page(sign_in(client, scene.contractor))
+    assign(
+        actor=scene.owner, deficiency=row, responsible="", assigned=scene.contractor.organisation,
+        target_on=LONG_AGO + timedelta(days=9), at=now,
+    )  # fmt: skip
+    shown = page(client)
+    assert "Given to you to put right" in shown
+    assert "A sign is gone" in shown
+    assert "was to be done by 10 Jun 2019" in shown
+    assert "Given to you" not in page(sign_in(client, scene.owner))
+    Deficiency._base_manager.filter(pk=row.pk).update(
+        closed_at=now, closed_by="x", outcome="ended", closed_reason="x"
+    )
+    assert "Given to you" not in page(sign_in(client, scene.contractor))
