@@ -22,8 +22,15 @@ from django.utils import timezone
 
 log = logging.getLogger(__name__)
 
-LEASE = timedelta(minutes=10)  # longer than any one job; own choice
+LEASE = timedelta(minutes=10)  # longer than any job that does not `prolong` it; own choice
 MOST_TRIES = 8  # with the waits below about four hours; own choice
+
+# The job that this thread runs now, with its lease.
+_running: ContextVar[tuple[int, uuid.UUID] | None] = ContextVar("outbox_running", default=None)
+
+
+class LostLease(Exception):
+    """The lease ran out and somebody else has the job: stop here."""
 
 
 class Job(models.Model):
@@ -113,6 +120,7 @@ def run_one() -> bool:
         mine.update(error="each try was cut off", leased_until=None, gave_up_at=timezone.now())
         _tell(job)
         return True
+    token = _running.set((job.pk, job.lease) if job.lease else None)
     try:
         _function(job.kind)(**job.payload)
     except Exception as error:
@@ -130,7 +138,23 @@ def run_one() -> bool:
             _tell(job)
     else:
         mine.update(done_at=timezone.now(), leased_until=None, error="")
+    finally:
+        _running.reset(token)
     return True
+
+
+def prolong() -> None:
+    """A long job says that it is alive, so that nobody begins it a second time. Raises LostLease.
+
+    Outside a job, as in a test that calls the function itself, it is nothing.
+    """
+    running = _running.get()
+    if running is None:
+        return
+    pk, lease = running
+    mine = Job.objects.filter(pk=pk, lease=lease, done_at=None)
+    if not mine.update(leased_until=timezone.now() + LEASE):
+        raise LostLease
 
 
 def _tell(job: Job) -> None:

@@ -189,6 +189,14 @@ def drop(connection: BaseDatabaseWrapper) -> None:
                 cursor.execute(f'DROP FUNCTION IF EXISTS "{name}"()')
 
 
+def drop_one(connection: BaseDatabaseWrapper, name: str) -> None:
+    """One guard, inside a transaction that lays all of them again before it ends."""
+    table = _present(connection)[name]
+    on = f' ON "{table}"' if connection.vendor == "postgresql" else ""
+    with connection.cursor() as cursor:
+        cursor.execute(f'DROP TRIGGER "{name}"{on}')
+
+
 def lay(connection: BaseDatabaseWrapper) -> None:
     """Drop and create, so that a changed body replaces the old one. May run twice."""
     drop(connection)
