@@ -43,6 +43,7 @@ INSTALLED_APPS = [
     "itm.reports",
     "itm.intake",
     "itm.notices",
+    "itm.archives",
     "itm.web",
     "itm.api",
     "django.contrib.auth",

@@ -23,6 +23,8 @@ from itm.accounts import entrance
 from itm.accounts.inviting import send_invitation
 from itm.accounts.passwords import send_reset
 from itm.accounts.told import send_told
+from itm.archives.services import TRIES as ARCHIVE_TRIES
+from itm.archives.services import archive_given_up, let_go, make_archive
 from itm.core import outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.findings.alarms import sound
@@ -34,6 +36,7 @@ from itm.schedule import sweep
 
 JOBS: dict[str, Callable[..., None]] = {
     "look_through_file": look_through_file,
+    "make_archive": make_archive,
     "render_report": render_report,
     "send_alarm": send_alarm,
     "send_invitation": send_invitation,
@@ -46,6 +49,7 @@ JOBS: dict[str, Callable[..., None]] = {
 # Jobs that somebody waits for in front of a page: tried so often, and then the page is told.
 GIVEN_UP: dict[str, tuple[int, Callable[..., None]]] = {
     "look_through_file": (FILE_TRIES, file_given_up),
+    "make_archive": (ARCHIVE_TRIES, archive_given_up),
     "take_file_in": (FILE_TRIES, file_given_up),
 }
 
@@ -57,6 +61,7 @@ CLOCK: dict[str, Callable[[datetime], None]] = {
     "sound_alarms": sound,
     "gather_news": gather,
     "tidy_entrance": entrance.tidy,
+    "let_archives_go": let_go,
 }
 
 SWEEP_SECONDS = 60.0
@@ -115,6 +120,11 @@ app.conf.update(
             "schedule": crontab(minute="7"),
             "options": {"expires": 900.0},
         },
+        "let-archives-go": {
+            "task": "let_archives_go",
+            "schedule": crontab(minute="9"),
+            "options": {"expires": 900.0},
+        },
     },
 )
 
@@ -153,3 +163,9 @@ def gather_news() -> None:
 def tidy_entrance() -> None:
     """Forget sessions and tries that are over. May run twice and beside itself."""
     CLOCK["tidy_entrance"](timezone.now())
+
+
+@app.task(name="let_archives_go")
+def let_archives_go() -> None:
+    """Let go of the archives whose days are over. May run twice and beside itself."""
+    CLOCK["let_archives_go"](timezone.now())

@@ -108,6 +108,10 @@ class Scene:
 
 @pytest.fixture
 def scene(db: None) -> Scene:
+    return new_scene()
+
+
+def new_scene() -> Scene:
     owner = OrganisationFactory(kind=Organisation.Kind.OWNER)
     contractor = OrganisationFactory(kind=Organisation.Kind.CONTRACTOR)
     authority = OrganisationFactory(kind=Organisation.Kind.AUTHORITY)

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from itm.accounts.actor import require_kind
 from itm.actions.change_site import change_site
 from itm.actions.oversee import end_oversight, name_authority, take_naming_back
+from itm.archives.services import may_keep
 from itm.core.figures import day
 from itm.findings.queries import open_orders
 from itm.records import queries as records
@@ -110,6 +111,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "today": day(today),
         "this_year": today.year,
         "mine": queries.may_change(actor, row),
+        "archived": may_keep(actor, row),
         "systems": with_devices(systems),
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
         "equipment": queries_equipment.equipment_counts(actor, row),

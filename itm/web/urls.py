@@ -3,6 +3,7 @@ from django.urls import URLPattern, URLResolver
 from itm.web import (
     account,
     adoptions,
+    archives,
     attachments,
     bench,
     beside,
@@ -80,6 +81,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *shared.urls,
     *sites.urls,
     *site_years.urls,
+    *archives.urls,
     *systems.urls,
     *concentrate.urls,
     *lot_ranges.urls,

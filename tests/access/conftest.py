@@ -14,6 +14,7 @@ from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
 from itm.actions.settle_rows import confirm
+from itm.archives import services as archives
 from itm.core.quantities import Quantity
 from itm.findings import asking
 from itm.findings.clocks import adopt_clock
@@ -133,6 +134,7 @@ def things(scene) -> dict[str, dict]:
         "row of adoption": {"key": adoption.key, "row": row.pk},
         "confirmation": {"key": given.key},
         "site": {"key": scene.site.key},
+        "archive": {"key": archives.ask(actor=scene.owner, site=scene.site, at=now).key},
         "oversight": {"key": scene.site.site_authorities.get().key},
         "attachment": {"key": AttachmentFactory(site=scene.site).key},
         "grant": {"key": scene.site.grants.get().key},
