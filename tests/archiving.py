@@ -119,6 +119,14 @@ def forged(path: Path, to: Path, **changed: bytes) -> Path:
     return repacked(path, to, **changed, **{"manifest.json": json.dumps(manifest).encode()})
 
 
+def without(path: Path, to: Path, name: str) -> Path:
+    """And one that never had this file."""
+    manifest = json.loads(contents(path)["manifest.json"])
+    manifest["files"] = [one for one in manifest["files"] if one["path"] != name]
+    manifest["counts"].pop(Path(name).stem)
+    return repacked(path, to, **{name: None, "manifest.json": json.dumps(manifest).encode()})
+
+
 # What may have happened at a site, each on its own ------------------------------------------------
 
 

@@ -114,9 +114,11 @@ Place = Callable[[str], bool]  # whether the store holds a file of this name
 class Reader:
     """Rows of one table as mappings ready for JSON, with the primary keys that they point to."""
 
-    def __init__(self, table: Table, rows: Any, there: Place) -> None:
+    def __init__(
+        self, table: Table, rows: Any, there: Place, without: frozenset[str] = frozenset()
+    ) -> None:
         self.table, self.there = table, there
-        self.columns = columns(table)
+        self.columns = [column for column in columns(table) if column.name not in without]
         extra = dict(table.extra or {})
         paths = ["pk"]
         for column in self.columns:

@@ -32,6 +32,8 @@ MOST_MANIFEST = 256 << 20  # bytes, for as many files
 MOST_PACKED = 200
 SMALL = 64 << 20  # bytes: below this, how well it is packed does not matter
 MOST_LINE = 64 << 20  # bytes of one row; an evaluation has some hundred thousand
+# Without these there is no site; what later releases added an older archive does not have.
+OLDEST = {"data/sites.jsonl", "data/organisations.jsonl", "data/history.jsonl"}
 DATA = {f"data/{table.name}.jsonl" for table in TABLES} | {"data/history.jsonl"}
 DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError)
 
@@ -130,12 +132,14 @@ class Archive:
             raise Refused(
                 "added_file", f"{len(added)} files in it are not in its list, first “{added[0]}”."
             )
-        if unlike := DATA ^ {name for name in listed if name.startswith("data/")}:
+        if unknown := {name for name in listed if name.startswith("data/")} - DATA:
             raise Refused(
                 "other_tables",
-                f"“{min(unlike)}” is a table that the archive or this program does not know. Bring "
-                "the program up to the release that made the archive, or a later one.",
+                f"“{min(unknown)}” is a table that this program does not know, and it would be "
+                "lost. Bring the program up to the release that made the archive, or a later one.",
             )
+        if lost := sorted(OLDEST - set(listed)):
+            raise Refused("lost_file", f"There is no “{lost[0]}” in it: this is no whole archive.")
         for name, noted in listed.items():
             if entries[name].file_size != noted.size:
                 raise Refused("altered", _altered(name))
@@ -184,6 +188,8 @@ class Archive:
     def rows(self, table: str) -> Iterator[tuple[str, dict[str, Any]]]:
         """Each row with its place, such as “data/tanks.jsonl, line 3”. Refused bad_row."""
         name = f"data/{table}.jsonl"
+        if name not in self.files:
+            return  # of an older release, which had no such table
         with self._zip.open(name) as file:
             number = 0
             while data := file.readline(MOST_LINE):

@@ -1,7 +1,7 @@
 """Write the archive of a site: first all rows as they are at one moment, then the files."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -95,14 +95,19 @@ def invented(site: Site) -> bool:
     return here or BroughtIn.objects.filter(site=site, invented=True).exists()
 
 
-def write_rows(sink: Sink, sight: Sight, done: Written) -> list[Stored]:
-    """The data alone, the same bytes for the same rows; what files belong to them."""
+def write_rows(
+    sink: Sink, sight: Sight, done: Written, without: Mapping[str, frozenset[str]] | None = None
+) -> list[Stored]:
+    """The data alone, the same bytes for the same rows; what files belong to them. `without`: by
+    table, columns that an older archive did not have."""
+    left = without or {}
     named: dict[Model, set[int]] = {}
     written: dict[Model, set[int]] = {}
     files: list[Stored] = []
     keys: dict[str, list[str]] = {}
     for table in TABLES:
-        reader = Reader(table, table.rows(sight, named), default_storage.exists)
+        reader = Reader(table, table.rows(sight, named), default_storage.exists,
+                        left.get(table.name, frozenset()))  # fmt: skip
         keep = written.setdefault(table.model, set())
         sink.add(
             f"data/{table.name}.jsonl",

@@ -16,6 +16,7 @@ from itm.accounts.actor import system
 from itm.accounts.models import Membership, Organisation, User
 from itm.accounts.services import add_person
 from itm.archives import bringing
+from itm.archives.columns import line
 from itm.archives.models import BroughtIn
 from itm.core import triggers
 from itm.core.history import Change
@@ -33,9 +34,11 @@ from tests.archiving import (
     brought,
     contents,
     emptied,
+    forged,
     rows,
     same_data,
     some_of,
+    without,
 )
 from tests.deeds import tested
 from tests.factories import TODAY, actor_of
@@ -191,3 +194,21 @@ def test_the_installation_goes_on_from_there(path, tmp_path):
     site.save(by=owner)
     again = out_again(tmp_path)
     assert rows(again, "sites")[0]["name"] == "Another name"
+
+
+def test_an_archive_of_an_older_release_comes_in_with_defaults(path, tmp_path):
+    """Columns and tables that came later are not in it: nothing of what is in it is lost."""
+    files = contents(path)
+    lots = [json.loads(line) for line in files["data/lots.jsonl"].splitlines()]
+    for row in lots:
+        del row["ph"]
+    older = forged(
+        path, tmp_path / "older.zip",
+        **{"data/lots.jsonl": b"".join(line(row) for row in lots)},
+    )  # fmt: skip
+    older = without(older, tmp_path / "oldest.zip", "data/effluent.jsonl")
+    brought(older)
+    again = contents(out_again(tmp_path))
+    changed = {"data/lots.jsonl", "data/effluent.jsonl"}
+    assert set(same_data(contents(older), again)) <= changed
+    assert b'"ph":null' in again["data/lots.jsonl"]
