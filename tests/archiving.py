@@ -32,6 +32,7 @@ from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.records import effluent
+from itm.records.witnessing import sign_as_witness
 from itm.registry import attaching
 from itm.schedule.models import Programme
 from tests.checks import checked, with_report
@@ -244,6 +245,14 @@ def equipment(scene: Any) -> None:
     AttachmentFactory(site=scene.site, sha256="0" * 64)  # not what was noted of it
 
 
+def a_witness(scene: Any) -> None:
+    sign_as_witness(
+        actor=scene.authority, record=tested(scene, on=date(2017, 6, 15)), name="An inspector",
+        qualification="Fire protection inspector", saw=["discharge"],
+        present_on=date(2017, 6, 15), at=NOON,
+    )  # fmt: skip
+
+
 def a_start_taken_back(scene: Any) -> None:
     """The owner sees that the system was out; the visit is a plan again."""
     day = prepared(scene, on=date(2018, 6, 15))
@@ -268,7 +277,7 @@ DEEDS: tuple[Deed, ...] = (
     a_test, lean_tests, a_test_that_went_back, a_test_waiting, a_direct_test, by_meters,
     a_day_under_way, checks_of_the_tank, an_inspection, papers_of_old, photos_and_papers,
     something_wrong, out_of_service, a_question, a_programme, equipment, a_book_of_old,
-    a_start_taken_back, foam_that_came_out,
+    a_start_taken_back, foam_that_came_out, a_witness,
 )  # fmt: skip
 
 

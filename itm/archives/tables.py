@@ -297,6 +297,7 @@ TABLES: tuple[Table, ...] = (
     part("evaluations", R.Evaluation, lambda s: s.of_records(R.Evaluation)),
     part("moves", R.Move, lambda s: s.of_records(R.Move)),
     at_site("seals", R.Seal),
+    at_site("witnesses", R.Witness),
     part("reports", Report, lambda s: s.of_records(Report),
          extra={"seal_number": Coalesce(F("test__seal__number"),
                                         F("concentrate_check__seal__number"))}),
