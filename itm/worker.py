@@ -31,12 +31,14 @@ from itm.findings.alarms import sound
 from itm.notices.alarm_mail import send_alarm
 from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
+from itm.reports import batches
 from itm.reports.services import render_report
 from itm.schedule import sweep
 
-JOBS: dict[str, Callable[..., None]] = {
+JOBS: dict[str, Callable[..., object]] = {
     "look_through_file": look_through_file,
     "make_archive": make_archive,
+    "make_batch": batches.make_batch,
     "render_report": render_report,
     "send_alarm": send_alarm,
     "send_invitation": send_invitation,
@@ -50,6 +52,7 @@ JOBS: dict[str, Callable[..., None]] = {
 GIVEN_UP: dict[str, tuple[int, Callable[..., None]]] = {
     "look_through_file": (FILE_TRIES, file_given_up),
     "make_archive": (ARCHIVE_TRIES, archive_given_up),
+    "make_batch": (outbox.MOST_TRIES, batches.batch_given_up),
     "take_file_in": (FILE_TRIES, file_given_up),
 }
 
@@ -62,6 +65,7 @@ CLOCK: dict[str, Callable[[datetime], None]] = {
     "gather_news": gather,
     "tidy_entrance": entrance.tidy,
     "let_archives_go": let_go,
+    "expire_batches": batches.expire,
 }
 
 SWEEP_SECONDS = 60.0
@@ -125,6 +129,11 @@ app.conf.update(
             "schedule": crontab(minute="9"),
             "options": {"expires": 900.0},
         },
+        "expire-batches": {
+            "task": "expire_batches",
+            "schedule": crontab(minute="17"),
+            "options": {"expires": 900.0},
+        },
     },
 )
 
@@ -169,3 +178,9 @@ def tidy_entrance() -> None:
 def let_archives_go() -> None:
     """Let go of the archives whose days are over. May run twice and beside itself."""
     CLOCK["let_archives_go"](timezone.now())
+
+
+@app.task(name="expire_batches")
+def expire_batches() -> None:
+    """Let go of files of reports whose days are over. May run twice and beside itself."""
+    CLOCK["expire_batches"](timezone.now())

@@ -25,6 +25,10 @@ log = logging.getLogger(__name__)
 LEASE = timedelta(minutes=10)  # longer than any job that does not `prolong` it; own choice
 MOST_TRIES = 8  # with the waits below about four hours; own choice
 
+# What a long job answers that did a part and wants another turn: whatever was promised since goes
+# first, and its tries are counted anew.
+MORE = object()
+
 # The job that this thread runs now, with its lease.
 _running: ContextVar[tuple[int, uuid.UUID] | None] = ContextVar("outbox_running", default=None)
 
@@ -95,9 +99,9 @@ def claim() -> Job | None:
 
 
 @cache
-def _function(kind: str) -> Callable[..., None]:
+def _function(kind: str) -> Callable[..., object]:
     # The worker sits above all apps and names the functions; core knows only where the list is.
-    functions: dict[str, Callable[..., None]] = import_module("itm.worker").JOBS
+    functions: dict[str, Callable[..., object]] = import_module("itm.worker").JOBS
     return functions[kind]
 
 
@@ -122,7 +126,7 @@ def run_one() -> bool:
         return True
     token = _running.set((job.pk, job.lease) if job.lease else None)
     try:
-        _function(job.kind)(**job.payload)
+        answer = _function(job.kind)(**job.payload)
     except Exception as error:
         # Any fault of a job must end in its row, or the promise is lost without a trace.
         log.exception("job failed", extra={"job": job.pk, "kind": job.kind})
@@ -137,13 +141,16 @@ def run_one() -> bool:
         if job.tries >= most:
             _tell(job)
     else:
-        mine.update(done_at=timezone.now(), leased_until=None, error="")
+        if answer is MORE:
+            mine.update(lease=None, leased_until=None, tries=0, error="")
+        else:
+            mine.update(done_at=timezone.now(), leased_until=None, error="")
     finally:
         _running.reset(token)
     return True
 
 
-def prolong() -> None:
+def prolong(lease: timedelta = LEASE) -> None:
     """A long job says that it is alive, so that nobody begins it a second time. Raises LostLease.
 
     Outside a job, as in a test that calls the function itself, it is nothing.
@@ -151,9 +158,9 @@ def prolong() -> None:
     running = _running.get()
     if running is None:
         return
-    pk, lease = running
-    mine = Job.objects.filter(pk=pk, lease=lease, done_at=None)
-    if not mine.update(leased_until=timezone.now() + LEASE):
+    pk, own = running
+    mine = Job.objects.filter(pk=pk, lease=own, done_at=None)
+    if not mine.update(leased_until=timezone.now() + lease):
         raise LostLease
 
 

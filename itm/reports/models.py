@@ -1,10 +1,15 @@
-"""Rendered reports: stored files under names nobody can guess."""
+"""Rendered reports, and many of them in one file, stored under names nobody can guess."""
 
 import uuid
+from typing import Self
 
 from django.db import models
+from django.db.models import Q
 
+from itm.accounts.actor import Actor
+from itm.accounts.models import Membership, Organisation
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.core.making import Making
 from itm.records.models import ConcentrateCheck, ProportioningTest
 from itm.records.models.kept import OfRecord, of_one_record
 
@@ -31,3 +36,55 @@ class Report(Tracked, OfRecord):
 
     def __str__(self) -> str:
         return f"Report of {self.record}"
+
+
+class BatchQuerySet(TrackedQuerySet):
+    def visible_to(self, actor: Actor) -> Self:
+        """Those of the person alone, in the organisation for which they were asked."""
+        if actor.organisation_id is None or actor.user is None:
+            return self.none()
+        return self.filter(organisation=actor.organisation_id, member__user=actor.user)
+
+
+class Batch(Making):
+    """The reports of many records as one file, for the person who asked."""
+
+    class Kind(models.TextChoices):
+        TESTS = "tests", "Proportioning tests"
+        CHECKS = "checks", "Concentrate checks"
+
+    owner_path = "organisation"
+    folder = "batches"
+    # How far it is, and what could not be made, follow from the records and can be asked again.
+    derived = Making.derived | {"at", "tried", "failures"}
+    organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="batches")
+    # In whose name the worker reads, asked again when it runs.
+    member = models.ForeignKey(Membership, models.PROTECT, related_name="batches")
+    kind = models.CharField(max_length=6, choices=Kind.choices)
+    words = models.CharField(max_length=300, help_text="What was asked for")
+    # In the order of the list, fixed when it was asked for: a later seal is not in it.
+    records = models.JSONField(default=list, help_text="Keys of sealed records")
+    at = models.PositiveIntegerField(default=0, help_text="The next of them")
+    tried = models.PositiveSmallIntegerField(default=0, help_text="How often it was begun")
+    failures = models.JSONField(default=dict, help_text="Key → what it is of, and why")
+    objects = BatchQuerySet.as_manager()
+
+    class Meta(Making.Meta):
+        constraints = [
+            *Making.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["member"],
+                condition=Q(state__in=["waiting", "making"]),
+                name="one_batch_of_a_person_at_a_time",
+                violation_error_message="The file that you asked for last is being made still: "
+                "wait for it, or cancel it.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{len(self.records)} reports, {self.words}"
+
+    @property
+    def made(self) -> int:
+        """Reports that are there so far."""
+        return self.at - len(self.failures)

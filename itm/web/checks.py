@@ -27,7 +27,17 @@ from itm.registry import queries as registry
 from itm.web.checks_page import page
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Narrow, beside, show, wanted, within_site
+from itm.web.listing import (
+    Cell,
+    Column,
+    List,
+    Narrow,
+    beside,
+    in_one_file,
+    show,
+    wanted,
+    within_site,
+)
 from itm.web.record_steps import Pages, step_addresses
 from itm.web.wrong import wrong_by
 
@@ -63,7 +73,7 @@ def checks(request: HttpRequest) -> HttpResponse:
         cells=_cells,
         empty="No check yet that is yours to see. A check is begun on the page of its tank.",
         retirable=False,
-        beside=beside("checks"),
+        beside=[in_one_file(request, "checks"), *beside("checks")],
         narrows=(LIMITS, STATE),
         within=within,
     )

@@ -31,6 +31,7 @@ EVERYTHING = (
     ("Records", "records"),
     ("Results of past years", "past_results"),
     ("Imports", "imports"),
+    ("Files of reports", "batches"),
     ("Concentrate checks", "checks"),
     ("Concentrate samples", "bottles"),
     ("PFAS inventory", "pfas_inventory"),
@@ -97,6 +98,12 @@ class List:
 def beside(name: str) -> list[Step]:
     """The other lists over all sites, for those who look for a thing and not for a place."""
     return [Step(label, reverse(other)) for label, other in EVERYTHING if other != name]
+
+
+def in_one_file(request: HttpRequest, kind: str) -> Step:
+    """To the reports of the records that a list shows, narrowed as it is."""
+    query = f"?{request.GET.urlencode()}" if request.GET else ""
+    return Step("reports of these in one file", reverse("batch_new", args=[kind]) + query)
 
 
 def wanted(

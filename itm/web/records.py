@@ -9,7 +9,17 @@ from django.views.decorators.http import require_GET
 from itm.core.figures import day
 from itm.records import finding
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, Narrow, beside, show, wanted, within_site
+from itm.web.listing import (
+    Cell,
+    Column,
+    List,
+    Narrow,
+    beside,
+    in_one_file,
+    show,
+    wanted,
+    within_site,
+)
 
 LIMITS = Narrow(
     "limits", "Limits", (("in band", "in band"), ("lean", "lean"), ("rich", "rich"))
@@ -42,7 +52,7 @@ def records(request: HttpRequest) -> HttpResponse:
         cells=_cells,
         empty="No test yet that is yours to see.",
         retirable=False,
-        beside=beside("records"),
+        beside=[in_one_file(request, "tests"), *beside("records")],
         narrows=(LIMITS, STATE),
         within=within,
     )

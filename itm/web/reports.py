@@ -15,16 +15,15 @@ from django.templatetags.static import static
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header
-from django.utils.text import slugify
 from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
 from itm.reports import queries
+from itm.reports.naming import file_name, thing
 from itm.reports.queries import SealedRecord
 from itm.reports.render import foot_style, page_context
 from itm.reports.services import promise, report_of
-from itm.reports.wording import SiteClock
 from itm.web.guard import actor_of, signed_in
 from itm.web.wrong import wrong_by
 
@@ -127,20 +126,6 @@ def waiting(request: HttpRequest, record: SealedRecord, key: UUID, names: Names)
         "crumbs": [("Record", reverse(names.record, args=[key])), ("Report", "")],
     }
     return render(request, "report/waiting.html", context, status=202)
-
-
-def thing(document: dict[str, Any]) -> tuple[str, str]:
-    """What the record is of, and its tag."""
-    if "proportioner" in document:
-        return "proportioner", document["proportioner"]["tag"]
-    return "tank", document["tank"]["tag"]
-
-
-def file_name(record: SealedRecord) -> str:
-    document = record.document
-    on = SiteClock.of(document).tested_on.isoformat()
-    words = (document["site"]["name"], thing(document)[1], on)
-    return f"{slugify(' '.join(words)) or 'report'}.pdf"
 
 
 def addresses(at: str, names: Names) -> list[URLPattern]:

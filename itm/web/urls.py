@@ -5,6 +5,7 @@ from itm.web import (
     adoptions,
     archives,
     attachments,
+    batches,
     bench,
     beside,
     bottle_values,
@@ -129,5 +130,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *trends.urls,
     *tank_history.urls,
     *reports.urls,
+    *batches.urls,
     *verify.urls,
 ]

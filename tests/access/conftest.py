@@ -25,6 +25,8 @@ from itm.notices import services as notices
 from itm.records import effluent
 from itm.records.witnessing import sign_as_witness
 from itm.registry import links
+from itm.reports import batches
+from itm.reports.models import Batch
 from itm.schedule.models import Duty, Programme
 from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
@@ -157,6 +159,8 @@ def things(scene) -> dict[str, dict]:
         "site, year and size": {"key": scene.site.key, "year": TODAY.year, "size": "a4"},
         "visit and size": {"key": test.visit.key, "size": "a4"},
         "size": {"size": "a4"},
+        "kind of record": {"kind": "tests"},
+        "batch": {"key": batch_of(scene.contractor, sealed).key},
         "draft and label": {"key": test.key, "label": "S1"},
         "draft": {"key": test.key},
         "draft and point": {"key": test.key, "point": run.flow_point.key},
@@ -190,6 +194,12 @@ def things(scene) -> dict[str, dict]:
         "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
         "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
     }
+
+
+def batch_of(actor, record) -> Batch:
+    return batches.ask(
+        actor=actor, kind="tests", keys=[str(record.key)], words="one", at=timezone.now()
+    )
 
 
 def made_token(actor) -> ApiToken:

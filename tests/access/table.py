@@ -313,6 +313,12 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "report": ("sealed", "ok", "ok", "ok"),
     "report_foot": ("sealed", "ok", "ok", "ok"),
     "report_pdf": ("sealed", "ok", "ok", "ok"),
+    "batches": ("", "ok", "ok", "ok"),
+    "batch_new": ("kind of record", "ok", "ok", "ok"),
+    "batch": ("batch", "404", "ok", "404"),
+    "batch_cancel": ("batch", "404", "ok", "404"),
+    "batch_again": ("batch", "404", "ok", "404"),
+    "batch_file": ("batch", "404", "ok", "404"),
 }
 
 # Address: (thing in it, method). Open to everybody without signing in.
@@ -351,4 +357,4 @@ PUBLIC: dict[str, tuple[str, str]] = {
 NOWHERE = {"api_nothing"}
 
 # Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
-EVERYBODYS = {"", "kind of table", "programme", "clock", "size"}
+EVERYBODYS = {"", "kind of table", "kind of record", "programme", "clock", "size"}

@@ -1,6 +1,7 @@
 """A promise is a row: it survives a fault, is kept once, and is given up only in the open."""
 
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 from django.db import transaction
@@ -88,3 +89,42 @@ def test_a_broker_that_is_gone_loses_nothing(ran, settings):
     outbox.nudge()
     outbox.add("test_job", number=1)
     assert outbox.drain() == 1
+
+
+def test_a_long_job_gives_way_and_goes_on(monkeypatch):
+    """What came later goes first, and a part that was done is no try that failed."""
+    order: list[str] = []
+
+    def work(name, parts=1):
+        order.append(name)
+        return outbox.MORE if order.count(name) < parts else None
+
+    monkeypatch.setitem(worker.JOBS, "test_job", work)
+    outbox._function.cache_clear()
+    outbox.add("test_job", name="long", parts=3)
+    assert outbox.run_one()
+    outbox.add("test_job", name="short")
+    assert Job.objects.get(payload__name="long").tries == 0
+    assert outbox.drain() == 3
+    assert order == ["long", "short", "long", "long"]
+    assert not outbox.waiting().exists()
+    outbox._function.cache_clear()
+
+
+def test_a_job_that_says_it_is_alive_keeps_its_lease_and_one_that_lost_it_hears_so(monkeypatch):
+    seen: list[object] = []
+
+    def work():
+        outbox.prolong(timedelta(minutes=2))
+        seen.append(Job.objects.get().leased_until - timezone.now())
+        Job.objects.update(lease=uuid4())
+        with pytest.raises(outbox.LostLease):
+            outbox.prolong()
+
+    monkeypatch.setitem(worker.JOBS, "test_job", work)
+    outbox._function.cache_clear()
+    outbox.add("test_job")
+    outbox.drain()
+    outbox._function.cache_clear()
+    assert seen[0] <= timedelta(minutes=2)
+    outbox.prolong()  # outside a job it is nothing
