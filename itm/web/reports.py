@@ -25,7 +25,7 @@ from itm.reports.queries import SealedRecord
 from itm.reports.render import foot_style, page_context
 from itm.reports.services import promise, report_of
 from itm.web.guard import actor_of, signed_in
-from itm.web.wrong import wrong_by
+from itm.web.wrong import named_by
 
 SOON, LATER = 4, 30  # seconds until the waiting page looks again, before and after a failure
 
@@ -56,7 +56,7 @@ def report(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpRespons
         ("Back to the record", reverse(names.record, args=[key])),
         ("Report as PDF", reverse(names.pdf, args=[key])),
     ]
-    found = wrong_by(actor, record.seal.record)["rows"]
+    found = named_by(actor, record.seal.record)
     stood_at = instant(timezone.now(), record.document["site"]["time_zone"])
     beside = {"found": found, "stood_at": stood_at}
     return sheet_page(request, record, foot=reverse(names.foot, args=[key]), bar=bar, **beside)

@@ -66,8 +66,8 @@ def page_of(record: Any) -> str:
     return reverse("test" if hasattr(record, "visit_id") else "check", args=[record.key])
 
 
-def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
-    """For findings/parts/record.html: what a record opened or closed, and what was asked of it."""
+def named_by(actor: Actor, record: Any) -> list[tuple[Any, str]]:
+    """Deficiencies that a record opened, found again or closed, with what it did; one query."""
     of_record = queries.of_record(actor, record) if record.handed_in_at else []
     link = queries.link_of(record)
     rows = []
@@ -76,6 +76,12 @@ def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
         opened = getattr(row, f"{link}_id") == record.pk
         said = "closed against this record" if fixed else "opened by this record"
         rows.append((row, said if fixed or opened else SAID.get(row.said, "named by this record")))
+    return rows
+
+
+def wrong_by(actor: Actor, record: Any) -> dict[str, Any]:
+    """For findings/parts/record.html: what a record opened or closed, and what was asked of it."""
+    link, rows = queries.link_of(record), named_by(actor, record)
     untold = [row for row, _ in rows if row.severity == 1 and row.is_open and not row.was_told]
     sealed = record.state == "sealed"
     ask = f"{KINDS[link]}_question_new"
