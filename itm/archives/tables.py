@@ -68,6 +68,7 @@ LEFT_OUT: dict[str, str] = {
     "registry.LinkUse": DOOR,
     "registry.PromisedGrant": DOOR,
     "registry.ReadLink": DOOR,
+    "reports.Batch": "copies of reports for one person, who can ask again",
 }
 
 
