@@ -54,8 +54,8 @@ def _sign(request: HttpRequest, record: Any) -> HttpResponse:
             actor=proving.proved(request, form), record=record, at=timezone.now(),
             **form.cleaned_data,
         ),
-        lead=f"{record}. You sign that you were there and saw what you tick, for the record with "
-        f"the digest {record.seal.digest[:16]}…. It judges nothing and changes no result.",
+        lead=f"{record}. You sign that you were there and saw what you tick, for the record whose "
+        f"digest begins with {record.seal.digest[:16]}. It judges nothing and changes no result.",
         to=lambda _: there, back=there, said="Signed as a witness.",
         crumbs=[*crumbs_to(record.site), ("Record", there)],
     )  # fmt: skip
