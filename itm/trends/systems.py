@@ -215,7 +215,8 @@ def standing_so(duties: QuerySet[Any], name: str) -> QuerySet[Any]:
     """Those that stand so, the most urgent first."""
     # In words that an index has as its condition.
     here = duties.filter(stands=name, stands_changes_on__isnull=name == "overdue")
-    return here.order_by(BY_DAY[name], "pk")
+    # The last, since a tank's check comes once for each system that it feeds.
+    return here.order_by(BY_DAY[name], "pk", "of_system")
 
 
 def without_worse(duties: QuerySet[Any], name: str) -> QuerySet[Any]:
