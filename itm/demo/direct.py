@@ -5,8 +5,8 @@ from datetime import timedelta
 from math import pi
 from typing import Any
 
-from calc.direct_form import DRAW_DOWN, OTHER_LIQUID
-from calc.units import FLOW
+from calc.direct_form import DRAW_DOWN, OTHER_LIQUID, WEIGHED
+from calc.units import FLOW, MASS
 from itm.actions.prepare_test import prepare_test
 from itm.core.durations import duration
 from itm.core.measures import LENGTH
@@ -16,11 +16,11 @@ from itm.demo.crew import Crew
 from itm.demo.scenario import Ages, Planned, days_of_work, flow
 from itm.records import discharge, measuring, preparing
 from itm.records.direct_flows import in_unit
-from itm.records.direct_forms import PERCENT
+from itm.records.direct_forms import DENSITY, PERCENT
 from itm.records.models import FlowRun, ProportioningTest
 
 AFTER = timedelta(hours=4)  # the crew of the bench has left by then
-UNITS = {**LENGTH, **PERCENT}
+UNITS = {**LENGTH, **PERCENT, **MASS, **DENSITY}
 
 
 @dataclass(frozen=True)
@@ -91,6 +91,8 @@ def _read(crew: Crew, run: FlowRun, told: dict[str, Any]) -> dict[str, Any]:
     drawn = solution * crew.planned.percents[name] / 100
     if told["method"] == DRAW_DOWN:
         return _levels(told, drawn, told["durations"][name])
+    if told["method"] == WEIGHED:
+        return _weights(told, drawn, told["durations"][name])
     read = {"concentrate_source": "meter", "concentrate_read": "rate"}
     if told["method"] != OTHER_LIQUID:
         return {**read, "concentrate_flow": _shown(drawn, unit)}
@@ -114,6 +116,17 @@ def _levels(told: dict[str, Any], drawn: float, over: str) -> dict[str, Any]:
         "duration": taken,
         "level_before": quantity(f"{1000 * before:.0f}", "mm", LENGTH),
         "level_after": quantity(f"{1000 * after:.0f}", "mm", LENGTH),
+    }
+
+
+def _weights(told: dict[str, Any], drawn: float, over: str) -> dict[str, Any]:
+    number, unit = apart(told["setup"]["density"], DENSITY)
+    taken, before = duration(over), told["mass_before_kg"]
+    after = before - drawn * taken.si * quantity(number, unit, DENSITY).si
+    return {
+        "duration": taken,
+        "mass_before": quantity(f"{before:.1f}", "kg", MASS),
+        "mass_after": quantity(f"{round(2 * after) / 2:.1f}", "kg", MASS),
     }
 
 

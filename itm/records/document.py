@@ -18,6 +18,7 @@ from typing import Any
 
 from calc.standards import as_made_percent
 from itm.records.circumstances import circumstances
+from itm.records.direct_remarks import density_remarks
 from itm.records.document_direct import direct
 from itm.records.evaluate import supply
 from itm.records.facts import (
@@ -262,6 +263,8 @@ def _lot_remarks(test: ProportioningTest) -> dict[str, list[str]]:
     tank, lot = test.drawn_from, test.bench.lot if test.bench else None
     held = contents(tank, tank.movements.all(), test.tested_on)
     said = lot_remarks(test.nominal_percent, tank, held, lot, test.tested_on)
+    if test.is_direct:
+        said += density_remarks(test.direct, held)
     return {"remarks": said} if said else {}
 
 

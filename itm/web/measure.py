@@ -105,6 +105,7 @@ def _page(
         "setup": setup or SetupForm(actor=actor, row=row),
         "cards": cards,
         "missing": missing,
+        "remarks": form["direct"].get("remarks", []),
         "definition": DEFINITION,
         "notes": METHOD_NOTES[test.method],
         "measured_with": measured_with(form),

@@ -134,6 +134,11 @@ def test_one_result_is_undecided() -> None:
     assert str(last.bench.instrument.resolution.normalize()) == "0.0001"
 
 
+def test_every_method_has_a_sealed_test() -> None:
+    sealed = ProportioningTest.objects.filter(state="sealed")
+    assert set(sealed.values_list("method", flat=True)) == set(ProportioningTest.Method.values)
+
+
 def test_one_tank_is_diluted_and_elsewhere_standards_and_concentrate_agree() -> None:
     verdicts = {
         (test.site.name, test.proportioner.tag): test.evaluations.latest("pk").result["mixing"]

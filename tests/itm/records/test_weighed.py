@@ -2,6 +2,8 @@
 expected values are arithmetic beside them, uncertainties by JCGM 100:2008, 4.3.7 and 5.1.2."""
 
 import math
+from datetime import date
+from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -12,6 +14,7 @@ from itm.records import chain, measuring
 from itm.records.direct_remarks import direct_remarks
 from itm.records.evaluate import preview
 from itm.records.models import DirectSetup
+from itm.registry.models import ConcentrateLot
 from tests.direct_deeds import (
     direct_day,
     heavy,
@@ -84,6 +87,29 @@ def test_too_little_weight_says_how_much_longer_before_it_is_over(scene):
     found = preview(day.test).result
     assert {w["code"] for w in found["warnings"]} == {"scale_moved_little"}
     assert {p["certainty"] for p in found["flow_points"]} == {"undecided"}
+
+
+def test_density_is_held_against_the_certificates_of_what_stands_in_the_tank(scene):
+    """A weight over a density of 1040 is 1040/1020 of that over 1020 kg/m³, 2.0 % more
+    (arithmetic); within the 3 kg/m³ that it may be off there is nothing to say."""
+    (lot,) = ConcentrateLot.objects.filter(movements__tank=scene.tank)
+    lot.density = Decimal("1020.0")
+    lot.save(by=scene.owner)
+    test = measured_test(scene, "weighed", WANTED)
+    (said,) = chain.parsed(test.seal)["direct"]["remarks"]
+    assert "1.04 g/mL is 20.0 kg/m³ above" in said
+    assert "2.0 % of itself higher" in said
+    assert "more than the 3 kg/m³" in said
+    lot.density = Decimal("1037.0")
+    lot.save(by=scene.owner)
+    again = measured_test(scene, "weighed", WANTED, on=date(2026, 7, 15))
+    assert "remarks" not in chain.parsed(again.seal)["direct"]
+
+
+def test_density_of_a_certificate_that_nobody_has_is_said_to_be_so(scene):
+    test = measured_test(scene, "weighed", WANTED)
+    (said,) = chain.parsed(test.seal)["direct"]["remarks"]
+    assert "said to come from the certificate" in said
 
 
 @pytest.mark.parametrize(
