@@ -37,6 +37,12 @@ class NotFound(ItmError):
         self.key = key
 
 
+class Gone(ItmError):
+    """What was here is not here any more; the sentence says why and what is left."""
+
+    code = "gone"
+
+
 class Conflict(ItmError):
     """Somebody else was faster; the sentence says what stands now."""
 

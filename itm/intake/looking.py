@@ -89,7 +89,7 @@ def look(*, actor: Actor, row: Upload, progress: Callable[[int], None] = lambda 
 def _look(
     actor: Actor, row: Upload, layout: Layout, progress: Callable[[int], None]
 ) -> Findings:  # fmt: skip
-    source, asked = find_source(Path(row.file.path), row.form, row.answers)
+    source, asked = find_source(_path(row), row.form, row.answers)
     found: Findings = {"questions": [asdict(one) for one in asked], "count": 0, "problems": []}
     if source is None:
         return found
@@ -223,12 +223,24 @@ def _opened(
     return Opened(source, reader, rows)
 
 
+def _path(row: Upload) -> Path:
+    """Refused file_lost."""
+    path = Path(row.file.path)
+    if not path.exists():
+        raise Refused(
+            "file_lost",
+            f"The file “{row.name}” is no longer in the store, so nothing can be read from it. "
+            "Choose it once more under Imports, and tell whoever runs this server.",
+        )
+    return path
+
+
 def open_ready(*, actor: Actor, row: Upload) -> Opened:
     """The file once more, as the look that found nothing wrong read it. Refused not_ready."""
     found = row.findings
     if "content" not in found:
         raise Refused("not_ready", "Not everything about this file is settled yet.")
-    source = Source(**{**found["source"], "path": Path(row.file.path)})
+    source = Source(**{**found["source"], "path": _path(row)})
     first, last = found["head"]
     head = Head(first, last, tuple(found["names"]), tuple(found["units"]))
     dialect = Dialect(**found["dialect"])

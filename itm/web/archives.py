@@ -4,7 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
@@ -16,6 +16,7 @@ from itm.archives import services
 from itm.registry import queries
 from itm.web.editing import Crumbs
 from itm.web.guard import actor_of, signed_in
+from itm.web.serving import served
 from itm.web.sites import crumbs_to
 
 STEPS = {
@@ -23,7 +24,6 @@ STEPS = {
     "files": "Putting in photos, papers and reports.",
     "store": "Storing it.",
 }
-SEALED_OFF = "default-src 'none'; sandbox"
 
 
 def crumbs_of(site: Any) -> Crumbs:
@@ -86,17 +86,8 @@ def archive_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
     actor = actor_of(request)
     row = services.fetched(actor=actor, row=services.archive(actor, key))
     name = f"{slugify(f'{row.site.name} {row.taken_at:%Y-%m-%d}')}.zip"
-    return FileResponse(
-        row.file.open("rb"),
-        as_attachment=True,
-        filename=name,
-        content_type="application/zip",
-        headers={
-            "Content-Length": str(row.size),
-            "Content-Security-Policy": SEALED_OFF,
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
+    return served(
+        row.file, "application/zip", name, saved=True, cache="private, no-store", size=row.size
     )
 
 

@@ -4,7 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 from django.template.defaultfilters import filesizeformat
@@ -21,12 +21,11 @@ from itm.web.attached import page_of
 from itm.web.editing import Crumbs, edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
+from itm.web.serving import served
 from itm.web.sites import crumbs_to
 from itm.web.uploading import was_dropped
 
 KINDS = Narrow("kind", "Kind", queries_attachments.KINDS)
-# A file is looked at as what it is and runs nothing, whatever its bytes would be elsewhere.
-SEALED_OFF = "default-src 'none'; sandbox"
 LEADS = {
     "lot": "The maker's certificate, a laboratory's report. Whoever sees the lot sees them: also "
     "at a tank with any of it.",
@@ -145,20 +144,6 @@ def attachment_preview(request: HttpRequest, key: UUID) -> HttpResponseBase:
     if not row.preview:
         raise NotFound("preview", key)
     return served(row.preview, "image/jpeg", f"{row.name}.jpg", saved=False)
-
-
-def served(file: Any, content_type: str, name: str, *, saved: bool) -> FileResponse:
-    return FileResponse(
-        file.open("rb"),
-        as_attachment=saved,
-        filename=name,
-        content_type=content_type,
-        headers={
-            "Content-Security-Policy": SEALED_OFF,
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-cache",
-        },
-    )
 
 
 @signed_in

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
@@ -23,9 +23,9 @@ from itm.reports import batches as deeds
 from itm.web import checks, records
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Within, beside, show, wanted, within_site
+from itm.web.serving import served
 
 CRUMBS = [("Files of reports", "/batches/")]
-SEALED_OFF = "default-src 'none'; sandbox"
 
 
 @dataclass(frozen=True)
@@ -172,17 +172,8 @@ def batch_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
     if row.state != "ready":
         return redirect("batch", key=key)
     deeds.require_yours(actor, row)
-    return FileResponse(
-        row.file.open("rb"),
-        as_attachment=True,
-        filename=f"reports-{row.asked_at.date().isoformat()}.zip",
-        content_type="application/zip",
-        headers={
-            "Content-Security-Policy": SEALED_OFF,
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )
+    name = f"reports-{row.asked_at.date().isoformat()}.zip"
+    return served(row.file, "application/zip", name, saved=True, cache="private, no-store")
 
 
 urls: list[URLPattern] = [

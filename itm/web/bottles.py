@@ -19,11 +19,11 @@ from itm.records import sampling, states
 from itm.records.cautions import TANK
 from itm.records.check_forms import LaboratoryForm, SampleEditForm, SampleForm, WhyForm
 from itm.registry.attaching import Upload
-from itm.web.attachments import served
 from itm.web.checks import crumbs
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
+from itm.web.serving import served
 from itm.web.uploading import was_dropped
 
 WAY = Narrow("way", "Where it is", queries.WAYS)

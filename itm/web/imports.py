@@ -4,7 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
@@ -23,11 +23,11 @@ from itm.records import queries as records
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted
+from itm.web.serving import served
 from itm.web.uploading import was_dropped
 
 KINDS = Narrow("kind", "Table", upload_queries.KINDS)
 STATES = Narrow("state", "State", upload_queries.STATES)
-SEALED_OFF = "default-src 'none'; sandbox"
 TYPES = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -237,17 +237,7 @@ def import_drop(request: HttpRequest, key: UUID) -> HttpResponse:
 def import_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
     """The original, to be saved: nothing in it is shown or run here."""
     row = uploads.upload(actor_of(request), key)
-    return FileResponse(
-        row.file.open("rb"),
-        as_attachment=True,
-        filename=row.name,
-        content_type="application/octet-stream",
-        headers={
-            "Content-Security-Policy": SEALED_OFF,
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-cache",
-        },
-    )
+    return served(row.file, "application/octet-stream", row.name, saved=True)
 
 
 @signed_in

@@ -10,7 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from itm.accounts import proving
 from itm.accounts.actor import acting, open_memberships
-from itm.core.errors import Conflict, Forbidden, ItmError, NotFound
+from itm.core.errors import Conflict, Forbidden, Gone, ItmError, NotFound
 from itm.core.measures import Measures, reading_in
 from itm.web.proving import PROVED
 
@@ -61,5 +61,5 @@ class RefusalMiddleware:
         ):
             messages.error(request, error.sentence)
             return HttpResponseRedirect(back)
-        status = 409 if isinstance(error, Conflict) else 422
+        status = {Conflict: 409, Gone: 410}.get(type(error), 422)
         return render(request, "refused.html", {"sentence": error.sentence}, status=status)
