@@ -17,7 +17,8 @@ from itm.findings import rights
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.models.deficiencies import ORIGINS
-from itm.records.models import ConcentrateCheck, ProportioningTest
+from itm.findings.showing import later, moment
+from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
 from itm.registry.models import Attachment, Grant, Site
 from itm.schedule.models.duties import LINKS
 
@@ -187,7 +188,8 @@ def against(deficiency: Deficiency) -> list[Against]:
     repair where it was not found by measuring."""
     out, seen = [], set[tuple[str, int]]()
     steps = deficiency.steps.filter(verb__in=[Verb.PROPOSED, Verb.REPAIRED])
-    for step in steps.select_related(*ORIGINS).order_by("-pk"):
+    of = (*ORIGINS, "inspection_line__inspection", "inspection_line__corrected_by")
+    for step in steps.select_related(*of).order_by("-pk"):
         record = step.record
         name = (type(record).__name__, record.pk) if record else ("", step.pk)
         if name in seen:
@@ -199,25 +201,34 @@ def against(deficiency: Deficiency) -> list[Against]:
 
 
 def _why_not(deficiency: Deficiency, step: Step) -> str:
-    if step.verb == Verb.REPAIRED:
-        if deficiency.cause in BY_REPAIR:
-            return ""
-        return "No person found it but a record did: only a later record shows the fix."
     record = step.record
+    if step.verb == Verb.REPAIRED and deficiency.cause not in BY_REPAIR:
+        return "No person found it but a record did: only a later record shows the fix."
     if isinstance(record, ProportioningTest | ConcentrateCheck):
         if record.state != record.State.SEALED:
             return "The record is not sealed yet."
         corrections: Any = record.amendments
         if corrections.filter(state=record.State.SEALED).exists():
             return "The record was corrected since."
-    if _found_again_since(deficiency, step):
-        return "It was found again since."
+    if isinstance(record, InspectionLine) and hasattr(record, "corrected_by"):
+        return "The inspection was corrected since."
+    again = deficiency.steps.filter(verb=Verb.FOUND_AGAIN)
+    for found in again.select_related(*ORIGINS, "inspection_line__inspection"):
+        if _since(deficiency, found, step):
+            return "It was found again since."
     return ""
 
 
-def _found_again_since(deficiency: Deficiency, step: Step) -> bool:
-    again = deficiency.steps.filter(verb=Verb.FOUND_AGAIN, pk__gt=step.pk)
-    return again.exists()
+def _since(deficiency: Deficiency, found: Step, fix: Step) -> bool:
+    """By the days of the work, whatever came in first; the same record says what it said last."""
+    if fix.verb == Verb.REPAIRED:
+        repaired = fix.happened_at or fix.at
+        return (moment(found.record)[1], found.pk) > (
+            date_at(deficiency.site.time_zone, repaired), fix.pk
+        )  # fmt: skip
+    if found.record == fix.record:
+        return found.pk > fix.pk
+    return not later(fix.record, found.record)
 
 
 @transaction.atomic

@@ -11,15 +11,15 @@ from typing import Any
 from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
+from itm.accounts.models import Organisation
 from itm.core.clock import date_at
 from itm.core.figures import day
 from itm.findings import rules
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.rules import Found
-from itm.records.evaluate import supply
+from itm.findings.showing import Origin, Shown, after, later, shown
 from itm.records.models import (
-    ConcentrateCheck,
     Inspection,
     InspectionLine,
     ProportioningTest,
@@ -27,11 +27,11 @@ from itm.records.models import (
     RestorationLine,
 )
 from itm.records.models.kept import LINKS as RECORD_LINKS
+from itm.registry.models import Site
 from itm.schedule.models.duties import LINKS
 
 Verb, Cause = Step.Verb, Deficiency.Cause
 LONGEST = 400
-Origin = Record | InspectionLine | RestorationLine
 
 
 def origin_of(row: Origin) -> dict[str, Any]:
@@ -47,16 +47,23 @@ def open_ones(**where: Any) -> QuerySet[Deficiency]:
     return Deficiency.objects.filter(closed_at=None, **where)
 
 
+def source_of(found: Found, hook: Mapping[str, Any], site: Site) -> str:
+    """The one spot at which this is wrong: unique among the open ones."""
+    name, thing = next(iter(hook.items()), ("site", site))
+    return f"{found.cause} {name} {thing.key} {found.spot}"[:300]
+
+
 def raise_found(
-    actor: Actor, found: Found, *, origin: Origin, hook: Mapping[str, Any], at: datetime, **row: Any
-) -> Deficiency:
+    actor: Actor, found: Found, *, origin: Origin, hook: Mapping[str, Any], at: datetime,
+    by: Organisation | None = None, **row: Any,
+) -> Deficiency:  # fmt: skip
     """Open it, or say in the one that is open that it was found again.
 
     One thing wrong at one spot is one deficiency as long as it is open: its age is that of the
-    first time. Found worse than before, it is proposed in the worse class from now on.
+    first time. Found worse than before, it is proposed in the worse class from now on. `by` is who
+    found it, where that is not the actor.
     """
-    name, thing = next(iter(hook.items()), ("site", row["site"]))
-    source = f"{found.cause} {name} {thing.key} {found.spot}"[:300]
+    source = source_of(found, hook, row["site"])
     there = open_ones(source=source).select_for_update().first()
     words = found.words[:LONGEST]
     if there is not None:
@@ -69,7 +76,7 @@ def raise_found(
     made: Deficiency = Deficiency.objects.create(
         by=actor, cause=found.cause, spot=found.spot[:200], source=source, words=words,
         ground=found.ground, proposed=found.severity, severity=found.severity, opened_at=at,
-        opened_by=actor.person, organisation=actor.organisation, **hook, **row,
+        opened_by=actor.person, organisation=by or actor.organisation, **hook, **row,
         **origin_of(origin),
     )  # fmt: skip
     say(actor, made, Verb.OPENED, at, found.ground, **origin_of(origin))
@@ -86,53 +93,49 @@ def after_hand_in(
 
     `record` as `records.loading` gives it whole.
     """
-    if isinstance(record, ProportioningTest):
-        lasts = supply(record, dict(result))
-        found = list(rules.of_test(result, lasts))
-        hook: dict[str, Any] = {"proportioner": record.proportioner}
-        on = record.tested_on
-        fine = [(cause, spot) for spot in rules.proved(result) for cause in ("lean", "rich")]
-        fine += [("supply", spot) for spot in rules.lasting(lasts)]
-    else:
-        found = list(rules.of_check(result))
-        hook, on = {"tank": record.tank}, record.checked_on
-        fine = [("check", spot) for spot in rules.cleared(result)]
+    seen = shown(record, result)
     made = [
         raise_found(
-            actor, one, origin=record, hook=hook, at=at, site=record.site, found_on=on
+            actor, one, origin=record, hook=seen.hook, at=at, site=record.site, found_on=seen.on
         )
-        for one in found
+        for one in seen.found
     ]  # fmt: skip
-    _propose_by(actor, record, hook, fine, made, at)
+    _propose_by(actor, record, seen, made, at)
+    propose_by_later(actor, record, made, at)
     return made
 
 
 def _propose_by(
-    actor: Actor, record: Record, hook: Mapping[str, Any], fine: Iterable[tuple[str, str]],
-    still: Iterable[Deficiency], at: datetime,
+    actor: Actor, record: Record, seen: Shown, still: Iterable[Deficiency], at: datetime
 ) -> None:  # fmt: skip
     """Open ones that this record does not show any more."""
-    shown, wrong = set(fine), {one.pk for one in still}
+    wrong = {one.pk for one in still}
     corrected = [record, record.amends] if record.amends_id else [record]
-    for one in open_ones(**hook).select_related("test", "concentrate_check"):
+    for one in open_ones(**seen.hook).select_related("test", "concentrate_check"):
         if one.pk in wrong:
             continue
         if one.origin in corrected:
             words = "The record that opened it was corrected and does not show it any more."
             say(actor, one, Verb.UNSETTLED, at, words, **origin_of(record))
-        elif (one.cause, one.spot) in shown and _later(record, one):
-            say(actor, one, Verb.PROPOSED, at, _shows(record, one.spot), **origin_of(record))
+        elif (one.cause, one.spot) in seen.fine and later(record, one.origin):
+            propose(actor, one, record, at)
 
 
-def _later(record: Record, one: Deficiency) -> bool:
-    """Whether the work of the record came after what opened it: as left comes after as found."""
-    if isinstance(record, ProportioningTest) and one.test is not None:
-        mine = (record.tested_on, record.phase, record.pk)
-        return mine > (one.test.tested_on, one.test.phase, one.test.pk)
-    if isinstance(record, ConcentrateCheck) and one.concentrate_check is not None:
-        there = one.concentrate_check
-        return (record.checked_on, record.pk) > (there.checked_on, there.pk)
-    return False
+def propose_by_later(
+    actor: Actor, record: Record, made: Iterable[Deficiency], at: datetime
+) -> None:
+    """The record came late: what was done after it may show the fix already."""
+    opened = [one for one in made if one.origin == record]
+    if not opened:
+        return
+    for other, seen in after(record):
+        for one in opened:
+            if (one.cause, one.spot) in seen.fine:
+                propose(actor, one, other, at)
+
+
+def propose(actor: Actor, one: Deficiency, record: Record, at: datetime) -> None:
+    say(actor, one, Verb.PROPOSED, at, _shows(record, one.spot), **origin_of(record))
 
 
 def _shows(record: Record, spot: str) -> str:
@@ -158,25 +161,41 @@ def after_unsettled(*, actor: Actor, record: Record, words: str, at: datetime) -
 # Inspections --------------------------------------------------------------------------------------
 
 
+def task_of(line: InspectionLine) -> str:
+    """The spot of an inspection: the same task in every edition of its programme."""
+    return f"{line.requirement.programme.code} {line.requirement.code}"
+
+
+def hook_of(line: InspectionLine) -> dict[str, Any]:
+    return {name: thing for name in LINKS if (thing := getattr(line, name)) is not None}
+
+
+def found_of_task(line: InspectionLine) -> Found:
+    return rules.of_answers(line.words, line.answers, task_of(line), line.note)
+
+
+def raise_line(actor: Actor, line: InspectionLine, at: datetime) -> Deficiency:
+    return raise_found(
+        actor, found_of_task(line), origin=line, hook=hook_of(line), at=at,
+        site=line.inspection.site, found_on=line.inspection.done_on,
+    )  # fmt: skip
+
+
 def after_inspection(*, actor: Actor, inspection: Inspection, at: datetime) -> list[Deficiency]:
     """Tasks found out of order open one each; tasks in order propose to close theirs."""
     made = []
     lines = inspection.lines.select_related(
-        "requirement__programme", "corrects", *LINKS
+        "requirement__programme", "corrects", "inspection__site", *LINKS
     )  # fmt: skip
     for line in lines:
-        hook = {name: thing for name in LINKS if (thing := getattr(line, name)) is not None}
-        spot = f"{line.requirement.programme.code} {line.requirement.code}"
         if line.outcome == InspectionLine.Outcome.FAULT:
-            found = rules.of_answers(line.words, line.answers, spot, line.note)
-            one = raise_found(
-                actor, found, origin=line, hook=hook, at=at, site=inspection.site,
-                found_on=inspection.done_on,
-            )  # fmt: skip
-            made.append(one)
+            made.append(one := raise_line(actor, line, at))
+            if one.inspection_line_id == line.pk:
+                _task_since(actor, one, line, at)
             continue
+        hook = hook_of(line)
         there = open_ones(
-            site=inspection.site, cause=Cause.INSPECTION, spot=spot,
+            site=inspection.site, cause=Cause.INSPECTION, spot=task_of(line),
             **{name: hook.get(name) for name in LINKS},
         )  # fmt: skip
         for one in there.select_related("inspection_line__inspection"):
@@ -194,29 +213,52 @@ def _line_in_order(
     elif line.outcome == InspectionLine.Outcome.IN_ORDER:
         opened = one.inspection_line
         if opened is not None and inspection.done_on >= opened.inspection.done_on:
-            words = f"Found in order on {day(inspection.done_on)}."
-            say(actor, one, Verb.PROPOSED, at, words, inspection_line=line)
+            _propose_task(actor, one, line, at)
+
+
+def _task_since(actor: Actor, one: Deficiency, line: InspectionLine, at: datetime) -> None:
+    """The round came late: a later one may have found the task in order already."""
+    hook = hook_of(line)
+    rows = InspectionLine.objects.filter(
+        inspection__site=one.site, inspection__done_on__gte=line.inspection.done_on,
+        requirement__code=line.requirement.code, outcome=InspectionLine.Outcome.IN_ORDER,
+        requirement__programme__code=line.requirement.programme.code, corrected_by=None,
+        **{name: hook.get(name) for name in LINKS},
+    )  # fmt: skip
+    for right in rows.select_related("inspection").order_by("inspection__done_on", "pk"):
+        if later(right, line):
+            _propose_task(actor, one, right, at)
+
+
+def _propose_task(actor: Actor, one: Deficiency, line: InspectionLine, at: datetime) -> None:
+    words = f"Found in order on {day(line.inspection.done_on)}."
+    say(actor, one, Verb.PROPOSED, at, words, inspection_line=line)
 
 
 # The restoration list -----------------------------------------------------------------------------
 
 
-def after_line(*, actor: Actor, line: RestorationLine, at: datetime) -> Deficiency | None:
+def after_line(
+    *, actor: Actor, line: RestorationLine, at: datetime, by: Organisation | None = None
+) -> Deficiency | None:
     """Left out of service: an impairment, told of by the hand-over that the line already names."""
     if line.outcome != RestorationLine.Outcome.LEFT_OUT:
         return None
     site = line.visit.site
-    words = f"Left out of service: {line.text}. {line.reason}"
-    found = Found("left_out", line.text, words, "left_out")
     made = raise_found(
-        actor, found, origin=line, hook={"proportioner": line.proportioner}, at=at, site=site,
-        found_on=date_at(site.time_zone, at),
+        actor, found_of_line(line), origin=line, hook={"proportioner": line.proportioner}, at=at,
+        by=by, site=site, found_on=date_at(site.time_zone, line.ended_at or at),
     )  # fmt: skip
     say(
         actor, made, Verb.TOLD, at, who=line.handed_to, happened_at=line.handed_at,
         how="in writing",
     )  # fmt: skip
     return made
+
+
+def found_of_line(line: RestorationLine) -> Found:
+    words = f"Left out of service: {line.text}. {line.reason}"
+    return Found("left_out", line.text, words, "left_out")
 
 
 def after_put_back(*, actor: Actor, line: RestorationLine, at: datetime) -> None:

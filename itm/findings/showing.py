@@ -1,0 +1,111 @@
+"""What a record shows: what is wrong by it, what it proves right, and when its work was done.
+
+Hand-in, catching up and closing all ask here, so that they mean the same by “later” and “right”.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Prefetch
+
+from itm.findings import rules
+from itm.findings.rules import Found
+from itm.records.evaluate import supply
+from itm.records.models import (
+    ConcentrateCheck,
+    Evaluation,
+    FlowRun,
+    InspectionLine,
+    ProportioningTest,
+    Record,
+    RestorationLine,
+)
+
+Origin = Record | InspectionLine | RestorationLine
+Place = tuple[str, str]  # cause and spot
+AT_A_TIME = 100
+DAY: dict[Any, tuple[str, ...]] = {
+    ProportioningTest: ("tested_on", "phase"), ConcentrateCheck: ("checked_on",)
+}  # fmt: skip
+RELATED: dict[Any, tuple[str, ...]] = {
+    ProportioningTest: ("site", "visit__contractor", "proportioner__system", "bench__tank", "tank"),
+    ConcentrateCheck: ("site", "tank", "organisation"),
+}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """`fine`: where it proves that nothing is wrong; what is undecided proves nothing."""
+
+    found: tuple[Found, ...]
+    fine: frozenset[Place]
+    hook: Mapping[str, Any]
+    on: date
+
+
+def shown(record: Record, result: Mapping[str, Any]) -> Shown:
+    """`record` with its runs, tank and system at hand (`records.loading`)."""
+    if isinstance(record, ProportioningTest):
+        lasts = supply(record, dict(result))
+        fine = {(cause, spot) for spot in rules.proved(result) for cause in ("lean", "rich")}
+        fine |= {("supply", spot) for spot in rules.lasting(lasts)}
+        return Shown(
+            tuple(rules.of_test(result, lasts)), frozenset(fine),
+            {"proportioner": record.proportioner}, record.tested_on,
+        )  # fmt: skip
+    fine = {("check", spot) for spot in rules.cleared(result)}
+    return Shown(
+        tuple(rules.of_check(result)), frozenset(fine), {"tank": record.tank}, record.checked_on
+    )
+
+
+def moment(origin: Origin) -> tuple[Any, ...]:
+    """The order of the work, whenever it came in: as left comes after as found. Begins with the
+    name of its kind, since only rows of one kind can be compared."""
+    if isinstance(origin, ProportioningTest):
+        return ("test", origin.tested_on, origin.phase, origin.pk)
+    if isinstance(origin, ConcentrateCheck):
+        return ("check", origin.checked_on, origin.pk)
+    if isinstance(origin, InspectionLine):
+        return ("inspection", origin.inspection.done_on, origin.pk)
+    return ("line", origin.ended_at, origin.pk)
+
+
+def later(one: Origin | None, other: Origin | None) -> bool:
+    """Whether the work of `one` came after that of `other`."""
+    if one is None or other is None or type(one) is not type(other):
+        return False
+    return moment(one) > moment(other)
+
+
+def in_force(model: type[Record], **where: Any) -> Iterator[tuple[Any, Shown]]:
+    """What was handed in or sealed and no sealed record corrects, in the order of the work, each
+    with what it shows by the result that it was handed in with."""
+    state, related, day = model.State, RELATED[model], DAY[model]
+    rows: Any = model.objects.filter(state__in=[state.HANDED_IN, state.SEALED], **where)
+    rows = rows.exclude(amendments__state=state.SEALED).select_related(*related)
+    results = Prefetch("evaluations", Evaluation.objects.defer("inputs").order_by("pk"))
+    if model is ProportioningTest:
+        rows = rows.prefetch_related(Prefetch("runs", FlowRun.objects.select_related("flow_point")))
+    for record in rows.prefetch_related(results).order_by(*day, "pk").iterator(AT_A_TIME):
+        kept = list(record.evaluations.all())
+        if kept:
+            yield record, shown(record, kept[-1].result)
+
+
+def after(record: Record) -> Iterator[tuple[Any, Shown]]:
+    """Records in force about the same thing whose work was done after that of this one."""
+    hook = (
+        {"proportioner": record.proportioner}
+        if isinstance(record, ProportioningTest)
+        else {"tank": record.tank}
+    )
+    name = DAY[type(record)][0]
+    since = {f"{name}__gte": getattr(record, name)}
+    return (
+        (other, seen)
+        for other, seen in in_force(type(record), **hook, **since)
+        if later(other, record)
+    )

@@ -1,0 +1,96 @@
+"""A fix is what was done after the fault, by the days of the work and not by those of arrival."""
+
+from datetime import UTC, date, datetime, timedelta
+from uuid import uuid4
+
+import pytest
+
+from itm.actions.record_inspection import correct_inspection, record_inspection
+from itm.core.errors import Refused
+from itm.findings import deciding
+from itm.findings.models import Deficiency
+from itm.records.inspecting import Entry
+from tests.deeds import LOOKED, look_duty, tested
+
+LEAN = {"minimum": 2.0, "design": 3.4}
+FINE = {"minimum": 3.4, "design": 3.4}
+MAY, JUNE, JULY = date(2026, 5, 4), date(2026, 6, 15), date(2026, 7, 6)
+AT = datetime(2026, 8, 1, 9, tzinfo=UTC)
+
+
+def lean() -> Deficiency:
+    return Deficiency.objects.get(cause="lean", closed_at=None)
+
+
+def looked(scene, on: date, **answers: str):
+    return record_inspection(
+        actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
+        at=datetime.combine(on, datetime.min.time(), UTC) + timedelta(hours=12),
+        entries=[Entry(look_duty(scene), {**LOOKED, **answers})],
+    )  # fmt: skip
+
+
+def repaired(scene, row: Deficiency, on: date):
+    at = datetime.combine(on, datetime.min.time(), UTC) + timedelta(hours=15)
+    return deciding.note_repair(
+        actor=scene.owner, deficiency=row, part="gland packed", who="The porter", repaired_at=at,
+        at=AT,
+    )  # fmt: skip
+
+
+def test_a_test_that_comes_late_closes_nothing_that_showed_after_it(scene):
+    tested(scene, LEAN, on=MAY)
+    tested(scene, LEAN, on=JULY)
+    tested(scene, FINE, on=JUNE)
+    [june] = deciding.against(lean())
+    assert june.why_not == "It was found again since."
+    with pytest.raises(Refused, match="found again"):
+        deciding.close(actor=scene.owner, deficiency=lean(), step=june.step, at=AT)
+
+
+def test_a_fault_that_comes_late_does_not_stand_in_the_way_of_its_fix(scene):
+    tested(scene, LEAN, on=MAY)
+    fix = tested(scene, FINE, on=JULY)
+    tested(scene, LEAN, on=JUNE)
+    [july] = deciding.against(lean())
+    closed = deciding.close(actor=scene.owner, deficiency=lean(), step=july.step, at=AT)
+    assert closed.fixed_by_test == fix
+
+
+def test_what_is_opened_late_names_the_later_test_that_shows_the_fix(scene):
+    fix = tested(scene, FINE, on=JUNE)
+    tested(scene, LEAN, on=MAY)
+    [june] = deciding.against(lean())
+    assert (june.step.record, june.ready) == (fix, True)
+
+
+def test_a_round_that_comes_late_names_the_later_one_that_found_it_in_order(scene):
+    looked(scene, JUNE)
+    looked(scene, MAY, fit="no")
+    [june] = deciding.against(Deficiency.objects.get())
+    assert (june.step.words, june.ready) == ("Found in order on 15 Jun 2026.", True)
+
+
+def test_a_repair_before_the_same_fault_closes_nothing(scene):
+    looked(scene, MAY, fit="no")
+    row = Deficiency.objects.get()
+    repaired(scene, row, JUNE)
+    [first] = deciding.against(row)
+    assert first.ready
+    looked(scene, JULY, fit="no")
+    [first] = deciding.against(row)
+    assert first.why_not == "It was found again since."
+    repaired(scene, row, JULY)
+    again, first = deciding.against(row)
+    assert (again.ready, first.ready) == (True, False)
+
+
+def test_a_round_in_order_that_was_corrected_closes_nothing(scene):
+    looked(scene, MAY, fit="no")
+    second = looked(scene, JUNE)
+    correct_inspection(
+        actor=scene.contractor, line=second.lines.get(), at=AT, once=uuid4(),
+        why="nobody went there", entered={}, possible=False,
+    )  # fmt: skip
+    [june] = deciding.against(Deficiency.objects.get())
+    assert june.why_not == "The inspection was corrected since."
