@@ -92,6 +92,16 @@ def emptied() -> None:
     triggers.lay(connection)
 
 
+def forgotten() -> None:
+    """No deficiency, as in an installation whose records are older than they are."""
+    triggers.drop(connection)
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM findings_step")
+        cursor.execute("DELETE FROM findings_deficiency")
+        cursor.execute("DELETE FROM core_change WHERE model LIKE 'findings.%'")
+    triggers.lay(connection)
+
+
 def brought(path: Path, at: datetime | None = None) -> Came:
     with opened(path) as (archive, sha256):
         archive.check()

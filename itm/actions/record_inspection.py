@@ -9,7 +9,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
-from itm.findings import opening
+from itm.findings import catching_up, opening
 from itm.records import inspecting
 from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
@@ -68,5 +68,6 @@ def correct_inspection(*, actor: Actor, line: InspectionLine, **values: Any) -> 
     made = inspecting.correct(actor=actor, line=line, **values)
     if there is None:
         opening.after_inspection(actor=actor, inspection=made, at=values["at"])
+        catching_up.after_corrected_line(actor=actor, line=line, at=values["at"])
     derive_site(actor=actor, site=made.site)
     return made

@@ -9,6 +9,7 @@ from itm.accounts import proving
 from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
+from itm.findings import catching_up
 from itm.records import chain, latest, past, photographing, states
 from itm.records.chain import Signature
 from itm.records.duties import derive_site
@@ -52,6 +53,7 @@ def sign(
             actor=actor, proportioner=device, results=results_in_force(device),
             reported=past.days_of([record.site_id]),
         )  # fmt: skip
+    catching_up.after_correction(actor=actor, record=record, at=at)
     derive_site(actor=actor, site=record.site)  # a flow test brings other tasks on
     outbox.add("render_report", once=f"render_report {record.key}", record_key=str(record.key))
     return record

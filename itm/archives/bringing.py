@@ -39,6 +39,7 @@ from itm.archives.zipping import Sink, chunks
 from itm.core import history, triggers
 from itm.core.errors import Refused
 from itm.core.models import Installation
+from itm.findings.catching_up import catch_up
 from itm.notices import gathering
 from itm.records import chain, latest
 from itm.registry.models import Proportioner, Site, Tank, TankMovement
@@ -56,7 +57,8 @@ Lacking = dict[str, frozenset[str]]  # by table, columns that an older archive d
 
 @dataclass
 class Came:
-    """What was taken in. `notes`: what is no fault, and worth knowing."""
+    """What was taken in. `opened`: deficiencies that its records show and it did not have; `notes`:
+    what is no fault, and worth knowing."""
 
     site: str
     owner: str
@@ -64,6 +66,7 @@ class Came:
     files: int = 0
     seals: int = 0
     people: int = 0
+    opened: int = 0
     notes: list[str] = field(default_factory=list)
 
 
@@ -105,6 +108,8 @@ def _bring(archive: Archive, sha256: str, at: datetime, say: Say, stored: list[s
     )  # fmt: skip
     row.save(by=by, verb="brought in", text=f"{site}, from the archive {sha256}")
     gathering.begin_at(at)  # what came about elsewhere is no news here
+    # An archive from before there were deficiencies: what its records show is opened here.
+    came.opened = len(catch_up(actor=by, site=site, at=at).opened)
     came.files, came.people = len(archive.files), len(keys[User])
     came.seals = archive.counts.get("seals", 0)
     return came

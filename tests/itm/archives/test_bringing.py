@@ -20,6 +20,7 @@ from itm.archives.columns import line
 from itm.archives.models import BroughtIn
 from itm.core import triggers
 from itm.core.history import Change
+from itm.findings.models import Deficiency
 from itm.notices import gathering
 from itm.notices.models import News
 from itm.records import chain
@@ -35,6 +36,7 @@ from tests.archiving import (
     contents,
     emptied,
     forged,
+    forgotten,
     rows,
     same_data,
     some_of,
@@ -212,3 +214,22 @@ def test_an_archive_of_an_older_release_comes_in_with_defaults(path, tmp_path):
     changed = {"data/lots.jsonl", "data/effluent.jsonl"}
     assert set(same_data(contents(older), again)) <= changed
     assert b'"ph":null' in again["data/lots.jsonl"]
+
+
+def test_an_archive_from_before_there_were_deficiencies_has_them_opened(scene, tmp_path):
+    tested(scene, {"minimum": 2.0, "design": 3.4})
+    forgotten()
+    old = archived(scene.owner, scene.site, tmp_path / "site.zip")
+    emptied()
+    for number, table in enumerate(("finding-steps", "deficiencies")):
+        old = without(old, tmp_path / f"old-{number}.zip", f"data/{table}.jsonl")
+    came = brought(old, at=NOON)
+    row = Deficiency.objects.get()
+    assert (came.opened, row.cause, row.spot) == (1, "lean", "minimum")
+    assert (row.found_on, row.opened_at) == (date(2026, 6, 15), NOON)
+    assert "Opened afterwards" in row.steps.last().words
+    # What comes out from now on has it, and brought in elsewhere opens nothing.
+    newer = out_again(tmp_path, "newer.zip")
+    emptied()
+    assert brought(newer).opened == 0
+    assert Deficiency.objects.count() == 1

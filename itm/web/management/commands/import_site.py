@@ -52,6 +52,11 @@ class Command(BaseCommand):
             f"{came.site} of {came.owner}: {came.rows:,} rows, {came.files:,} files, "
             f"{came.seals:,} sealed records. The data come out again as they came in."
         )
+        if came.opened:
+            self.stdout.write(
+                f"{came.opened:,} deficiencies were opened that its records show and it did not "
+                "have; each says so."
+            )
         if invented:
             self.stdout.write("Everything in it is invented: the archive came from a demo.")
         self.stdout.write(
