@@ -45,7 +45,7 @@ def assert_same(now, then, where="$"):
         for i, entry in enumerate(then):
             assert_same(now[i], entry, f"{where}[{i}]")
     elif isinstance(then, float):
-        # Absolute as `verify_records` has it: what 1 minus a probability leaves hangs on the machine.
+        # Absolute as `verify_records` has it: what 1 minus a probability leaves is the machine's.
         assert now == pytest.approx(then, rel=1e-9, abs=1e-12), where
     else:
         assert now == then, where
