@@ -27,6 +27,7 @@ from itm.archives.services import TRIES as ARCHIVE_TRIES
 from itm.archives.services import archive_given_up, let_go, make_archive
 from itm.core import outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
+from itm.findings import overdue
 from itm.findings.alarms import sound
 from itm.notices.alarm_mail import send_alarm
 from itm.notices.gathering import gather
@@ -62,6 +63,7 @@ CLOCK: dict[str, Callable[[datetime], None]] = {
     "sweep_standing": sweep.catch_up,
     "promise_summaries": promise_summaries,
     "sound_alarms": sound,
+    "open_overdue": overdue.sweep,
     "gather_news": gather,
     "tidy_entrance": entrance.tidy,
     "let_archives_go": let_go,
@@ -114,6 +116,12 @@ app.conf.update(
             "schedule": SWEEP_SECONDS,
             "options": {"expires": SWEEP_SECONDS},
         },
+        "open-overdue": {
+            "task": "open_overdue",
+            # After the sweep of standings, as the summary mails and a little before them.
+            "schedule": crontab(minute="1-59/15"),
+            "options": {"expires": 900.0},
+        },
         "gather-news": {
             "task": "gather_news",
             "schedule": SWEEP_SECONDS,
@@ -160,6 +168,12 @@ def promise_summary_mails() -> None:
 def sound_alarms() -> None:
     """Sound the notice clocks that ran out. May run twice and beside itself."""
     CLOCK["sound_alarms"](timezone.now())
+
+
+@app.task(name="open_overdue")
+def open_overdue() -> None:
+    """Open what is a deficiency because it is overdue. May run twice and beside itself."""
+    CLOCK["open_overdue"](timezone.now())
 
 
 @app.task(name="gather_news")

@@ -31,12 +31,13 @@ from itm.findings.clocks import adopt_clock
 from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
+from itm.findings.overdue import say_overdue
 from itm.records import effluent
 from itm.records.witnessing import sign_as_witness
 from itm.registry import attaching
 from itm.schedule.models import Programme
 from tests.checks import checked, with_report
-from tests.deeds import discharged, inspection_of, prepared, tested
+from tests.deeds import discharged, inspection_of, look_duty, prepared, tested
 from tests.direct_deeds import measured_test
 from tests.factories import (
     TODAY,
@@ -225,6 +226,10 @@ def out_of_service(scene: Any) -> None:
     )  # fmt: skip
     clock = NoticeClock.objects.get(code="commanders-at-72-hours")
     adopt_clock(actor=scene.owner, clock=clock, sites=[scene.site], checked_against="it", at=NOON)
+    say_overdue(
+        actor=scene.owner, site=scene.site, requirement=look_duty(scene).requirement, severity=3,
+        because="our fire plan", at=NOON,
+    )  # fmt: skip
 
 
 def a_question(scene: Any) -> None:

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
-from itm.findings import catching_up, opening
+from itm.findings import catching_up, opening, overdue
 from itm.records import inspecting
 from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
@@ -36,10 +36,12 @@ def record_inspection(
             if not entry.empty:
                 inspecting.judged(entry)
         entries = [with_photos(actor, site, entry, photos, at) for entry in entries]
+    overdue.open_now(site=site, at=at)
     made = inspecting.record(actor=actor, site=site, entries=entries, at=at, **values)
     if there is None:
         opening.after_inspection(actor=actor, inspection=made, at=at)
     derive_site(actor=actor, site=site)
+    overdue.after_record(actor=actor, site=site, at=at)
     return made
 
 
@@ -70,4 +72,5 @@ def correct_inspection(*, actor: Actor, line: InspectionLine, **values: Any) -> 
         opening.after_inspection(actor=actor, inspection=made, at=values["at"])
         catching_up.after_corrected_line(actor=actor, line=line, at=values["at"])
     derive_site(actor=actor, site=made.site)
+    overdue.after_record(actor=actor, site=made.site, at=values["at"])
     return made

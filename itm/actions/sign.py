@@ -9,7 +9,7 @@ from itm.accounts import proving
 from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
-from itm.findings import catching_up
+from itm.findings import catching_up, overdue
 from itm.records import chain, latest, past, photographing, states
 from itm.records.chain import Signature
 from itm.records.duties import derive_site
@@ -41,6 +41,7 @@ def sign(
             raise Refused(code, f"A signature shows the signer's {what}; write it.", what)
     if isinstance(record, ProportioningTest):
         _require_restored(record)
+    overdue.open_now(site=record.site, at=at)
     states.move(actor=actor, record=record, verb="sign", at=at, columns={"sealed_at": at})
     evaluation = record.evaluations.latest("pk")  # made at hand-in, the only way to this state
     signature = Signature(name.strip(), qualification.strip(), number.strip(), valid_until)
@@ -55,6 +56,7 @@ def sign(
         )  # fmt: skip
     catching_up.after_correction(actor=actor, record=record, at=at)
     derive_site(actor=actor, site=record.site)  # a flow test brings other tasks on
+    overdue.after_record(actor=actor, site=record.site, at=at)
     outbox.add("render_report", once=f"render_report {record.key}", record_key=str(record.key))
     return record
 

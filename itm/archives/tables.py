@@ -321,6 +321,7 @@ TABLES: tuple[Table, ...] = (
          lambda s: findings.Answer.objects.filter(question__site=s.site.pk)),
     at_site("orders", findings.Order),
     at_site("clock-adoptions", findings.ClockAdoption),
+    at_site("overdue-rules", findings.OverdueRule),
     named("lots", ConcentrateLot, history=True),
     Table("lot-ranges", registry.LotRange,
           lambda _, pks: registry.LotRange.objects.filter(lot__in=pks.get(ConcentrateLot, ()))),

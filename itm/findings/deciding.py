@@ -16,10 +16,11 @@ from itm.core.figures import day
 from itm.findings import rights
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
-from itm.findings.models.deficiencies import ORIGINS
-from itm.findings.showing import later, moment
+from itm.findings.models.deficiencies import ORIGINS, RECORDS
+from itm.findings.showing import later, missed, moment
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
 from itm.registry.models import Attachment, Grant, Site
+from itm.schedule.models import Duty
 from itm.schedule.models.duties import LINKS
 
 Verb, Cause, Outcome = Step.Verb, Deficiency.Cause, Deficiency.Outcome
@@ -188,7 +189,7 @@ def against(deficiency: Deficiency) -> list[Against]:
     repair where it was not found by measuring."""
     out, seen = [], set[tuple[str, int]]()
     steps = deficiency.steps.filter(verb__in=[Verb.PROPOSED, Verb.REPAIRED])
-    of = (*ORIGINS, "inspection_line__inspection", "inspection_line__corrected_by")
+    of = (*RECORDS, "inspection_line__inspection", "inspection_line__corrected_by")
     for step in steps.select_related(*of).order_by("-pk"):
         record = step.record
         name = (type(record).__name__, record.pk) if record else ("", step.pk)
@@ -221,6 +222,9 @@ def _why_not(deficiency: Deficiency, step: Step) -> str:
 
 def _since(deficiency: Deficiency, found: Step, fix: Step) -> bool:
     """By the days of the work, whatever came in first; the same record says what it said last."""
+    if isinstance(found.record, Duty):
+        since = found.since_on
+        return missed(found.record, since) and moment(fix.record)[1] < since
     if fix.verb == Verb.REPAIRED:
         repaired = fix.happened_at or fix.at
         return (moment(found.record)[1], found.pk) > (
@@ -250,9 +254,9 @@ def close(*, actor: Actor, deficiency: Deficiency, step: Step, at: datetime) -> 
         words = f"Repaired by {chosen.step.who}: {words}"
     else:
         row.outcome = Outcome.FIXED
-        for name in ORIGINS:
+        for name in RECORDS:
             setattr(row, f"fixed_by_{name}", getattr(chosen.step, name))
-    more = {name: getattr(chosen.step, name) for name in ORIGINS}
+    more = {name: getattr(chosen.step, name) for name in RECORDS}
     say(actor, row, Verb.CLOSED, at, words, **more)
     row.closed_at, row.closed_by = at, actor.person
     row.save(by=actor, verb="closed")

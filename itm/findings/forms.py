@@ -14,6 +14,7 @@ from itm.findings.models import Deficiency, Impairment, NoticeClock
 from itm.records.forms import InstantField
 from itm.registry.forms.attachments import AttachForm
 from itm.registry.models import FoamSystem, Grant, Site
+from itm.schedule.models import Requirement
 
 AHEAD = timedelta(days=3660)  # a time that is expected may be to come
 TELLS = "Owner, authority, fire service, monitoring company, insurer …"
@@ -207,6 +208,21 @@ class ClockForm(Refusing, forms.Form):
         super().__init__(data)
         field: Any = self.fields["sites"]
         field.queryset = clocks.sites_to_adopt_for(actor)
+
+
+class OverdueForm(Refusing, forms.Form):
+    severity = forms.TypedChoiceField(
+        label="Class", coerce=int, choices=Deficiency.Severity.choices,
+        help_text=DeficiencyForm.base_fields["severity"].help_text,
+    )  # fmt: skip
+    because = forms.CharField(
+        label="Why, or the paper that says so", max_length=200,
+        help_text="Stands on every deficiency that it opens.",
+    )  # fmt: skip
+
+    def __init__(self, data: Any, *, requirement: Requirement) -> None:
+        usual = requirement.overdue_class or Deficiency.Severity.NONCRITICAL.value
+        super().__init__(data, initial={"severity": usual, "because": requirement.overdue_source})
 
 
 class QuestionForm(Refusing, forms.Form):

@@ -5,7 +5,7 @@ on may go back, be corrected or be given up; it then stays, with a line that say
 """
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import QuerySet
@@ -17,7 +17,7 @@ from itm.core.figures import day
 from itm.findings import rules
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
-from itm.findings.rules import Found
+from itm.findings.rules import Found, Late
 from itm.findings.showing import Origin, Shown, after, later, shown
 from itm.records.models import (
     Inspection,
@@ -28,6 +28,7 @@ from itm.records.models import (
 )
 from itm.records.models.kept import LINKS as RECORD_LINKS
 from itm.registry.models import Site
+from itm.schedule.models import Duty
 from itm.schedule.models.duties import LINKS
 
 Verb, Cause = Step.Verb, Deficiency.Cause
@@ -40,6 +41,8 @@ def origin_of(row: Origin) -> dict[str, Any]:
         return {"inspection_line": row}
     if isinstance(row, RestorationLine):
         return {"restoration_line": row}
+    if isinstance(row, Duty):
+        return {"duty": row}
     return {RECORD_LINKS[type(row)]: row}
 
 
@@ -47,14 +50,14 @@ def open_ones(**where: Any) -> QuerySet[Deficiency]:
     return Deficiency.objects.filter(closed_at=None, **where)
 
 
-def source_of(found: Found, hook: Mapping[str, Any], site: Site) -> str:
+def source_of(found: Found | Late, hook: Mapping[str, Any], site: Site) -> str:
     """The one spot at which this is wrong: unique among the open ones."""
     name, thing = next(iter(hook.items()), ("site", site))
     return f"{found.cause} {name} {thing.key} {found.spot}"[:300]
 
 
 def raise_found(
-    actor: Actor, found: Found, *, origin: Origin, hook: Mapping[str, Any], at: datetime,
+    actor: Actor, found: Found | Late, *, origin: Origin, hook: Mapping[str, Any], at: datetime,
     by: Organisation | None = None, **row: Any,
 ) -> Deficiency:  # fmt: skip
     """Open it, or say in the one that is open that it was found again.
@@ -66,8 +69,11 @@ def raise_found(
     source = source_of(found, hook, row["site"])
     there = open_ones(source=source).select_for_update().first()
     words = found.words[:LONGEST]
+    line = origin_of(origin)
+    if isinstance(origin, Duty):
+        line["since_on"] = origin.latest_on + timedelta(days=1)
     if there is not None:
-        say(actor, there, Verb.FOUND_AGAIN, at, words, **origin_of(origin))
+        say(actor, there, Verb.FOUND_AGAIN, at, words, **line)
         if found.severity < there.proposed:
             there.proposed, there.ground = found.severity, found.ground
             there.severity, there.severity_reason = found.severity, ""
@@ -79,7 +85,7 @@ def raise_found(
         opened_by=actor.person, organisation=by or actor.organisation, **hook, **row,
         **origin_of(origin),
     )  # fmt: skip
-    say(actor, made, Verb.OPENED, at, found.ground, **origin_of(origin))
+    say(actor, made, Verb.OPENED, at, found.ground, **line)
     return made
 
 

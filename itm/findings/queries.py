@@ -26,6 +26,7 @@ from itm.findings.models import (
     Impairment,
     NoticeClock,
     Order,
+    OverdueRule,
     Question,
     Step,
 )
@@ -90,14 +91,19 @@ def deficiency(actor: Actor, key: UUID) -> Deficiency:
     rows = all_deficiencies(actor).select_related(
         *PLACE, "organisation", *ORIGINS, *FIXES, "repair", "inspection_line__inspection",
         "fixed_by_inspection_line__inspection", "restoration_line__visit",
-        "fixed_by_restoration_line__visit",
+        "fixed_by_restoration_line__visit", "duty__requirement",
     )  # fmt: skip
     return one(rows, "deficiency", key)
 
 
 def steps_of(finding: Deficiency | Impairment) -> QuerySet[Step]:
     rows = finding.steps.select_related(
-        *ORIGINS, "inspection_line__inspection", "restoration_line__visit", "photo", "clock"
+        *ORIGINS,
+        "inspection_line__inspection",
+        "restoration_line__visit",
+        "photo",
+        "clock",
+        "duty__requirement",
     )
     return rows.order_by("at", "pk")
 
@@ -243,6 +249,11 @@ def clock_adoptions(actor: Actor) -> QuerySet[ClockAdoption]:
 def clock_adoption(actor: Actor, key: UUID) -> ClockAdoption:
     rows = ClockAdoption.objects.visible_to(actor).select_related("site", "adopter", "clock")
     return one(rows, "clock", key)
+
+
+def overdue_rule(actor: Actor, key: UUID) -> OverdueRule:
+    rows = OverdueRule.objects.visible_to(actor).select_related("site", "adopter", "requirement")
+    return one(rows, "rule", key)
 
 
 # Questions and orders -----------------------------------------------------------------------------

@@ -51,6 +51,18 @@ class Found:
         return rules()[self.rule].ground
 
 
+@dataclass(frozen=True)
+class Late:
+    """A duty that is overdue where that is a deficiency. The class is not ours: the row of its
+    programme has it, or whoever said so for the site."""
+
+    spot: str
+    words: str
+    severity: int
+    ground: str
+    cause: str = "overdue"
+
+
 @cache
 def rules() -> Mapping[str, Rule]:
     """By code, in the order of the file."""

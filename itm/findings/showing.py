@@ -22,8 +22,9 @@ from itm.records.models import (
     Record,
     RestorationLine,
 )
+from itm.schedule.models import Duty
 
-Origin = Record | InspectionLine | RestorationLine
+Origin = Record | InspectionLine | RestorationLine | Duty
 Place = tuple[str, str]  # cause and spot
 AT_A_TIME = 100
 DAY: dict[Any, tuple[str, ...]] = {
@@ -70,6 +71,8 @@ def moment(origin: Origin) -> tuple[Any, ...]:
         return ("check", origin.checked_on, origin.pk)
     if isinstance(origin, InspectionLine):
         return ("inspection", origin.inspection.done_on, origin.pk)
+    if isinstance(origin, Duty):
+        return ("duty", origin.latest_on, origin.pk)
     return ("line", origin.ended_at, origin.pk)
 
 
@@ -78,6 +81,14 @@ def later(one: Origin | None, other: Origin | None) -> bool:
     if one is None or other is None or type(one) is not type(other):
         return False
     return moment(one) > moment(other)
+
+
+def missed(duty: Duty, since_on: date | None) -> bool:
+    """Whether a cycle that was overdue from that day on is one that was missed, as its dates now
+    stand: a record that came in late can show that it was done in time."""
+    if since_on is None or duty.withdrawn_on is not None or duty.latest_on >= since_on:
+        return False
+    return duty.done_on is None or duty.done_on >= since_on
 
 
 def in_force(model: type[Record], **where: Any) -> Iterator[tuple[Any, Shown]]:

@@ -61,4 +61,7 @@ def link_of(named: Any, seen: set[Any]) -> tuple[str, str] | None:
         row = named.restoration_line.visit
         address = reverse("restoring", args=[row.key]) if row.key in seen else ""
         return "restoration list", address
+    if named.duty is not None:
+        row = named.duty
+        return f"duty with its latest day {day(row.latest_on)}", reverse("duty", args=[row.key])
     return None

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.accounts.actor import require_kind
 from itm.actions.adopt import adopt
 from itm.core.figures import day
+from itm.findings import queries as findings
 from itm.schedule import adoption_queries as queries
 from itm.schedule import wording
 from itm.schedule.deciding import set_decision_rule
@@ -18,6 +19,8 @@ from itm.schedule.rules import window_of
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.weighing import effect, weigh
+
+CLASSES = dict(findings.CLASSES)
 
 
 def crumbs() -> Crumbs:
@@ -47,6 +50,7 @@ def told(row: Any) -> dict[str, Any]:
         "when": wording.when(row, window_of(row)),
         "applies_to": wording.applies_to(row),
         "wants": wording.wants(row),
+        "overdue": CLASSES.get(str(row.overdue_class), ""),
     }
 
 

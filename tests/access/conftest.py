@@ -21,13 +21,14 @@ from itm.findings.clocks import adopt_clock
 from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
+from itm.findings.overdue import say_overdue
 from itm.notices import services as notices
 from itm.records import effluent
 from itm.records.witnessing import sign_as_witness
 from itm.registry import links
 from itm.reports import batches
 from itm.reports.models import Batch
-from itm.schedule.models import Duty, Programme
+from itm.schedule.models import Duty, Programme, Requirement
 from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
 from tests.direct_deeds import direct_day
@@ -95,6 +96,11 @@ def things(scene) -> dict[str, dict]:
     [held] = adopt_clock(
         actor=scene.owner, clock=clock, sites=[scene.site], checked_against="", at=NOON
     )
+    asked_here = Requirement.objects.filter(programme__everywhere=True).earliest("pk")
+    said = say_overdue(
+        actor=scene.owner, site=scene.site, requirement=asked_here, severity=3, because="we say so",
+        at=NOON,
+    )  # fmt: skip
     asked = asking.ask(actor=scene.authority, record=sealed, words="Which water?", at=NOON)
     witnessed = sign_as_witness(
         actor=replace(scene.authority, proved=True), record=sealed, saw=["bench"], name="A",
@@ -116,6 +122,8 @@ def things(scene) -> dict[str, dict]:
         "impairment": {"key": out.key},
         "clock": {"code": clock.code},
         "adopted clock": {"key": held.key},
+        "row at the site": {"key": scene.site.key, "row": asked_here.pk},
+        "overdue rule": {"key": said.key},
         "question": {"key": asked.key},
         "order": {"key": ordered.key},
         "sealed check": {"key": papered.key},

@@ -3,6 +3,7 @@ from itm.findings.models.clocks import ClockAdoption, NoticeClock
 from itm.findings.models.deficiencies import Deficiency
 from itm.findings.models.impairments import ImpairedSystem, Impairment
 from itm.findings.models.lives import Step
+from itm.findings.models.overdue import OverdueRule
 
 __all__ = [
     "Answer",
@@ -12,6 +13,7 @@ __all__ = [
     "Impairment",
     "NoticeClock",
     "Order",
+    "OverdueRule",
     "Question",
     "Step",
 ]

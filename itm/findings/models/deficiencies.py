@@ -10,11 +10,13 @@ from itm.core.history import Tracked
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest, RestorationLine
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
+from itm.schedule.models import Duty
 from itm.schedule.models.duties import LINKS, hangs_on_one_thing
 
-# What a deficiency came from, and what it may be closed against.
-ORIGINS = ("test", "concentrate_check", "inspection_line", "restoration_line")
-FIXES = tuple(f"fixed_by_{name}" for name in ORIGINS)
+# What a deficiency may be closed against; and what it came from, which a duty can be as well.
+RECORDS = ("test", "concentrate_check", "inspection_line", "restoration_line")
+FIXES = tuple(f"fixed_by_{name}" for name in RECORDS)
+ORIGINS = (*RECORDS, "duty")
 
 
 def only(names: tuple[str, ...], given: str) -> Q:
@@ -49,6 +51,7 @@ class Deficiency(Tracked, Scoped):
         CHECK = "check", "Concentrate check"
         INSPECTION = "inspection", "Inspection"
         LEFT_OUT = "left_out", "Left out of service"
+        OVERDUE = "overdue", "Overdue duty"
         BY_HAND = "by_hand", "Noted by a person"
 
     class Outcome(models.TextChoices):
@@ -103,6 +106,9 @@ class Deficiency(Tracked, Scoped):
     restoration_line = models.ForeignKey(
         RestorationLine, models.PROTECT, null=True, blank=True, related_name="deficiencies"
     )
+    duty = models.ForeignKey(
+        Duty, models.PROTECT, null=True, blank=True, related_name="deficiencies"
+    )
     responsible = models.CharField(max_length=120, blank=True, help_text="Who sees to it")
     target_on = models.DateField(null=True, blank=True, help_text="To be put right by")
     assigned = models.ForeignKey(
@@ -156,6 +162,7 @@ class Deficiency(Tracked, Scoped):
                 | Q(cause="check") & only(ORIGINS, "concentrate_check")
                 | Q(cause="inspection") & only(ORIGINS, "inspection_line")
                 | Q(cause="left_out") & only(ORIGINS, "restoration_line")
+                | Q(cause="overdue") & only(ORIGINS, "duty")
                 | Q(cause="by_hand") & only(ORIGINS, ""),
                 name="deficiency_names_what_opened_it",
             ),

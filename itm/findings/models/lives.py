@@ -11,6 +11,7 @@ from itm.findings.models.deficiencies import ORIGINS, Deficiency, any_one, only
 from itm.findings.models.impairments import Impairment
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest, RestorationLine
 from itm.registry.models import Attachment
+from itm.schedule.models import Duty
 
 
 class Step(Tracked):
@@ -62,6 +63,10 @@ class Step(Tracked):
     restoration_line = models.ForeignKey(
         RestorationLine, models.PROTECT, null=True, blank=True, related_name="finding_steps"
     )
+    duty = models.ForeignKey(
+        Duty, models.PROTECT, null=True, blank=True, related_name="finding_steps"
+    )
+    since_on = models.DateField(null=True, blank=True, help_text="First day on which it is overdue")
     photo = models.ForeignKey(
         Attachment, models.PROTECT, null=True, blank=True, related_name="finding_steps"
     )
@@ -114,6 +119,16 @@ class Step(Tracked):
             models.CheckConstraint(
                 condition=~Q(verb__in=["proposed", "found_again"]) | any_one(ORIGINS),
                 name="finding_step_names_its_record",
+            ),
+            models.CheckConstraint(
+                condition=Q(duty=None, since_on=None)
+                | Q(duty__isnull=False, since_on__isnull=False),
+                name="finding_step_says_since_when",
+            ),
+            models.UniqueConstraint(
+                fields=["deficiency", "duty", "since_on"],
+                condition=Q(verb__in=["opened", "found_again"], duty__isnull=False),
+                name="overdue_duty_named_once",
             ),
             models.CheckConstraint(
                 condition=~Q(verb="pictured") | Q(photo__isnull=False),

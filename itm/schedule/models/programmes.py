@@ -108,6 +108,11 @@ class Requirement(models.Model):
     source = models.CharField(max_length=400)
     edition = models.CharField(max_length=60, blank=True)
     confidence = models.CharField(max_length=60)
+    # The class of a deficiency that the row makes of an overdue duty, where it says so: its number
+    # in `findings.Deficiency.Severity`, which stands above this app. It has a source of its own.
+    overdue_class = models.PositiveSmallIntegerField(null=True, blank=True)
+    overdue_source = models.CharField(max_length=400, blank=True)
+    overdue_confidence = models.CharField(max_length=60, blank=True)
 
     class Meta:
         ordering = ["programme", "position", "code"]
@@ -126,6 +131,16 @@ class Requirement(models.Model):
                 name="requirement_first_is_longer",
                 violation_error_message="The first cycle is at least as long as the others.",
             ),
+            models.CheckConstraint(
+                condition=Q(overdue_class=None, overdue_source="", overdue_confidence="")
+                | Q(overdue_class__isnull=False, overdue_class__in=[1, 2, 3])
+                & ~Q(overdue_source="")
+                & ~Q(overdue_confidence=""),
+                name="requirement_overdue_has_its_source",
+                violation_error_message=(
+                    "What the row says of an overdue duty has its class, source and confidence."
+                ),
+            ),
         ]
 
     def __str__(self) -> str:
@@ -137,6 +152,12 @@ class Requirement(models.Model):
     @property
     def needs_confirmation(self) -> bool:
         return self.confidence not in LOOKED_UP
+
+    @property
+    def says_overdue(self) -> bool:
+        """Whether the row itself makes a deficiency of an overdue duty. One that nobody looked up
+        only proposes a class to whoever adopts it."""
+        return self.overdue_class is not None and self.overdue_confidence in LOOKED_UP
 
     @property
     def is_timed(self) -> bool:

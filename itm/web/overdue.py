@@ -1,0 +1,109 @@
+"""Where an overdue duty is a deficiency: said row by row for one site."""
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import URLPattern, path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from itm.core.errors import NotFound
+from itm.findings import forms, overdue, queries
+from itm.registry import queries as registry
+from itm.schedule import adoption_queries, wording
+from itm.schedule.rules import window_of
+from itm.web.editing import edit, site_date
+from itm.web.guard import actor_of, signed_in
+from itm.web.sites import crumbs_to
+
+CLASSES = {int(value): label for value, label in queries.CLASSES}
+
+
+def rows_at(site: Any) -> list[tuple[Any, str]]:
+    """Every row that asks for something at the site, with when."""
+    today = site_date(site.time_zone)
+    held = [
+        (one.requirement, wording.when(one.requirement, one.window))
+        for one in adoption_queries.held_at(site, today)
+    ]
+    everywhere = [(one, wording.when(one, window_of(one))) for one in adoption_queries.everywhere()]
+    return [*held, *everywhere]
+
+
+def row_at(site: Any, pk: int) -> tuple[Any, str]:
+    found = next((pair for pair in rows_at(site) if pair[0].pk == pk), None)
+    if found is None:
+        raise NotFound("row of a programme", str(pk))
+    return found
+
+
+@signed_in
+@require_GET
+def overdue_rules(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    site = registry.site(actor, key)
+    said: dict[tuple[str, str], list[Any]] = {}
+    for rule in overdue.rules_at(site):
+        row = rule.requirement
+        said.setdefault((row.programme.code, row.code), []).append(rule)
+    context = {
+        "site": site,
+        "rows": [
+            {
+                "row": row,
+                "when": when,
+                "applies_to": wording.applies_to(row),
+                "rules": said.get((row.programme.code, row.code), []),
+                "by_row": CLASSES[row.overdue_class] if row.overdue_class else "",
+            }
+            for row, when in rows_at(site)
+        ],
+        "own": actor.organisation_id,
+        "says": overdue.may_say(actor, site),
+        "crumbs": [*crumbs_to(site), ("When overdue is a deficiency", "")],
+    }
+    return render(request, "findings/overdue.html", context)
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def overdue_rule_new(request: HttpRequest, key: UUID, row: int) -> HttpResponse:
+    actor = actor_of(request)
+    site = registry.site(actor, key)
+    requirement, when = row_at(site, row)
+    overdue.require_say(actor, site)
+    there = reverse("overdue_rules", args=[key])
+    form = forms.OverdueForm(request.POST or None, requirement=requirement)
+    return edit(
+        request, form=form, title="Overdue is a deficiency", save="It holds here",
+        write=lambda: overdue.say_overdue(
+            actor=actor, site=site, requirement=requirement, at=timezone.now(),
+            **form.cleaned_data,
+        ),
+        to=lambda _: there, back=there, said="It holds from now on: {}.",
+        crumbs=[*crumbs_to(site), ("When overdue is a deficiency", there)],
+        lead=f"{requirement}, {when}. Whenever it is overdue at {site.name}, a deficiency opens in "
+        "the class chosen here, also for what is overdue today. A person closes it against the "
+        "record that shows it done.",
+    )  # fmt: skip
+
+
+@signed_in
+@require_POST
+def overdue_rule_end(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    rule = overdue.end_overdue(
+        actor=actor, rule=queries.overdue_rule(actor, key), at=timezone.now()
+    )
+    messages.success(request, f"Ended: {rule}. What it opened stays until a person ends it.")
+    return redirect("overdue_rules", key=rule.site.key)
+
+
+urls: list[URLPattern] = [
+    path("sites/<uuid:key>/overdue/", overdue_rules, name="overdue_rules"),
+    path("sites/<uuid:key>/overdue/<int:row>/", overdue_rule_new, name="overdue_rule_new"),
+    path("overdue-rules/<uuid:key>/end/", overdue_rule_end, name="overdue_rule_end"),
+]
