@@ -5,8 +5,21 @@ from datetime import datetime, timedelta
 
 from itm.core.figures import thin
 from itm.findings.clocks import Running
+from itm.findings.models import Deficiency
 
 COUNTED = timedelta(days=3)  # our own choice
+
+
+def named(row: Deficiency) -> str:
+    """In a line that names no quantity but percent, because it is read in no units of anybody's.
+    What a person or a programme wrote stays as it is."""
+    if row.cause == Deficiency.Cause.SUPPLY:
+        said = f"Concentrate lasts too short at {row.spot}"
+    elif row.inspection_line is not None:
+        said = f"Found out of order: {row.inspection_line.words}"
+    else:
+        said = row.words
+    return " ".join(said.split())
 
 
 def whole_hours(lasted: timedelta) -> str:

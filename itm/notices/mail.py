@@ -9,6 +9,7 @@ from itm.core import letters
 from itm.core.figures import day
 from itm.core.letters import address
 from itm.notices.seals import lately_sealed, newest_seals
+from itm.notices.wrong import Wrong, wrong_now
 from itm.registry.models import Certificate
 from itm.schedule import calibrations
 from itm.schedule.models import Duty
@@ -18,6 +19,7 @@ from itm.trends.next_things import KINDS, next_things, standings
 from itm.trends.thing import Thing
 
 MOST = 50  # lines of what comes; the page has the rest
+BY_NAME = frozenset({"impairment", "deficiency"})  # told one by one, with links
 BELONGS = {"lean": "result", "rich": "result", "undecided": "result"}
 
 
@@ -26,12 +28,14 @@ def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> N
     if actor.user is None:
         raise LookupError("A mail needs a person.")
     counts = {name: count for name, _, count in standings(actor, now)}
+    wrong = wrong_now(actor, now)
     head = f"{counts['overdue']} overdue, {counts['due']} due"
+    head = f"{wrong.head}, {head}" if wrong.head else head
     stop = address("unsubscribe", token)
     letters.send(
         to=actor.user.email,
         subject=f"{actor.organisation_name}: {head}, {day(on)}",
-        body=body(actor, now, lead_days, stop),
+        body=body(actor, now, lead_days, stop, wrong),
         name=f"summary.{actor.user.key}.{actor.organisation_id}.{on}",
         headers={
             "List-Unsubscribe": f"<{stop}>",  # RFC 2369
@@ -40,8 +44,8 @@ def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> N
     )
 
 
-def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
-    found = next_things(actor, now)
+def body(actor: Actor, now: datetime, lead_days: int, stop: str, wrong: Wrong) -> str:
+    found = next_things(actor, now, without=BY_NAME)
     sections: dict[str, list[Thing]] = {}
     for thing in found.object_list:
         kind = BELONGS.get(thing.kind, thing.kind)
@@ -59,11 +63,14 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str) -> str:
     )
     context = {
         "actor": actor,
+        "wrong": wrong,
         "sections": sections,
         "more": found.has_next,
         "lead_days": lead_days,
         "coming": [text for _, text in lines[:MOST]],
         "more_coming": len(lines) > MOST,
+        "impairments_url": address("impairments"),
+        "deficiencies_url": address("deficiencies") + "?stands=open",
         "things_url": address("due"),
         "weeks_url": address("due_weeks"),
         "wish_url": address("notices"),

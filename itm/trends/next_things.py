@@ -65,18 +65,21 @@ Row = tuple[str, int, Any, int]  # kind, rank, day, primary key
 
 
 def next_things(
-    actor: Actor, now: datetime, *, site: str = "", kind: str = "", page: str | int = 1
-) -> Stretch[Thing]:
+    actor: Actor, now: datetime, *, site: str = "", kind: str = "", page: str | int = 1,
+    without: Set[str] = frozenset(),
+) -> Stretch[Thing]:  # fmt: skip
     """A stretch of the list in a fixed number of queries, whatever the number of sites.
 
-    `site` is part of a site's name; `kind` one of KINDS, anything else means all of them. Nothing
-    is counted, and of each kind no more rows are looked at than the stretch may show, in the order
-    in which an index has them: ten thousand sites cost what a hundred do.
+    `site` is part of a site's name; `kind` one of KINDS, anything else means all of them, but for
+    those `without` which the caller does. Nothing is counted, and of each kind no more rows are
+    looked at than the stretch may show, in the order in which an index has them: ten thousand sites
+    cost what a hundred do.
     """
     number = page_number(page)
     branches = branches_of(actor)
     if not site:  # an instrument stands at none
         branches += calibration_branches(actor, now)
+    branches = [(name, rows) for name, rows in branches if name not in without]
     chosen = [rows for name, rows in branches if kind not in KINDS or name == kind]
     if site:
         chosen = [at_sites_named(rows, site) for rows in chosen]
@@ -84,7 +87,7 @@ def next_things(
     listed = first.union(*others, all=True) if others else first
     found = stretch(listed.order_by("place", "day", "kind", "row"), number)
     if number > 1 and not found.object_list:  # things were done since that address was made
-        return next_things(actor, now, site=site, kind=kind)
+        return next_things(actor, now, site=site, kind=kind, without=without)
     return replace(found, object_list=things(actor, found.object_list, now))
 
 
