@@ -108,10 +108,13 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         # IMMEDIATE: a transaction that reads and then writes would otherwise fail at once when
         # somebody else writes. FULL: an acknowledged hand-in survives a power cut.
         # recursive_triggers: without it INSERT OR REPLACE slips past the triggers on sealed rows.
+        # cache_size: 64 MiB at most, so that a long import does not write its pages out again and
+        # again before its commit.
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
         "init_command": (
             "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA recursive_triggers=ON;"
+            "PRAGMA cache_size=-65536;"
         ),
     }
 else:

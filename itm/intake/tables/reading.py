@@ -15,7 +15,7 @@ from itm.intake.tables.cells import Cell, CellProblem, all_bare, as_date, text_o
 from itm.intake.tables.dialect import AS_IT_STANDS, FRACTION, LEAVE_EMPTY, Dialect
 from itm.intake.tables.head import Head
 from itm.intake.tables.layout import Layout, TableColumn
-from itm.intake.tables.survey import filled_cells
+from itm.intake.tables.survey import filled
 
 MOST_KEPT = 50_000  # different cells of a column that are remembered
 MOST_PROBLEMS = 200  # that are told; the others are counted
@@ -69,6 +69,20 @@ class Batch:
         return {name: self.values[name][index] for name in self.names}
 
 
+class Typed(dict[str, list[str]]):
+    """What stood in each column, written out once somebody asks: most columns nobody does."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.held: dict[str, tuple[list[Got], list[int]]] = {}
+
+    def __missing__(self, name: str) -> list[str]:
+        read, codes = self.held.pop(name)
+        each = [got.typed for got in read]
+        self[name] = [each[code] for code in codes]
+        return self[name]
+
+
 class Names(Protocol):
     """What knows the names of a column; `known.Known` is one."""
 
@@ -108,14 +122,18 @@ class Reader:
 
     def _rows(self, block: Block) -> Any:
         """Of the block, counted from 0: within the table and not blank."""
-        there: Any = filled_cells(block, self.columns).any(axis=0)
+        there: Any = np.zeros(block.count, dtype=bool)
+        for at in self.columns.values():
+            there |= filled(block.column(at))
+            if there.all():
+                break
         there[: max(0, self.head.last - block.first + 1)] = False
         there[max(0, self.last - block.first + 1) :] = False
         return np.flatnonzero(there)
 
     def _batch(self, block: Block, rows: Any) -> Batch:
         values: dict[str, list[Any]] = {}
-        typed: dict[str, list[str]] = {}
+        typed = Typed()
         found: list[CellProblem] = []
         for name, at in self.columns.items():
             cells = block.column(at)
@@ -125,9 +143,9 @@ class Reader:
                 values[name] = typed[name] = [cells.distinct[code] for code in held]
                 continue
             read = self._read_all(name, cells.distinct)
-            one, two = [got.value for got in read], [got.typed for got in read]
+            one = [got.value for got in read]
             values[name] = [one[code] for code in held]
-            typed[name] = [two[code] for code in held]
+            typed.held[name] = (read, held)
             for code, got in enumerate(read):
                 if not got.code:
                     continue

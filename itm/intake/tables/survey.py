@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from itm.intake.tables.blocks import Block
+from itm.intake.tables.blocks import Block, Column
 from itm.intake.tables.cells import Cell, text_of
 from itm.intake.tables.head import Head
 from itm.intake.tables.layout import Layout
@@ -38,8 +38,9 @@ def look_through(
     pending: list[tuple[int, str]] = []  # notes, or rows with holes if more of the table follows
     after_blank = False
     for block in table:
-        filled = filled_cells(block, columns)
-        counts = filled.sum(axis=0)
+        counts = np.zeros(block.count, dtype=int)
+        for at in columns.values():
+            counts += filled(block.column(at))
         for index in np.flatnonzero((counts > 0) & (counts < 3)).tolist():
             row = block.first + index
             if row <= head.last:
@@ -84,13 +85,10 @@ def _gather(out: Survey, block: Block, head: Head, columns: Mapping[str, int]) -
                 seen[column.distinct[code]] = block.first + skip + index
 
 
-def filled_cells(block: Block, columns: Mapping[str, int]) -> NDArray[np.bool_]:
-    """One line a column of ours, in their order; true where something stands."""
-    out = np.zeros((max(len(columns), 1), block.count), dtype=bool)
-    for line, at in enumerate(columns.values()):
-        column = block.column(at)
-        has = np.array([_says(cell) for cell in column.distinct])
-        out[line] = has[np.asarray(column.codes)]
+def filled(column: Column) -> NDArray[np.bool_]:
+    """Of each row whether something stands there."""
+    has = np.array([_says(cell) for cell in column.distinct])
+    out: NDArray[np.bool_] = has[np.asarray(column.codes)]
     return out
 
 
