@@ -19,12 +19,12 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.figures import day
+from itm.core.withdrawing import struck
 from itm.records.models import Bottle, DirectRun, EffluentLine, FlowRun, Visit
 from itm.records.queries import tests
 from itm.registry.access import works_at
 from itm.registry.contents import amount, contents
 from itm.registry.models import ConcentrateLot, Site
-from itm.registry.movements import struck
 from itm.registry.services import keep, require_in_use
 
 Kind, Pfas = EffluentLine.Kind, ConcentrateLot.Pfas

@@ -16,11 +16,11 @@ from itm.core.clock import date_at
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.valid import require_valid
+from itm.core.withdrawing import struck
 from itm.records.facts import instant
 from itm.records.models import ProportioningTest, Record, Seal, Witness
 from itm.records.models.kept import on
 from itm.registry.access import require_authority
-from itm.registry.movements import struck
 
 FORM = 1  # of what its digest is taken over; changed only by another number
 

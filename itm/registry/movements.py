@@ -5,22 +5,21 @@ a backdated one moves every later day. The row of the tank is the gate for two a
 """
 
 from datetime import date, datetime
-from typing import Any, TypeVar
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Max, Min, Q
 
 from itm.accounts.actor import Actor
-from itm.core.errors import Conflict, Refused
+from itm.core.errors import Refused
 from itm.core.figures import day
-from itm.core.history import Tracked
+from itm.core.withdrawing import struck
 from itm.registry.book import opened, settled
 from itm.registry.contents import MIXED, Line, differences
 from itm.registry.models import ChangeOver, Store, Tank, TankMovement
 from itm.registry.services import keep, require_in_use, require_own
 
 Kind = TankMovement.Kind
-M = TypeVar("M", bound=Tracked)
 
 
 @transaction.atomic
@@ -147,17 +146,3 @@ def strike(movement: TankMovement, because: str, *, by: Actor, at: datetime) -> 
     row = TankMovement.objects.select_related("tank__site", "lot").get(pk=movement.pk)
     row.held = row.left = row.excess = None
     return struck(row, because, by=by, at=at)
-
-
-def struck(row: M, because: str, *, by: Actor, at: datetime) -> M:
-    """Of any book whose lines are withdrawn with who, when and why. Refused because_missing;
-    Conflict when it was withdrawn already."""
-    line: Any = row
-    if line.withdrawn_at is not None:
-        raise Conflict(f"{line.withdrawn_by} withdrew this already.")
-    if not because.strip():
-        raise Refused("because_missing", "Say what is wrong with it.", "because")
-    line.withdrawn_at, line.withdrawn_by = at, by.person
-    line.withdrawn_because = because.strip()
-    row.save(by=by, verb="withdrawn", text=because)
-    return row

@@ -13,8 +13,9 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
+from itm.core.withdrawing import struck
 from itm.registry.models import ConcentrateLot, Site, Store, StoreMovement
-from itm.registry.movements import place, struck
+from itm.registry.movements import place
 from itm.registry.services import keep, require_in_use, require_own
 from itm.registry.stored import shortage, store_book
 

@@ -8,7 +8,7 @@ from django.db.models import Q
 
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked
-from itm.core.triggers import Rule
+from itm.core.withdrawing import Withdrawable, unchanged, withdrawn_whole
 from itm.records.models.visits import Visit
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import ConcentrateLot, Site
@@ -18,15 +18,10 @@ _STAYS = (
     "site_id", "organisation_id", "kind", "happened_on", "volume", "volume_typed", "pfas", "place",
     "hauler", "paper", "note",
 )  # fmt: skip
-UNCHANGED = {
-    "line": Rule(
-        "UPDATE",
-        " OR ".join(f"NEW.{name} <> OLD.{name}" for name in _STAYS)
-        + " OR COALESCE(NEW.percent, -1) <> COALESCE(OLD.percent, -1)"
-        " OR COALESCE(NEW.visit_id, -1) <> COALESCE(OLD.visit_id, -1)",
-        "what was noted of effluent is withdrawn and never changed",
-    )
-}
+UNCHANGED = unchanged(
+    "line", _STAYS, "what was noted of effluent is withdrawn and never changed",
+    may_lack=("percent", "visit_id"),
+)  # fmt: skip
 
 
 class EffluentLineQuerySet(ScopedQuerySet):
@@ -34,7 +29,7 @@ class EffluentLineQuerySet(ScopedQuerySet):
         return self.filter(withdrawn_at=None)
 
 
-class EffluentLine(Tracked, Scoped):
+class EffluentLine(Tracked, Scoped, Withdrawable):
     """One amount of solution, foam or flush water. Never changed: a wrong one is withdrawn, and a
     right one may stand in its place. Waste papers come weeks after the seal, so it hangs beside the
     record and not in it."""
@@ -74,9 +69,6 @@ class EffluentLine(Tracked, Scoped):
     replaces = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
     )
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-    withdrawn_by = models.CharField(max_length=200, blank=True)
-    withdrawn_because = models.CharField(max_length=200, blank=True)
     objects = EffluentLineQuerySet.as_manager()
 
     class Meta:
@@ -108,12 +100,7 @@ class EffluentLine(Tracked, Scoped):
                 name="effluent_hauled_on_paper",
                 violation_error_message="Say who took it away and give the number of the paper.",
             ),
-            models.CheckConstraint(
-                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_because="")
-                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_because="")),
-                name="effluent_withdrawn_is_whole",
-                violation_error_message="A withdrawal says who, when and why.",
-            ),
+            withdrawn_whole("effluent_withdrawn_is_whole"),
         ]
         indexes = [models.Index(fields=["site", "-happened_on"], name="effluent_of_site")]
 

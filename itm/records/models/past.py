@@ -6,11 +6,12 @@ from django.db.models import F, Q
 from itm.accounts.models import Organisation
 from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.core.withdrawing import Withdrawable, withdrawn_whole
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Proportioner
 
 
-class PastBundle(Tracked):
+class PastBundle(Tracked, Withdrawable):
     """What came in together, from one file or one paper. A wrong one is withdrawn as a whole."""
 
     owner_path = "organisation"
@@ -18,21 +19,11 @@ class PastBundle(Tracked):
     name = models.CharField(max_length=120, help_text="Of the file, or what the paper is")
     noted_by = models.CharField(max_length=200)
     noted_at = models.DateTimeField()
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-    withdrawn_by = models.CharField(max_length=200, blank=True)
-    withdrawn_because = models.CharField(max_length=200, blank=True)
     objects = TrackedQuerySet.as_manager()
 
     class Meta:
         ordering = ["-noted_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_because="")
-                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_because="")),
-                name="past_bundle_withdrawn_is_whole",
-                violation_error_message="A withdrawal says who, when and why.",
-            )
-        ]
+        constraints = [withdrawn_whole("past_bundle_withdrawn_is_whole")]
 
     def __str__(self) -> str:
         return self.name

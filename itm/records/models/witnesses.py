@@ -5,7 +5,7 @@ from django.db.models import Q
 
 from itm.accounts.models import Organisation, User
 from itm.core.history import Tracked
-from itm.core.triggers import Rule
+from itm.core.withdrawing import Withdrawable, unchanged, withdrawn_whole
 from itm.records.models.kept import Record, Seal
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Site
@@ -15,16 +15,10 @@ _STAYS = (
     "site_id", "seal_id", "organisation_id", "user_id", "name", "qualification", "number", "remark",
     "present_on", "signed_at", "digest",
 )  # fmt: skip
-UNCHANGED = {
-    "signature": Rule(
-        "UPDATE",
-        " OR ".join(f"NEW.{name} <> OLD.{name}" for name in _STAYS),
-        "a signature is withdrawn and never changed",
-    )
-}
+UNCHANGED = unchanged("signature", _STAYS, "a signature is withdrawn and never changed")
 
 
-class Witness(Tracked, Scoped):
+class Witness(Tracked, Scoped, Withdrawable):
     """Beside a sealed record, which an authority does not see before: it names the digest that it
     was given for, and has a digest of its own over everything that it says."""
 
@@ -51,9 +45,6 @@ class Witness(Tracked, Scoped):
     present_on = models.DateField()
     signed_at = models.DateTimeField()
     digest = models.CharField(max_length=64, help_text="SHA-256 of what it says, RFC 8785")
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-    withdrawn_by = models.CharField(max_length=200, blank=True)
-    withdrawn_because = models.CharField(max_length=200, blank=True)
     objects = ScopedQuerySet.as_manager()
 
     class Meta:
@@ -71,12 +62,7 @@ class Witness(Tracked, Scoped):
                 name="witness_is_named",
                 violation_error_message="A signature shows name and qualification; write both.",
             ),
-            models.CheckConstraint(
-                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_because="")
-                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_because="")),
-                name="witness_withdrawn_is_whole",
-                violation_error_message="A withdrawal says who, when and why.",
-            ),
+            withdrawn_whole("witness_withdrawn_is_whole"),
         ]
 
     def __str__(self) -> str:

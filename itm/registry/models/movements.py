@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.core.history import Tracked
+from itm.core.withdrawing import Withdrawable, withdrawn_whole
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import guards
 from itm.registry.models.concentrate import ConcentrateLot, Tank
@@ -17,7 +18,7 @@ class MovementQuerySet(ScopedQuerySet):
         return rows.order_by("tank_id", "moved_on", "position", "pk")
 
 
-class TankMovement(Tracked, Scoped):
+class TankMovement(Tracked, Scoped, Withdrawable):
     """A volume of concentrate in or out on a day. What a tank holds follows from these rows alone.
 
     A fill goes into an empty tank, a top-up onto what stands there; a draw-off takes of every lot
@@ -64,9 +65,6 @@ class TankMovement(Tracked, Scoped):
     replaces = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
     )
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-    withdrawn_by = models.CharField(max_length=200, blank=True)
-    withdrawn_because = models.CharField(max_length=200, blank=True)
     objects = MovementQuerySet.as_manager()
 
     class Meta:
@@ -157,12 +155,7 @@ class TankMovement(Tracked, Scoped):
                     "Leave to mix names both who answers for it and why, and belongs to a top-up."
                 ),
             ),
-            models.CheckConstraint(
-                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_because="")
-                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_because="")),
-                name="movement_withdrawn_is_whole",
-                violation_error_message="A withdrawal says who, when and why.",
-            ),
+            withdrawn_whole("movement_withdrawn_is_whole"),
         ]
 
     def __str__(self) -> str:

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from itm.core.history import Tracked
+from itm.core.withdrawing import Withdrawable, withdrawn_whole
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models.concentrate import ConcentrateLot
 from itm.registry.models.movements import TankMovement
@@ -51,7 +52,7 @@ class StoreMovementQuerySet(ScopedQuerySet):
         return rows.order_by("store_id", "moved_on", "position", "pk")
 
 
-class StoreMovement(Tracked, Scoped):
+class StoreMovement(Tracked, Scoped, Withdrawable):
     """A volume that came into a store or went out of it on a day. A wrong one is withdrawn.
 
     `left` is what the book says after it. It is worked out with every write of the store and kept,
@@ -83,9 +84,6 @@ class StoreMovement(Tracked, Scoped):
     replaces = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
     )
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-    withdrawn_by = models.CharField(max_length=200, blank=True)
-    withdrawn_because = models.CharField(max_length=200, blank=True)
     objects = StoreMovementQuerySet.as_manager()
 
     class Meta:
@@ -120,12 +118,7 @@ class StoreMovement(Tracked, Scoped):
                 name="store_use_has_reason",
                 violation_error_message="Say what it was used for.",
             ),
-            models.CheckConstraint(
-                condition=Q(withdrawn_at=None, withdrawn_by="", withdrawn_because="")
-                | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_by="") & ~Q(withdrawn_because="")),
-                name="store_movement_withdrawn_is_whole",
-                violation_error_message="A withdrawal says who, when and why.",
-            ),
+            withdrawn_whole("store_movement_withdrawn_is_whole"),
         ]
 
     def __str__(self) -> str:
