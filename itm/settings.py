@@ -40,6 +40,7 @@ INSTALLED_APPS = [
     "itm.schedule",
     "itm.records",
     "itm.findings",
+    "itm.retention",
     "itm.reports",
     "itm.intake",
     "itm.notices",

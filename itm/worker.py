@@ -34,6 +34,7 @@ from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports import batches
 from itm.reports.services import render_report
+from itm.retention.letting import carry_out
 from itm.schedule import sweep
 
 JOBS: dict[str, Callable[..., object]] = {
@@ -67,6 +68,7 @@ CLOCK: dict[str, Callable[[datetime], None]] = {
     "gather_news": gather,
     "tidy_entrance": entrance.tidy,
     "let_archives_go": let_go,
+    "let_files_go": carry_out,
     "expire_batches": batches.expire,
 }
 
@@ -137,6 +139,11 @@ app.conf.update(
             "schedule": crontab(minute="9"),
             "options": {"expires": 900.0},
         },
+        "let-files-go": {
+            "task": "let_files_go",
+            "schedule": crontab(minute="13"),
+            "options": {"expires": 900.0},
+        },
         "expire-batches": {
             "task": "expire_batches",
             "schedule": crontab(minute="17"),
@@ -192,6 +199,12 @@ def tidy_entrance() -> None:
 def let_archives_go() -> None:
     """Let go of the archives whose days are over. May run twice and beside itself."""
     CLOCK["let_archives_go"](timezone.now())
+
+
+@app.task(name="let_files_go")
+def let_files_go() -> None:
+    """Carry out decisions whose waiting is over. May run twice and beside itself."""
+    CLOCK["let_files_go"](timezone.now())
 
 
 @app.task(name="expire_batches")

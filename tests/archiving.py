@@ -35,7 +35,9 @@ from itm.findings.overdue import say_overdue
 from itm.records import effluent
 from itm.records.witnessing import sign_as_witness
 from itm.registry import attaching
+from itm.retention import letting, setting
 from itm.schedule.models import Programme
+from tests import keeping
 from tests.checks import checked, with_report
 from tests.deeds import discharged, inspection_of, look_duty, prepared, tested
 from tests.direct_deeds import measured_test
@@ -288,11 +290,35 @@ def a_book_of_old(scene: Any) -> None:
     TankFillFactory(tank=odd, moved_on=date(2019, 2, 1), volume=5.0, volume_typed="5000 L")
 
 
+def what_is_kept_and_let_go(scene: Any) -> None:
+    """Periods of both kinds, one of them ended; files that went, wait, stay and were taken back."""
+    keeping.adopted(scene, "eu-pfas-plan", "three-years")
+    setting.end(
+        actor=scene.owner, row=scene.site.keeping_periods.get(rule__code="three-years"),
+        why="another code governs", at=keeping.NOW,
+    )  # fmt: skip
+    for years in (1, 2):
+        setting.set_own(
+            actor=scene.owner, site=scene.site, kind="check", years=years, why="space",
+            at=keeping.NOW,
+        )  # fmt: skip
+    plans = [keeping.paper(scene, name=f"plan {n}.pdf", kind="plan") for n in range(4)]
+    keeping.decided(scene, "plan", plans[0], verb="keep", until=date(2040, 1, 1))
+    back = keeping.decided(scene, "plan", plans[1])
+    letting.take_back(actor=scene.owner, row=back, at=keeping.NOW)
+    keeping.decided(scene, "plan", plans[2])
+    check = with_report(scene)
+    later = keeping.NOW + timedelta(days=1200)
+    keeping.decided(scene, "check", check.laboratory_reports.get(), at=later)
+    letting.carry_out(later + letting.WAITS)
+    keeping.decided(scene, "plan", plans[3], at=later)
+
+
 DEEDS: tuple[Deed, ...] = (
     a_test, lean_tests, a_test_that_went_back, a_test_waiting, a_direct_test, by_meters,
     a_day_under_way, checks_of_the_tank, an_inspection, papers_of_old, photos_and_papers,
     something_wrong, out_of_service, a_question, a_programme, equipment, a_book_of_old,
-    a_start_taken_back, foam_that_came_out, a_witness,
+    a_start_taken_back, foam_that_came_out, a_witness, what_is_kept_and_let_go,
 )  # fmt: skip
 
 

@@ -112,12 +112,14 @@ Place = Callable[[str], bool]  # whether the store holds a file of this name
 
 
 class Reader:
-    """Rows of one table as mappings ready for JSON, with the primary keys that they point to."""
+    """Rows of one table as mappings ready for JSON, with the primary keys that they point to.
+    `gone`: what the store called the files that were let go by decision."""
 
     def __init__(
-        self, table: Table, rows: Any, there: Place, without: frozenset[str] = frozenset()
-    ) -> None:
-        self.table, self.there = table, there
+        self, table: Table, rows: Any, there: Place, without: frozenset[str] = frozenset(),
+        gone: frozenset[str] = frozenset(),
+    ) -> None:  # fmt: skip
+        self.table, self.there, self.gone = table, there, gone
         self.columns = [column for column in columns(table) if column.name not in without]
         extra = dict(table.extra or {})
         paths = ["pk"]
@@ -174,8 +176,9 @@ class Reader:
         name = held[column.name]
         if not name:
             return None
-        if held.get("withdrawn_at"):
-            return {"stored_as": name, "place": None}  # nobody is shown what was withdrawn
+        if held.get("withdrawn_at") or name in self.gone:
+            # Nobody is shown what was withdrawn; and what was let go is nowhere.
+            return {"stored_as": name, "place": None}
         suffix = f".{name.rsplit('.', 1)[1]}" if "." in name else ""
         place = self._place(column, held, suffix)
         if not self.there(name):

@@ -214,5 +214,5 @@ SHEETS: tuple[Sheet | Results, ...] = (
     Sheet("files", at(Attachment), [
         ("Key", "key"), ("Name", "name"), ("Caption", "caption"), *THING,
         ("Added by", "added_by"), ("Added at", "added_at"), ("Bytes", "size"),
-        ("SHA-256", "sha256"), ("Withdrawn because", "withdrawn_why")]),
+        ("SHA-256", "sha256"), ("Withdrawn because", "withdrawn_why"), ("Let go", "let_go")]),
 )  # fmt: skip

@@ -23,6 +23,7 @@ from itm.registry import models as registry
 from itm.registry.certificates import in_force
 from itm.registry.models import Attachment, Certificate, ConcentrateLot, Instrument, Site
 from itm.reports.models import Report
+from itm.retention import models as retention
 from itm.schedule import models as schedule
 from itm.schedule.models import Programme, Requirement
 
@@ -33,6 +34,7 @@ NATURAL: dict[Model, tuple[str, ...]] = {
     Programme: ("code", "edition"),
     Requirement: ("programme__code", "programme__edition", "code"),
     findings.NoticeClock: ("code",),
+    retention.KeepingRule: ("code",),
 }
 # What follows from other columns and the calendar is worked out anew where the archive comes in.
 # What opens the door for a person, or is the person's own choice, leaves no installation.
@@ -322,6 +324,11 @@ TABLES: tuple[Table, ...] = (
     at_site("orders", findings.Order),
     at_site("clock-adoptions", findings.ClockAdoption),
     at_site("overdue-rules", findings.OverdueRule),
+    at_site("keeping-periods", retention.KeepingPeriod),
+    at_site("keeping-decisions", retention.Decision),
+    part("decided-files", retention.DecidedFile,
+         lambda s: retention.DecidedFile.objects.filter(decision__site=s.site.pk)),
+    at_site("what-papers-are", retention.PaperKind),
     named("lots", ConcentrateLot, history=True),
     Table("lot-ranges", registry.LotRange,
           lambda _, pks: registry.LotRange.objects.filter(lot__in=pks.get(ConcentrateLot, ()))),
@@ -331,6 +338,7 @@ TABLES: tuple[Table, ...] = (
     Table("requirements", Requirement, requirements, history=False),
     named("programmes", Programme),
     named("notice-clocks", findings.NoticeClock),
+    named("keeping-rules", retention.KeepingRule),
     named("people", User),
     named("organisations", Organisation),
 )  # fmt: skip

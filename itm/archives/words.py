@@ -88,7 +88,9 @@ of those records; a lot where the site holds or held it. Of a programme all rows
 as one is named.
 People are here by name, qualification and licence where a row points to them; never their mail
 address, password, or anything by which they sign in. Names also stand in the history as text.
-A file that was withdrawn is named and its bytes are not here.
+A file that was withdrawn is named and its bytes are not here. Nor are those of a file that was let
+go: data/decided-files.jsonl names it with its digest, and data/keeping-decisions.jsonl who decided
+so, when, why and under which rule.
 Links for readers, tokens, invitations, news and the tables of imports are not here: they belong to
 the installation or to the organisation that brought them.
 

@@ -22,6 +22,7 @@ from itm.core.models import Installation
 from itm.core.snapshot import snapshot
 from itm.records.models import Move, Seal
 from itm.registry.models import Site
+from itm.retention.letting import gone_names
 
 FORM = 1  # of the archive; it moves when an older program could misread a newer archive
 KIND = "archive of a site"
@@ -101,13 +102,14 @@ def write_rows(
     """The data alone, the same bytes for the same rows; what files belong to them. `without`: by
     table, columns that an older archive did not have."""
     left = without or {}
+    gone = frozenset(gone_names(sight.site))
     named: dict[Model, set[int]] = {}
     written: dict[Model, set[int]] = {}
     files: list[Stored] = []
     keys: dict[str, list[str]] = {}
     for table in TABLES:
         reader = Reader(table, table.rows(sight, named), default_storage.exists,
-                        left.get(table.name, frozenset()))  # fmt: skip
+                        left.get(table.name, frozenset()), gone)  # fmt: skip
         keep = written.setdefault(table.model, set())
         sink.add(
             f"data/{table.name}.jsonl",

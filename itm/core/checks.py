@@ -23,6 +23,7 @@ UNSCOPED = {
     "accounts.Try": "counted by the door alone",
     "accounts.Membership": "read through its organisation at sign-in",
     "findings.NoticeClock": "clocks are public rules, not anybody's data",
+    "retention.KeepingRule": "how long records are kept are public rules, not anybody's data",
     "schedule.Programme": "programmes are public rules, not anybody's data",
     "notices.Gathering": "says up to when the history was read for news",
     "notices.Wish": "a person's own choice, read through the membership that acts",

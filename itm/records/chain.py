@@ -100,9 +100,10 @@ def _close(actor: Actor, kind: Kind, record: Record, at: datetime) -> None:
 @dataclass(frozen=True)
 class Finding:
     """`broken`: not what was sealed. `differs`: recomputed otherwise by the same engine version.
-    `other_version`: computed by another engine version, listed and no fault."""
+    `other_version`: computed by another engine version, listed and no fault. Of stored files:
+    `lost`, `altered`, and `let_go` by a person's decision, which is none."""
 
-    kind: Literal["broken", "differs", "other_version"]
+    kind: Literal["broken", "differs", "other_version", "lost", "altered", "let_go"]
     place: str
     sentence: str
 
@@ -121,6 +122,11 @@ def verify() -> Iterator[Finding]:
     for row in witnessing.altered():
         place = f"{row.site.name}, seal {row.seal.number}"
         yield Finding("broken", place, f"The signature of the witness {row.name} is not as signed.")
+
+
+def how_many() -> int:
+    """Seals in this installation."""
+    return Seal.objects.count()
 
 
 def _verify_chain(site: Site) -> Iterator[Finding]:

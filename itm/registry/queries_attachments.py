@@ -1,6 +1,6 @@
 """Photos and papers that a person may read."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any
 from uuid import UUID
 
@@ -66,6 +66,14 @@ def file_to_serve(actor: Actor, key: UUID) -> Attachment:
     """One that is in force: what was withdrawn is served to nobody."""
     rows = Attachment.objects.visible_to(actor).filter(withdrawn_at=None)
     return one(rows, "file", key)
+
+
+def let_go_among(keys: Collection[str]) -> dict[str, str]:
+    """Of files that the caller's rows name: those whose bytes were let go, with the words."""
+    if not keys:
+        return {}
+    gone = Attachment.objects.filter(key__in=keys).exclude(let_go="")
+    return {str(key): words for key, words in gone.values_list("key", "let_go")}
 
 
 def target_at(actor: Actor, site: Site, at: str) -> Target:

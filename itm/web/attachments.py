@@ -21,7 +21,7 @@ from itm.web.attached import page_of
 from itm.web.editing import Crumbs, edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
-from itm.web.serving import served
+from itm.web.serving import served, there
 from itm.web.sites import crumbs_to
 from itm.web.uploading import was_dropped
 
@@ -55,8 +55,8 @@ def attachments(request: HttpRequest) -> HttpResponse:
             Column("Size", "size", number=True),
         ),
         cells=lambda row: (
-            Cell(row.name, reverse("attachment_file", args=[row.key])),
-            Cell(row.caption),
+            Cell(row.name, "" if row.let_go else reverse("attachment_file", args=[row.key])),
+            Cell("; ".join(filter(None, (row.caption, row.let_go)))),
             Cell(row.hangs_on, f"{page_of(row.target)}#attachments"),
             Cell(row.site.name, page_of(row.site)) if row.site else Cell(""),
             Cell(day(row.added_at.date()), number=True),
@@ -133,14 +133,14 @@ def _crumbs(target: Target, site: queries.Site | None) -> Crumbs:
 @require_GET
 def attachment_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
     """Pictures open in the browser, everything else is handed over to be saved."""
-    row = queries_attachments.file_to_serve(actor_of(request), key)
+    row = there(queries_attachments.file_to_serve(actor_of(request), key))
     return served(row.file, row.content_type, row.name, saved=not row.is_picture)
 
 
 @signed_in
 @require_GET
 def attachment_preview(request: HttpRequest, key: UUID) -> HttpResponseBase:
-    row = queries_attachments.file_to_serve(actor_of(request), key)
+    row = there(queries_attachments.file_to_serve(actor_of(request), key))
     if not row.preview:
         raise NotFound("preview", key)
     return served(row.preview, "image/jpeg", f"{row.name}.jpg", saved=False)

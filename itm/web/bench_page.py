@@ -43,7 +43,7 @@ class Shown:
     by: str
     aside: str
     question: str
-    photos: list[str]
+    photos: list[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -146,7 +146,7 @@ def _what(stand: Stand) -> str:
     return stand.bottle.get_role_display()
 
 
-def _shown(reading: Any, asked: Mapping[str, str], photos: list[str]) -> Shown:
+def _shown(reading: Any, asked: Mapping[str, str], photos: list[tuple[str, str]]) -> Shown:
     return Shown(
         key=reading.key,
         value=reading.value_typed,

@@ -23,7 +23,7 @@ from itm.web.checks import crumbs
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, beside, show, wanted, within_site
-from itm.web.serving import served
+from itm.web.serving import served, there
 from itm.web.uploading import was_dropped
 
 WAY = Narrow("way", "Where it is", queries.WAYS)
@@ -207,7 +207,7 @@ def laboratory_report_new(request: HttpRequest, key: UUID) -> HttpResponse:
 @signed_in
 @require_GET
 def laboratory_report_file(request: HttpRequest, key: UUID) -> HttpResponseBase:
-    report = queries.laboratory_report(actor_of(request), key)
+    report = there(queries.laboratory_report(actor_of(request), key))
     saved = not report.content_type.startswith("image/")
     return served(report.file, report.content_type, report.name, saved=saved)
 

@@ -5,6 +5,7 @@ from typing import Any
 from itm.reports import content_check as said
 from itm.reports import content_kept as kept
 from itm.reports.wording import SiteClock
+from itm.retention.letting import gone_papers
 
 Form = dict[str, Any]
 
@@ -17,7 +18,7 @@ def page(form: Form, row: Any) -> dict[str, Any]:
         "form": form,
         "tank": row.tank,
         "bottles": bottles(form, row, clock),
-        "papers": list(zip(form["reports"], said.papers(form), strict=True)),
+        "papers": papers(form, row),
         "values": said.values(form, clock),
         "criteria": said.criteria(form),
         "basis": said.basis(form),
@@ -41,6 +42,17 @@ def page(form: Form, row: Any) -> dict[str, Any]:
             ],
         }
     return context
+
+
+def papers(form: Form, row: Any) -> list[tuple[Any, Any, str]]:
+    """Each with its words where its bytes were let go, which the sealed document cannot know."""
+    if not form["reports"]:
+        return []
+    gone = gone_papers([row.pk])
+    return [
+        (one, fact, gone.get(one["key"], ""))
+        for one, fact in zip(form["reports"], said.papers(form), strict=True)
+    ]
 
 
 def bottles(form: Form, row: Any, clock: SiteClock) -> list[dict[str, Any]]:

@@ -52,7 +52,7 @@ class Card:
     outlets: list[str]
     form: Any
     by_hand: Any
-    photos: list[str] = field(default_factory=list)  # addresses
+    photos: list[tuple[str, str]] = field(default_factory=list)  # addresses
 
 
 def card_of(run: Any, *, form: Any = None, by_hand: Any = None) -> Card:

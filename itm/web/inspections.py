@@ -17,6 +17,7 @@ from itm.records import inspection_queries as queries
 from itm.records import queries as records
 from itm.records.inspection_forms import CorrectForm, RoundForm
 from itm.registry import queries as registry
+from itm.registry.queries_attachments import let_go_among
 from itm.schedule import wording
 from itm.schedule.queries import standing_of
 from itm.schedule.told import told
@@ -129,11 +130,21 @@ def inspection(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "inspection": row,
         "zone": row.site.time_zone,
-        "lines": queries.lines_of(row),
+        "lines": _lines(row),
         "mine": row.organisation_id == actor.organisation_id,
         "crumbs": [*crumbs_to(row.site), (f"Inspection, {day(row.done_on)}", "")],
     }
     return render(request, "inspections/inspection.html", context)
+
+
+def _lines(row: Any) -> list[Any]:
+    """With the words of each photo that was let go since, which no answer can know."""
+    lines = list(queries.lines_of(row))
+    answers = [one for line in lines for one in line.answers if one.get("attachment")]
+    gone = let_go_among([one["attachment"] for one in answers])
+    for one in answers:
+        one["gone"] = gone.get(one["attachment"], "")
+    return lines
 
 
 @signed_in

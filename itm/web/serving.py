@@ -5,6 +5,7 @@ from typing import Any
 from django.http import FileResponse
 
 from itm.core.errors import Gone
+from itm.retention.letting import gone_words
 
 # A file is looked at as what it is and runs nothing, whatever its bytes would be elsewhere.
 SEALED_OFF = "default-src 'none'; sandbox"
@@ -34,3 +35,13 @@ def served(
     return FileResponse(
         opened, as_attachment=saved, filename=name, content_type=content_type, headers=headers
     )
+
+
+def there(row: Any) -> Any:
+    """The same row, if its bytes were not let go. Raises Gone, with who decided so and when."""
+    if words := gone_words(row):
+        raise Gone(
+            f"The file “{row.name}” was {words}. What is noted of it stays: {row.size} bytes, "
+            f"SHA-256 {row.sha256}."
+        )
+    return row

@@ -44,6 +44,7 @@ from tests.factories import (
     StoreMovementFactory,
 )
 from tests.itm.intake.imports import handed_in
+from tests.keeping import adopted, decided, paper
 from tests.letters import last_link
 
 NOON = datetime.combine(TODAY, time(12), UTC)
@@ -121,6 +122,7 @@ def things(scene) -> dict[str, dict]:
         "deficiency and step": {"key": wrong.key, "step": step.key},
         "impairment": {"key": out.key},
         "clock": {"code": clock.code},
+        **kept(scene),
         "adopted clock": {"key": held.key},
         "row at the site": {"key": scene.site.key, "row": asked_here.pk},
         "overdue rule": {"key": said.key},
@@ -201,6 +203,19 @@ def things(scene) -> dict[str, dict]:
         "news": {"key": NewsFactory(site=scene.site, thing=scene.site.key).key},
         "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
         "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
+    }
+
+
+def kept(scene) -> dict[str, dict]:
+    """A file past its period, and what somebody decided about another."""
+    adopted(scene, "eu-pfas-plan")
+    one, other = (paper(scene, name=name, kind="plan") for name in ("a.pdf", "b.pdf"))
+    assert one != other
+    return {
+        "rule": {"code": "eu-pfas-plan"},
+        "period of keeping": {"key": scene.site.keeping_periods.get().key},
+        "site and kind that is kept": {"key": scene.site.key, "kind": "plan"},
+        "decision": {"key": decided(scene, "plan", other, at=timezone.now()).key},
     }
 
 

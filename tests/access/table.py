@@ -63,6 +63,16 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "archive": ("archive", "ok", "404", "404"),
     "archive_cancel": ("archive", "ok", "404", "404"),
     "archive_file": ("archive", "ok", "404", "404"),
+    "keeping_sites": ("", "ok", "403", "403"),
+    "keeping": ("site", "ok", "403", "403"),
+    "keeping_decide": ("site and kind that is kept", "ok", "403", "403"),
+    "keeping_decision": ("decision", "ok", "404", "404"),
+    "keeping_take_back": ("decision", "ok", "404", "404"),
+    "keeping_rules": ("", "ok", "403", "403"),
+    "keeping_adopt": ("rule", "ok", "403", "403"),
+    "keeping_end": ("period of keeping", "ok", "404", "404"),
+    "keeping_own": ("site", "ok", "403", "403"),
+    "keeping_papers": ("site", "ok", "403", "403"),
     "site_authority_new": ("site", "ok", "403", "403"),
     "site_authority_end": ("oversight", "403", "403", "ok"),
     "site_authority_go_on": ("oversight", "403", "403", "ok"),
@@ -360,4 +370,4 @@ PUBLIC: dict[str, tuple[str, str]] = {
 NOWHERE = {"api_nothing"}
 
 # Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
-EVERYBODYS = {"", "kind of table", "kind of record", "programme", "clock", "size"}
+EVERYBODYS = {"", "kind of table", "kind of record", "programme", "clock", "size", "rule"}

@@ -10,6 +10,7 @@ from django.db.models import Q
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked
+from itm.core.triggers import Rule
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models.concentrate import ConcentrateLot, Tank
 from itm.registry.models.equipment import Equipment
@@ -55,7 +56,7 @@ class Attachment(Tracked, Scoped):
     """A file whose type and size were checked by its content. Withdrawn, never deleted.
 
     Its bytes are those that came, so that the digest proves them; what a list shows is a small
-    picture made from them.
+    picture made from them. Once a person has decided that they go, this line of it stays.
     """
 
     class ContentType(models.TextChoices):
@@ -65,6 +66,15 @@ class Attachment(Tracked, Scoped):
         PDF = "application/pdf", "PDF"
 
     site_path = "site"
+    guard = "kept"
+    guard_rules = {
+        "same_bytes": Rule(
+            "UPDATE",
+            "OLD.file <> NEW.file OR OLD.preview <> NEW.preview OR OLD.sha256 <> NEW.sha256 OR "
+            "OLD.size <> NEW.size OR OLD.let_go <> '' AND OLD.let_go <> NEW.let_go",
+            "what a stored file is, and that it was let go, is never changed",
+        )
+    }
     site = models.ForeignKey(
         Site, models.PROTECT, null=True, blank=True, related_name="attachments",
         help_text="None for what hangs on a lot or an instrument",
@@ -105,6 +115,9 @@ class Attachment(Tracked, Scoped):
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_by = models.CharField(max_length=120, blank=True)
     withdrawn_why = models.CharField(max_length=200, blank=True)
+    let_go = models.CharField(
+        max_length=400, blank=True, help_text="When its bytes went, by whose decision, which rule"
+    )
     objects = AttachmentQuerySet.as_manager()
 
     class Meta:

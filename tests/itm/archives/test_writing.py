@@ -124,12 +124,14 @@ def test_rows_name_each_other_by_key_and_never_by_number(path):
                     assert not isinstance(value, int), (line["of"], name)
 
 
-def test_photos_and_papers_are_there_and_withdrawn_ones_are_only_named(path, there):
+def test_photos_and_papers_are_there_and_what_is_gone_is_only_named(path, there):
     files = contents(path)
     held = {row["key"]: row for row in rows(path, "attachments")}
     for row in Attachment.objects.filter(added_by=there.owner.person):
         place = held[str(row.key)]["file"]["place"]
-        if row.withdrawn_at:
+        if row.let_go:
+            assert place is None
+        elif row.withdrawn_at:
             assert (place, held[str(row.key)]["preview"]["place"]) == (None, None)
         else:
             assert hashlib.sha256(files[place]).hexdigest() == row.sha256
