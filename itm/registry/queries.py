@@ -1,6 +1,6 @@
 """What a person may read of the registry. The actor comes first; a foreign row is not found."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -8,6 +8,7 @@ from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet, 
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
+from itm.core.clock import FIRST_TO_BEGIN, date_at
 from itm.registry.finding import Wanted, arranged, one
 from itm.registry.models import (
     Certificate,
@@ -40,6 +41,14 @@ def own_sites(actor: Actor) -> QuerySet[Site]:
     """The owner's in use, to choose from."""
     rows = Site.objects.visible_to(actor).filter(owner=actor.organisation_id, retired_on=None)
     return rows.order_by("name", "pk")
+
+
+def today(actor: Actor, now: datetime) -> date:
+    """The latest day that has begun at any site that the person sees, and without one anywhere."""
+    zones = Site.objects.visible_to(actor).order_by().values_list("time_zone", flat=True)
+    return max(
+        (date_at(zone, now) for zone in zones.distinct()), default=date_at(FIRST_TO_BEGIN, now)
+    )
 
 
 def site(actor: Actor, key: UUID) -> Site:

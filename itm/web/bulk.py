@@ -14,7 +14,7 @@ from itm.registry.forms import ReassignForm
 from itm.registry.reassigning import reassign
 from itm.schedule.forms import ShiftForm
 from itm.schedule.shifting import own_open
-from itm.web.editing import site_date
+from itm.web.editing import own_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.weighing import weigh
 
@@ -31,7 +31,7 @@ def some(names: list[str]) -> str:
 def contractor_reassign(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
     require_kind(actor, "owner", what="reassign a contractor")
-    form = ReassignForm(request.POST or None, actor=actor, initial={"starts_on": site_date()})
+    form = ReassignForm(request.POST or None, actor=actor, initial={"starts_on": own_date(actor)})
 
     def said(done: Any) -> list[str]:
         leaves, follows = form.cleaned_data["leaves"], form.cleaned_data["follows"]

@@ -9,7 +9,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
+from itm.accounts.actor import Actor
 from itm.core.clock import FIRST_TO_BEGIN, date_at
+from itm.registry import queries
 
 Crumbs = list[tuple[str, str]]
 
@@ -17,6 +19,11 @@ Crumbs = list[tuple[str, str]]
 def site_date(zone: str = FIRST_TO_BEGIN) -> date:
     """Today on the clock of the site; without a site, the latest date that has begun anywhere."""
     return date_at(zone, timezone.now())
+
+
+def own_date(actor: Actor) -> date:
+    """Today where the sites are that the person sees."""
+    return queries.today(actor, timezone.now())
 
 
 def edit(

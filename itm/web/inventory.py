@@ -14,19 +14,23 @@ from itm.core.conversions import like
 from itm.core.figures import day
 from itm.registry.contents import amount
 from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
-from itm.web.editing import site_date
+from itm.web.editing import own_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.holding import LITRES, day_asked
+from itm.web.holding import LITRES, OnForm, day_asked
 from itm.web.summaries import Summary, pdf_links, require_size, summary_file
 from itm.web.tables import table_answer, table_paths
 
 MOST = 1000  # lines on paper, about forty pages; the table for a spreadsheet holds all
 
 
+def _asked(request: HttpRequest) -> tuple[OnForm, date]:
+    return day_asked(request.GET, own_date(actor_of(request)))
+
+
 @signed_in
 @require_GET
 def pfas_inventory(request: HttpRequest) -> HttpResponse:
-    form, on = day_asked(request.GET, site_date())
+    form, on = _asked(request)
     stocks = inventory(actor_of(request), on)
     context = {
         "form": form,
@@ -43,7 +47,7 @@ def pfas_inventory(request: HttpRequest) -> HttpResponse:
 def pfas_pdf(request: HttpRequest, size: str) -> HttpResponse:
     """The inventory on paper; a day that is none is today, and the sheet says of which it is."""
     require_size(size)
-    _, on = day_asked(request.GET, site_date())
+    _, on = _asked(request)
     return summary_file(sheet(actor_of(request), on, timezone.now()), size)
 
 
@@ -76,7 +80,7 @@ def _at_most(stocks: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
 def pfas_table(request: HttpRequest, form: str) -> HttpResponse:
     """The same rows for a spreadsheet; a day that is none is today, and the name of the file says
     which day it is of."""
-    _, on = day_asked(request.GET, site_date())
+    _, on = _asked(request)
     name = f"pfas-inventory-{on.isoformat()}"
     return table_answer(name, form, HEAD, table(inventory(actor_of(request), on)))
 

@@ -21,7 +21,7 @@ from itm.actions.join import join as act_join
 from itm.core.errors import NotFound, Refused
 from itm.registry import promising
 from itm.registry.forms import InviteContractorForm
-from itm.web.editing import edit, site_date
+from itm.web.editing import edit, own_date
 from itm.web.guard import actor_of, signed_in, unlisted
 
 HOME = "People"
@@ -126,7 +126,7 @@ def contractor_invite(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
     require_kind(actor, "owner", what="invite a contractor")
     people.require_manager(actor)
-    given = {"starts_on": site_date(), "sites": request.GET.getlist("site")}
+    given = {"starts_on": own_date(actor), "sites": request.GET.getlist("site")}
     form = InviteContractorForm(request.POST or None, actor=actor, initial=given)
     return edit(
         request, form=form,

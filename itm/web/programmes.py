@@ -16,7 +16,7 @@ from itm.schedule import wording
 from itm.schedule.deciding import set_decision_rule
 from itm.schedule.forms import AdoptForm, DecisionForm
 from itm.schedule.rules import window_of
-from itm.web.editing import Crumbs, edit, site_date
+from itm.web.editing import Crumbs, edit, own_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.weighing import effect, weigh
 
@@ -75,7 +75,7 @@ def programme_adopt(request: HttpRequest, pk: int) -> HttpResponse:
     actor = actor_of(request)
     require_kind(actor, "owner", "authority", what="adopt a programme")
     row: Any = queries.programme(pk)
-    form = AdoptForm(request.POST or None, actor=actor, initial={"starts_on": site_date()})
+    form = AdoptForm(request.POST or None, actor=actor, initial={"starts_on": own_date(actor)})
     there = reverse("programme", args=[pk])
 
     def said(given: tuple[Any, Any]) -> list[str]:

@@ -2,10 +2,11 @@
 
 import csv
 import io
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
+from django.urls import reverse
 
 from itm.registry.inventory import inventory
 from tests.conftest import Scene
@@ -136,3 +137,12 @@ def test_drums_and_waste_count_from_the_day_they_came_to_the_day_they_left(
     assert (row["Volume, L"], row["In store as"], row["Tank"]) == (
         "400.0", "Waste, to be taken away", "",
     )  # fmt: skip
+
+
+def test_today_is_that_of_the_sites_and_not_the_first_of_the_world(enter, scene, time_machine):
+    """At 11:10 UTC the 1st of December has begun on the Line Islands and not in Portugal."""
+    scene.site.time_zone = "Europe/Lisbon"
+    scene.site.save(by=scene.owner)
+    time_machine.move_to(datetime(2026, 11, 30, 11, 10, tzinfo=UTC))
+    text = enter("owner").get(reverse("pfas_inventory")).content.decode()
+    assert 'value="2026-11-30"' in text
