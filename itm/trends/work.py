@@ -1,11 +1,10 @@
 """The contractor's home: what lies on the own desk, and where the next visit is needed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.core.paginator import Page, Paginator
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 
 from itm.accounts.actor import Actor
@@ -20,10 +19,10 @@ from itm.schedule.models import Requirement
 from itm.schedule.queries import open_duties
 from itm.trends.impairments import impairments
 from itm.trends.latest import State
+from itm.trends.stretch import Stretch, page_number, stretch
 
 # How many of each are listed; the page of all visits has the rest.
 MOST = 30
-SITES_A_PAGE = 25
 PROGRESS = ("runs__bottles__readings", "flush_steps", "visit__restoration_lines")
 
 
@@ -149,8 +148,9 @@ def draft_of(row: Any) -> Draft:
     return Draft(row, step, day(row.moved_at.date()), row.moved_by, row.why)
 
 
-def sites_due(actor: Actor, page: str | int = 1) -> Page[SiteDue]:
-    """Sites where the contractor is engaged today and something can be done, worst first."""
+def sites_due(actor: Actor, page: str | int = 1) -> Stretch[SiteDue]:
+    """Sites where the contractor is engaged today and something can be done, worst first; the
+    first of them where the list ends before the page."""
     engaged = Grant.objects.covering(actor.today).filter(organisation=actor.organisation_id)
     rows = open_duties(actor).filter(
         site__in=engaged.values("site"), stands__in=["overdue", "due", "open"]
@@ -175,9 +175,10 @@ def sites_due(actor: Actor, page: str | int = 1) -> Page[SiteDue]:
         )
         .order_by("-overdue", "-due", "-opened", "first", "site")
     )
-    found: Any = Paginator(by_site, SITES_A_PAGE).get_page(page)
-    found.object_list = [site_due(row) for row in found.object_list]
-    return found
+    found = stretch(by_site, page_number(page))
+    if found.has_previous and not found.object_list:
+        return sites_due(actor)
+    return replace(found, object_list=[site_due(row) for row in found.object_list])
 
 
 def site_due(row: dict[str, Any]) -> SiteDue:

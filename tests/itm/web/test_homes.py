@@ -140,7 +140,7 @@ def test_inspector_never_reads_a_draft(client, scene, sign_in):
     assert str(draft.key) not in text
 
 
-MOST = {"owner": 19, "contractor": 16, "authority": 20}
+MOST = {"owner": 19, "contractor": 15, "authority": 20}
 
 
 def test_a_home_costs_the_same_for_three_rows_and_for_three_hundred(client, scene, sign_in):
