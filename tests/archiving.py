@@ -32,14 +32,16 @@ from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.findings.overdue import say_overdue
+from itm.findings.visiting import correct_visit, note_visit, withdraw_file
 from itm.records import effluent
+from itm.records.duties import derive_site
 from itm.records.witnessing import sign_as_witness
 from itm.registry import attaching
 from itm.retention import letting, setting
-from itm.schedule.models import Programme
+from itm.schedule.models import Programme, Requirement
 from tests import keeping
 from tests.checks import checked, with_report
-from tests.deeds import discharged, inspection_of, look_duty, prepared, tested
+from tests.deeds import discharged, inspection_of, prepared, tested
 from tests.direct_deeds import measured_test
 from tests.factories import (
     TODAY,
@@ -228,9 +230,31 @@ def out_of_service(scene: Any) -> None:
     )  # fmt: skip
     clock = NoticeClock.objects.get(code="commanders-at-72-hours")
     adopt_clock(actor=scene.owner, clock=clock, sites=[scene.site], checked_against="it", at=NOON)
+    row = Requirement.objects.filter(programme__everywhere=True).earliest("pk")
+    derive_site(actor=scene.owner, site=scene.site)
     say_overdue(
-        actor=scene.owner, site=scene.site, requirement=look_duty(scene).requirement, severity=3,
-        because="our fire plan", at=NOON,
+        actor=scene.owner, site=scene.site, requirement=row, severity=3, because="our fire plan",
+        at=NOON,
+    )  # fmt: skip
+
+
+def a_visit_of_an_authority(scene: Any) -> None:
+    """Put right once, with an order from it and a photo that was withdrawn."""
+    said = {"visited_on": TODAY, "present": "A. Inspector", "at": NOON}
+    files = [(picture(), "valve.png"), (PDF, "list.pdf")]
+    seen = note_visit(
+        actor=scene.authority, site=scene.site, looked_at="the pump room", **said,
+        uploads=[attaching.Upload(io.BytesIO(data), name) for data, name in files],
+    )  # fmt: skip
+    right = correct_visit(
+        actor=scene.authority, visit=seen, because="the wrong room", looked_at="the valve room",
+        **said,
+    )  # fmt: skip
+    photo = right.files.get(name="valve.png")
+    withdraw_file(actor=scene.authority, row=photo, because="a face", at=NOON)
+    asking.order(
+        actor=scene.authority, site=scene.site, words="Seal it", due_on=TODAY, at=NOON,
+        authority_visit=right,
     )  # fmt: skip
 
 
@@ -317,8 +341,8 @@ def what_is_kept_and_let_go(scene: Any) -> None:
 DEEDS: tuple[Deed, ...] = (
     a_test, lean_tests, a_test_that_went_back, a_test_waiting, a_direct_test, by_meters,
     a_day_under_way, checks_of_the_tank, an_inspection, papers_of_old, photos_and_papers,
-    something_wrong, out_of_service, a_question, a_programme, equipment, a_book_of_old,
-    a_start_taken_back, foam_that_came_out, a_witness, what_is_kept_and_let_go,
+    something_wrong, out_of_service, a_question, a_visit_of_an_authority, a_programme, equipment,
+    a_book_of_old, a_start_taken_back, foam_that_came_out, a_witness, what_is_kept_and_let_go,
 )  # fmt: skip
 
 

@@ -27,6 +27,8 @@ STORED = re.compile(r"[a-z][a-z-]{0,30}/[0-9a-f]{32}(?:\.[A-Za-z0-9]{1,8})?")
 FOLDERS = {
     ("attachments", "file"): "attachments",
     ("attachments", "preview"): "previews",
+    ("authority-files", "file"): "authority",
+    ("authority-files", "preview"): "authority-previews",
     ("laboratory-reports", "file"): "laboratory",
     ("reports", "file"): "reports",
     ("seals", "document"): "sealed",

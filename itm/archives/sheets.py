@@ -204,6 +204,10 @@ SHEETS: tuple[Sheet | Results, ...] = (
         ("Out since", "started_at"), ("Because", "reason"), ("Of the visit", "visit__planned_on"),
         ("Coordinator", "coordinator"), ("Back at", "ended_at"), ("Ended by", "ended_by"),
         ("How it ended", "ended_words"), ("Taken back at", "taken_back_at")]),
+    Sheet("authority-visits", at(findings.AuthorityVisit), [
+        ("Day", "visited_on"), ("Of", "organisation__name"), ("Who was there", "present"),
+        ("What was looked at", "looked_at"), ("Noted at", "noted_at"), ("By", "noted_by"),
+        ("Withdrawn because", "withdrawn_because")]),
     Sheet("questions", at(findings.Question), [
         ("Asked at", "asked_at"), ("By", "asked_by"), ("Of", "organisation__name"),
         ("Question", "words"), ("Closed at", "closed_at")]),

@@ -318,6 +318,8 @@ TABLES: tuple[Table, ...] = (
     part("impaired-systems", findings.ImpairedSystem,
          lambda s: findings.ImpairedSystem.objects.filter(impairment__site=s.site.pk)),
     part("finding-steps", findings.Step, lambda s: s.steps),
+    at_site("authority-visits", findings.AuthorityVisit),
+    at_site("authority-files", findings.AuthorityFile),
     at_site("questions", findings.Question),
     part("answers", findings.Answer,
          lambda s: findings.Answer.objects.filter(question__site=s.site.pk)),

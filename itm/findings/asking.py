@@ -8,7 +8,7 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.findings import rights
-from itm.findings.models import Answer, Deficiency, Order, Question
+from itm.findings.models import Answer, AuthorityVisit, Deficiency, Order, Question
 from itm.records.models import Record
 from itm.records.models.kept import on
 from itm.registry.access import require_authority
@@ -65,17 +65,27 @@ def _locked(question: Question) -> Question:
 @transaction.atomic
 def order(
     *, actor: Actor, site: Site, words: str, due_on: date, at: datetime,
-    deficiency: Deficiency | None = None,
+    deficiency: Deficiency | None = None, authority_visit: AuthorityVisit | None = None,
 ) -> Order:  # fmt: skip
-    """On a deficiency or on the site. Raises Forbidden; Refused words_missing, day_past."""
+    """On a deficiency, on a visit of one's own or on the site. Raises Forbidden; Refused
+    words_missing, day_past, other_visit."""
     require_authority(actor, site)
+    if authority_visit is not None and (
+        authority_visit.organisation_id != actor.organisation_id
+        or authority_visit.site_id != site.pk
+        or authority_visit.withdrawn_at is not None
+    ):
+        raise Refused(
+            "other_visit", "An order names a visit of your own to this site that was not withdrawn."
+        )
     if not words.strip():
         raise Refused("words_missing", "Say what has to be done.", "words")
     if due_on < date_at(site.time_zone, at):
         raise Refused("day_past", "This day is over; set one that is to come.", "due_on")
     made: Order = Order.objects.create(
-        by=actor, site=site, deficiency=deficiency, organisation=actor.organisation,
-        words=words.strip(), due_on=due_on, made_at=at, made_by_name=actor.person,
+        by=actor, site=site, deficiency=deficiency, authority_visit=authority_visit,
+        organisation=actor.organisation, words=words.strip(), due_on=due_on, made_at=at,
+        made_by_name=actor.person,
     )  # fmt: skip
     return made
 

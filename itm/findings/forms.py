@@ -233,6 +233,30 @@ class AnswerForm(Refusing, forms.Form):
     words = long_text("Answer", 2000)
 
 
+class AuthorityVisitForm(AttachForm):
+    """A note of a visit; the files come last, as everywhere."""
+
+    visited_on = DayField(label="Day of the visit")
+    present = forms.CharField(
+        label="Who was there", max_length=400,
+        help_text="By name: from the authority, of the owner, of a contractor.",
+    )  # fmt: skip
+    looked_at = long_text("What was looked at, and what was seen", 4000)
+    because = forms.CharField(label="What is wrong with the note as it was", max_length=200)
+    field_order = ("because", "visited_on", "present", "looked_at", "caption", "chosen")
+
+    def __init__(
+        self, data: Any, files: Any, *, refused: list[str], correcting: bool = False, **initial: Any
+    ) -> None:
+        super().__init__(data, files, refused=refused)
+        self.initial = {**self.initial, **initial}
+        if not correcting:
+            del self.fields["because"]
+        self.fields["chosen"].required = False
+        self.fields["chosen"].label = "Photos or papers"
+        self.fields["caption"].label = "What they show"
+
+
 class OrderForm(Refusing, forms.Form):
     words = long_text("What has to be done", 1000)
     due_on = DayField(label="By")

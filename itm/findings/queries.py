@@ -289,7 +289,7 @@ def questions_on(actor: Actor, record: Record) -> list[Question]:
 
 def all_orders(actor: Actor) -> QuerySet[Order]:
     rows = Order.objects.visible_to(actor)
-    return rows.select_related("site__owner", "organisation", "deficiency")
+    return rows.select_related("site__owner", "organisation", "deficiency", "authority_visit")
 
 
 def orders(actor: Actor, wanted: Wanted) -> QuerySet[Order]:

@@ -15,7 +15,15 @@ from uuid import UUID
 from django.db import transaction
 
 from itm.core.history import Change
-from itm.findings.models import Answer, Deficiency, Impairment, Order, Question, Step
+from itm.findings.models import (
+    Answer,
+    AuthorityVisit,
+    Deficiency,
+    Impairment,
+    Order,
+    Question,
+    Step,
+)
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
 from itm.records.models import (
@@ -235,6 +243,11 @@ def of_order(change: Change) -> list[News.Kind]:
     return [kinds[change.verb]] if change.verb in kinds else []
 
 
+def of_authority_visit(change: Change) -> list[News.Kind]:
+    kinds = {"noted": K.VISITED, "withdrawn": K.VISIT_WITHDRAWN}
+    return [kinds[change.verb]] if change.verb in kinds else []
+
+
 # Of what, and whom it concerns -------------------------------------------------------------------
 
 Keyed = dict[UUID, list[Found]]
@@ -325,6 +338,11 @@ def _asked(row: Question) -> Found:
     return Found(row.key, row.site_id, row.record.maker_id)
 
 
+def authority_visits(keys: Keys) -> Keyed:
+    rows = AuthorityVisit.objects.filter(key__in=keys)
+    return one_each(rows.values_list("key", "key", "site", "organisation"))
+
+
 def orders(keys: Keys) -> Keyed:
     rows = Order.objects.filter(key__in=keys)
     return one_each(rows.values_list("key", "key", "site", "organisation"))
@@ -362,6 +380,7 @@ def whom_it_meets(row: Adoption) -> set[int]:
 
 RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Keyed]]] = {
     "findings.Answer": (of_answer, answers),
+    "findings.AuthorityVisit": (of_authority_visit, authority_visits),
     "findings.Deficiency": (of_deficiency, deficiencies),
     "findings.Impairment": (of_impairment, impairments),
     "findings.Order": (of_order, orders),

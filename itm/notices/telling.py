@@ -15,7 +15,7 @@ from django.urls import reverse
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
-from itm.findings.models import Deficiency, Impairment, Order, Question
+from itm.findings.models import AuthorityVisit, Deficiency, Impairment, Order, Question
 from itm.notices.models import News
 from itm.records.inspection_queries import inspections
 from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
@@ -304,6 +304,17 @@ def of_order(row: News, made: Order) -> Told:
     return Told(row.get_kind_display(), made.site.name, url, detail)
 
 
+def authority_visits(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    things = AuthorityVisit.objects.visible_to(actor).select_related("site", "organisation")
+    return each(rows, things, of_authority_visit)
+
+
+def of_authority_visit(row: News, noted: AuthorityVisit) -> Told:
+    url = reverse("authority_visit", args=[noted.key])
+    detail = f"{noted.organisation.name}, {day(noted.visited_on)}: {noted.looked_at[:200]}"
+    return Told(row.get_kind_display(), noted.site.name, url, row.note or detail)
+
+
 TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]]], ...] = (
     ({K.HANDED_IN, K.SENT_BACK, K.SEALED}, tests),
     ({K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED}, visits),
@@ -313,6 +324,7 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK}, out_of_service),
     ({K.ASKED, K.ANSWERED, K.QUESTION_CLOSED}, questions),
     ({K.ORDERED, K.ORDER_SEEN, K.ORDER_MET}, orders),
+    ({K.VISITED, K.VISIT_WITHDRAWN}, authority_visits),
     ({K.OVERDUE}, overdue),
     ({K.SHIFTED}, shifted),
     ({K.ENGAGED, K.ENGAGEMENT_CHANGED}, grants),

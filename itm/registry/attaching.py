@@ -1,7 +1,7 @@
 """Photos and papers are attached to a site, a thing there, a lot or an instrument, and withdrawn
 with a reason."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, BinaryIO
@@ -11,7 +11,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Forbidden, Refused
-from itm.registry.files import inspect
+from itm.registry.files import Inspected, inspect
 from itm.registry.models import (
     Attachment,
     Certificate,
@@ -81,7 +81,7 @@ def attach(
             stored.append(_attach(actor, site, target, upload, at, caption, held_back))
     except BaseException:
         for row in stored:  # the rows go with the transaction; the files would stay
-            _drop_files(row)
+            drop_files(row)
         raise
     return stored
 
@@ -134,19 +134,25 @@ def _attach(
         size=found.size, sha256=found.sha256, added_by=actor.person, added_at=at,
         held_back=held_back, **_on(target),
     )  # fmt: skip
+    values = {"name": found.name, "caption": caption.strip()}
+    store(row, upload, found, lambda: keep(row, values, by=actor, verb="attached"))
+    return row
+
+
+def store(row: Any, upload: Upload, found: Inspected, write: Callable[[], Any]) -> None:
+    """The bytes and their small picture, then the row; where that is refused no file stays."""
     upload.file.seek(0)
     try:
         row.file.save(f"file{found.suffix}", File(upload.file), save=False)
         if found.preview:
             row.preview.save("preview.jpg", ContentFile(found.preview), save=False)
-        keep(row, {"name": found.name, "caption": caption.strip()}, by=actor, verb="attached")
+        write()
     except BaseException:
-        _drop_files(row)
+        drop_files(row)
         raise
-    return row
 
 
-def _drop_files(row: Attachment) -> None:
+def drop_files(row: Any) -> None:
     for file in (row.file, row.preview):
         if file:
             file.delete(save=False)

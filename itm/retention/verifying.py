@@ -7,6 +7,7 @@ from typing import Any
 from django.core.files.storage import default_storage
 
 from itm.core.making import CHUNK
+from itm.findings.models import AuthorityFile
 from itm.records.chain import Finding
 from itm.records.models import LaboratoryReport
 from itm.registry.models import Attachment
@@ -29,6 +30,10 @@ def verify_files() -> Iterator[Finding]:
     for paper in papers.iterator(chunk_size=500):
         place = f"{paper.concentrate_check.site}, paper of a laboratory {paper.name}"
         yield from _verify(paper, place, None, asked=paper.pk in known)
+    seen = AuthorityFile.objects.select_related("visit__site").order_by("pk")
+    for held in seen.iterator(chunk_size=500):
+        place = f"{held.visit.site}, file {held.name} of a visit of an authority"
+        yield from _verify(held, place, held.withdrawn_at, asked=False)
 
 
 def _verify(row: Any, place: str, withdrawn_at: Any, *, asked: bool = True) -> Iterator[Finding]:

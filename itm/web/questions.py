@@ -20,7 +20,7 @@ from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted
 from itm.web.sites import crumbs_to
-from itm.web.wrong import deficiency_asked_for, page_of
+from itm.web.wrong import deficiency_asked_for, page_of, visit_asked_for
 
 STANDS = Narrow("stands", "Stands", (("open", "open"), ("closed", "closed")))
 ORDERS = Narrow("stands", "Stands", (("open", "open"), ("closed", "met")))
@@ -146,7 +146,8 @@ def orders(request: HttpRequest) -> HttpResponse:
         retirable=False,
         narrows=(ORDERS,),
         beside=(Step("Deficiencies", reverse("deficiencies")),
-                Step("Questions", reverse("questions"))),
+                Step("Questions", reverse("questions")),
+                Step("Visits of an authority", reverse("authority_visits"))),
     )  # fmt: skip
     return show(request, listed, queries.orders(actor, asked), asked)
 
@@ -158,15 +159,21 @@ def order_new(request: HttpRequest, key: UUID) -> HttpResponse:
     site = registry.site(actor, key)
     require_authority(actor, site)
     cause = deficiency_asked_for(request, site)
+    visit = visit_asked_for(request, site)
     there = reverse("deficiency", args=[cause.key]) if cause else reverse("site", args=[key])
+    about = f"About: {cause.words}" if cause else f"About {site}."
+    if visit is not None:
+        there = reverse("authority_visit", args=[visit.key])
+        about = f"From the visit of {day(visit.visited_on)} to {site}."
     form = forms.OrderForm(request.POST or None)
     return edit(
         request, form=form, title="Order something by a day", save="Make the order",
         write=lambda: asking.order(
-            actor=actor, site=site, deficiency=cause, at=timezone.now(), **form.cleaned_data
+            actor=actor, site=site, deficiency=cause, authority_visit=visit, at=timezone.now(),
+            **form.cleaned_data,
         ),
         to=lambda row: reverse("order", args=[row.key]), said="The order is made.", back=there,
-        lead=f"About: {cause.words}" if cause else f"About {site}.", crumbs=crumbs_to(site),
+        lead=about, crumbs=crumbs_to(site),
     )  # fmt: skip
 
 
@@ -177,6 +184,7 @@ def order(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries.order(actor, key)
     context = {
         "row": row,
+        "visit": row.authority_visit if actor.kind != "contractor" else None,
         "zone": row.site.time_zone,
         "late": row.met_at is None and row.due_on < actor.today,
         "sees": row.seen_at is None and actor.organisation_id == row.site.owner_id,

@@ -15,6 +15,7 @@ from itm.actions.change_site import change_site
 from itm.actions.oversee import end_oversight, name_authority, take_naming_back
 from itm.archives.services import may_keep
 from itm.core.figures import day
+from itm.findings import visiting
 from itm.findings.queries import open_orders
 from itm.records import queries as records
 from itm.registry import (
@@ -107,6 +108,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "attached": attached(actor, row),
         "wrong": wrong_at(actor, row),
         "orders": open_orders(actor, row),
+        "authority_visits": visiting.visits_at(actor, row, VISITS),
         "all_files": queries_attachments.attachment_count(actor, row),
         "today": day(today),
         "this_year": today.year,

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
-from itm.findings import clocks, queries
+from itm.findings import clocks, queries, visiting
 from itm.findings.wording import clocks_in_words, since
 from itm.records import witnessing
 from itm.registry.access import works_at
@@ -37,6 +37,20 @@ def deficiency_asked_for(request: HttpRequest, site: Any) -> Any:
         raise NotFound("deficiency", asked) from error
     if found.site_id != site.pk:
         raise NotFound("deficiency", asked)
+    return found
+
+
+def visit_asked_for(request: HttpRequest, site: Any) -> Any:
+    """The visit of an authority named in the address, or None; another site's is not found."""
+    asked = request.GET.get("visit", "")
+    if not asked:
+        return None
+    try:
+        found = visiting.visit(actor_of(request), UUID(asked))
+    except ValueError as error:
+        raise NotFound("visit of an authority", asked) from error
+    if found.site_id != site.pk:
+        raise NotFound("visit of an authority", asked)
     return found
 
 

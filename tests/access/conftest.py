@@ -1,5 +1,6 @@
 """Everything that an address can name, for the tables of pages and of the interface."""
 
+import io
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
@@ -22,10 +23,12 @@ from itm.findings.deciding import note_by_hand, note_repair
 from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.findings.overdue import say_overdue
+from itm.findings.visiting import note_visit
 from itm.notices import services as notices
 from itm.records import effluent
 from itm.records.witnessing import sign_as_witness
 from itm.registry import links
+from itm.registry.attaching import Upload
 from itm.reports import batches
 from itm.reports.models import Batch
 from itm.schedule.models import Duty, Programme, Requirement
@@ -44,6 +47,7 @@ from tests.factories import (
     StoreMovementFactory,
 )
 from tests.itm.intake.imports import handed_in
+from tests.itm.registry.pictures import picture
 from tests.keeping import adopted, decided, paper
 from tests.letters import last_link
 
@@ -102,6 +106,10 @@ def things(scene) -> dict[str, dict]:
         actor=scene.owner, site=scene.site, requirement=asked_here, severity=3, because="we say so",
         at=NOON,
     )  # fmt: skip
+    seen = note_visit(
+        actor=scene.authority, site=scene.site, visited_on=TODAY, present="A", looked_at="a valve",
+        at=NOON, uploads=[Upload(io.BytesIO(picture()), "valve.png")],
+    )  # fmt: skip
     asked = asking.ask(actor=scene.authority, record=sealed, words="Which water?", at=NOON)
     witnessed = sign_as_witness(
         actor=replace(scene.authority, proved=True), record=sealed, saw=["bench"], name="A",
@@ -126,6 +134,8 @@ def things(scene) -> dict[str, dict]:
         "adopted clock": {"key": held.key},
         "row at the site": {"key": scene.site.key, "row": asked_here.pk},
         "overdue rule": {"key": said.key},
+        "authority visit": {"key": seen.key},
+        "authority file": {"key": seen.files.get().key},
         "question": {"key": asked.key},
         "order": {"key": ordered.key},
         "sealed check": {"key": papered.key},

@@ -7,6 +7,7 @@ from django.db.models import F, Q
 
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.findings.models.authority_visits import AuthorityVisit
 from itm.findings.models.deficiencies import Deficiency
 from itm.records.models import ConcentrateCheck, ProportioningTest
 from itm.records.models.kept import of_one_record
@@ -104,6 +105,10 @@ class Order(Tracked, Scoped):
     deficiency = models.ForeignKey(
         Deficiency, models.PROTECT, null=True, blank=True, related_name="orders"
     )
+    authority_visit = models.ForeignKey(
+        AuthorityVisit, models.PROTECT, null=True, blank=True, related_name="orders",
+        help_text="On which visit it was seen",
+    )  # fmt: skip
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="orders_made")
     words = models.TextField(max_length=1000)
     due_on = models.DateField()

@@ -53,6 +53,8 @@ class News(Scoped):
         ORDERED = "ordered", "Order made"
         ORDER_SEEN = "order_seen", "Order seen by the owner"
         ORDER_MET = "order_met", "Order met"
+        VISITED = "visited", "Visit of an authority noted"
+        VISIT_WITHDRAWN = "visit_withdrawn", "Note of a visit withdrawn"
 
     site_path = "site"
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -144,8 +146,17 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
         (K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED, K.WRONG_CLOSED),
     ),
     "authority": (
-        "Questions and orders of an authority",
-        (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED, K.ORDERED, K.ORDER_SEEN, K.ORDER_MET),
+        "Questions, orders and visits of an authority",
+        (
+            K.ASKED,
+            K.ANSWERED,
+            K.QUESTION_CLOSED,
+            K.ORDERED,
+            K.ORDER_SEEN,
+            K.ORDER_MET,
+            K.VISITED,
+            K.VISIT_WITHDRAWN,
+        ),
     ),
     "programmes": (
         "Programmes: adopted, ended, rows that wait",
@@ -167,13 +178,14 @@ EVERYBODY = (
     K.ORDER_MET,
 )  # fmt: skip
 QUESTIONS = (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED)
+VISITS = (K.VISITED, K.VISIT_WITHDRAWN)  # not a contractor's to read
 SERVICE = (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED)
 ENGAGEMENT = (K.ENGAGED, K.ENGAGEMENT_CHANGED)
 # A bottle under way belongs to a draft, so that its line goes to the maker of the check alone.
 # An authority sees no draft and nothing that is only handed in; the contractor of a visit is told
 # as the one to whom the line goes, and another contractor of the site not at all.
 TOLD: dict[str, tuple[News.Kind, ...]] = {
-    "owner": (*EVERYBODY, *SERVICE, *QUESTIONS, *ENGAGEMENT, K.HANDED_IN, K.SENT_BACK),
-    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS),
+    "owner": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, *ENGAGEMENT, K.HANDED_IN, K.SENT_BACK),
+    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS),
     "contractor": tuple(kind for kind in EVERYBODY if kind != K.SEALED),
 }
