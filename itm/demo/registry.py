@@ -198,6 +198,8 @@ def _changeover(world: World, actor: Actor, tank: Tank, told: dict[str, Any]) ->
         lot=world.lots[told["lot"]],
         volume=volume(told["volume"]),
         cleaned=told["cleaned"],
+        rinses=told["rinses"],
+        rinse_volume=volume(told["rinse_volume"]),
         papers=told["papers"],
         residue_mg_l=Decimal(told["residue_mg_l"]),
     )

@@ -41,6 +41,8 @@ class New:
     volume: Quantity
     cleaned: str
     papers: str
+    rinses: int | None = None
+    rinse_volume: Quantity | None = None  # of all rinses together
     residue_mg_l: Decimal | None = None
     drained: Quantity | None = None  # where it was measured
     as_waste: bool = False  # what was drained waits at the site to be taken away
@@ -77,7 +79,8 @@ def change_over(*, actor: Actor, tank: Tank, new: New, today: date) -> list[Chan
         raise Refused("feeds_nothing", "No proportioner in use draws from this tank.")
     day = {"moved_on": new.changed_on, "reason": REASON}
     drain = TankMovement(tank=tank, kind=Kind.DRAIN, position=place(tank, new.changed_on))
-    cleaned = {"cleaned": new.cleaned, "residue_mg_l": new.residue_mg_l}
+    names = ("cleaned", "rinses", "rinse_volume", "residue_mg_l")
+    cleaned = {name: getattr(new, name) for name in names}
     with _named("drained"):
         write(drain, {**day, **cleaned, "volume": new.drained}, by=actor, today=today)
     fill = TankMovement(tank=tank, kind=Kind.FILL, position=place(tank, new.changed_on))

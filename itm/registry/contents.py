@@ -283,10 +283,21 @@ def pfas_words(held: Contents) -> str:
     if held.cleaning is None:
         return f"{now}, in a tank that held {earlier}: no cleaning noted"
     drain = held.cleaning
+    rinsed = f", {words}" if (words := rinse_words(drain)) else ""
     found = "no analysis of what is left"
     if drain.residue_mg_l is not None:
         found = f"{bare(drain.residue_mg_l)} mg/L of PFAS found then"
-    return f"{now}, in a tank that held {earlier}: cleaned {day(drain.moved_on)}, {found}"
+    return f"{now}, in a tank that held {earlier}: cleaned {day(drain.moved_on)}{rinsed}, {found}"
+
+
+def rinse_words(drain: TankMovement) -> str:
+    """How often it was rinsed and with how much water, as far as that is noted."""
+    out = []
+    if drain.rinses:
+        out.append("1 rinse" if drain.rinses == 1 else f"{drain.rinses} rinses")
+    if drain.rinse_volume_typed:
+        out.append(f"{drain.rinse_volume_typed} of rinse water")
+    return ", ".join(out)
 
 
 def bare(number: Decimal) -> str:

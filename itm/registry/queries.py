@@ -64,6 +64,13 @@ def systems_of(actor: Actor, site: Site) -> list[FoamSystem]:
     return list(rows.prefetch_related(Prefetch("proportioners", devices)))
 
 
+def rinsed_at(actor: Actor, site: Site) -> list[TankMovement]:
+    """Drains of the site's tanks whose rinse water is noted, the newest first."""
+    rows = TankMovement.objects.visible_to(actor).filter(tank__site=site, withdrawn_at=None)
+    rows = rows.filter(rinse_volume__isnull=False).select_related("tank")
+    return list(rows.order_by("-moved_on", "-position", "-pk"))
+
+
 def tanks_of(actor: Actor, site: Site) -> list[Tank]:
     """Tanks with their book in force and the proportioners they feed."""
     feeds = Proportioner.objects.filter(retired_on=None)

@@ -17,7 +17,7 @@ from itm.records.cautions import EFFLUENT
 from itm.records.effluent import Balance, Kind
 from itm.records.effluent_forms import EffluentForm
 from itm.registry import queries as registry
-from itm.registry.contents import amount
+from itm.registry.contents import amount, rinse_words
 from itm.registry.forms import WithdrawForm
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -57,6 +57,7 @@ def site_effluent(request: HttpRequest, key: UUID) -> HttpResponse:
             for one in effluent.occasions(lines)
         ],
         "whole": told(effluent.balance(lines)) if lines else None,
+        "rinsed": [(row, rinse_words(row)) for row in registry.rinsed_at(actor, site)],
         "writes": effluent.may_note(actor, site),
         "kinds": [(kind.value, TITLES[kind]) for kind in Kind],
         "caution": EFFLUENT,

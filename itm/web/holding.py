@@ -9,7 +9,15 @@ from django import forms
 from itm.core.conversions import like, quantity
 from itm.core.fields import DayField
 from itm.core.figures import day
-from itm.registry.contents import Contents, Line, amount, bare, ledger, pfas_words
+from itm.registry.contents import (
+    Contents,
+    Line,
+    amount,
+    bare,
+    ledger,
+    pfas_words,
+    rinse_words,
+)
 from itm.registry.queries import Tank
 from itm.registry.queries_stores import Store, held
 
@@ -116,6 +124,7 @@ def _row(tank: Tank, line: Line) -> dict[str, Any]:
         booked = amount(line.held.volume, like(tank.capacity_typed))
         taken = f"{booked} by the book" + (f", {taken} measured" if taken else "")
     notes = [movement.reason, movement.cleaned and f"cleaned: {movement.cleaned}"]
+    notes.append(rinse_words(movement))
     if movement.residue_mg_l is not None:
         notes.append(f"{bare(movement.residue_mg_l)} mg/L of PFAS found after it")
     if movement.allowed_by:

@@ -22,13 +22,35 @@ WORDS = {
     Kind.FILL: ("lot", "moved_on", "volume", "reason"),
     Kind.TOP_UP: ("lot", "moved_on", "volume", "reason", "allowed_by", "allowed_because"),
     Kind.DRAW_OFF: ("moved_on", "volume", "reason"),
-    Kind.DRAIN: ("moved_on", "volume", "reason", "cleaned", "residue_mg_l"),
+    Kind.DRAIN: (
+        "moved_on",
+        "volume",
+        "reason",
+        "cleaned",
+        "rinses",
+        "rinse_volume",
+        "residue_mg_l",
+    ),
 }
 
 
 class StoreField(forms.ModelChoiceField):
     def label_from_instance(self, store: Any) -> str:
         return f"{store.lot}: {amount(held(store), '0 L')} there"
+
+
+def rinses_field() -> forms.IntegerField:
+    return forms.IntegerField(
+        label="Number of rinses", min_value=1, max_value=99, required=False,
+        help_text="Each fill of rinse water that was drained again.",
+    )  # fmt: skip
+
+
+def rinse_volume_field() -> QuantityField:
+    return QuantityField(
+        units=VOLUME, label="Rinse water of all of them", required=False,
+        help_text="It is waste as well: it stands beside the effluent of the site.",
+    )  # fmt: skip
 
 
 def because_field() -> forms.CharField:
@@ -63,6 +85,8 @@ class MovementForm(RegistryForm):
 
     moved_on = DayField(label="Day")
     volume = QuantityField(units=VOLUME, label="Volume")
+    rinses = rinses_field()
+    rinse_volume = rinse_volume_field()
     residue_mg_l = NumberField(
         label="PFAS found by analysis after it",
         unit="mg/L",
@@ -79,8 +103,8 @@ class MovementForm(RegistryForm):
     class Meta:
         model = TankMovement
         fields = (
-            "lot", "moved_on", "volume", "reason", "cleaned", "residue_mg_l", "allowed_by",
-            "allowed_because",
+            "lot", "moved_on", "volume", "reason", "cleaned", "rinses", "rinse_volume",
+            "residue_mg_l", "allowed_by", "allowed_because",
         )  # fmt: skip
         labels = {
             "cleaned": "How it was cleaned",
@@ -88,7 +112,7 @@ class MovementForm(RegistryForm):
             "allowed_because": "Why it may be mixed",
         }
         help_texts = {
-            "cleaned": "Rinses and with what; leave empty if it was not cleaned.",
+            "cleaned": "With what, and what went along; leave empty if it was not cleaned.",
             "allowed_by": "Only where another type, another nominal percent or another PFAS status "
             "stands in the tank: such a mixture is refused without a name.",
             "allowed_because": "What it rests on: the makers' word and its date, the governing "
@@ -157,8 +181,10 @@ class ChangeOverForm(Refusing, forms.Form):
     cleaned = forms.CharField(
         label="How it was cleaned",
         max_length=200,
-        help_text="Tank, pipes, proportioner: rinses and with what. If it was not, say so.",
+        help_text="Tank, pipes, proportioner, and with what. If it was not, say so.",
     )
+    rinses = rinses_field()
+    rinse_volume = rinse_volume_field()
     residue_mg_l = NumberField(
         label="PFAS found by analysis after it",
         unit="mg/L",

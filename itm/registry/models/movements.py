@@ -58,6 +58,9 @@ class TankMovement(Tracked, Scoped, Withdrawable):
     reason = models.CharField(max_length=200, blank=True)
     # Of a drain: how the tank was cleaned after it, and what of PFAS an analysis then found.
     cleaned = models.CharField(max_length=200, blank=True)
+    rinses = models.PositiveSmallIntegerField(null=True, blank=True)
+    rinse_volume = models.FloatField(null=True, blank=True, help_text="m³ of all rinses together")
+    rinse_volume_typed = models.CharField(max_length=40, blank=True)
     residue_mg_l = models.DecimalField(max_digits=9, decimal_places=3, null=True, blank=True)
     # Who answers for putting together what is refused without a name, and why.
     allowed_by = models.CharField(max_length=120, blank=True)
@@ -138,9 +141,21 @@ class TankMovement(Tracked, Scoped, Withdrawable):
                 violation_error_message="Say why it was taken out: a test, a leak, a change.",
             ),
             models.CheckConstraint(
-                condition=Q(kind="drain") | Q(cleaned="", residue_mg_l=None),
+                condition=Q(kind="drain")
+                | Q(cleaned="", residue_mg_l=None, rinses=None, rinse_volume=None),
                 name="movement_cleaned_is_drain",
                 violation_error_message="Only a drained tank is cleaned: leave that empty.",
+            ),
+            models.CheckConstraint(
+                condition=(Q(rinses=None) | Q(rinses__gt=0))
+                & (Q(rinse_volume=None) | Q(rinse_volume__gt=0)),
+                name="movement_rinses_positive",
+                violation_error_message="Rinses and their water are above 0, or stay empty.",
+            ),
+            models.CheckConstraint(
+                condition=Q(rinses=None, rinse_volume=None) | ~Q(cleaned=""),
+                name="movement_rinsed_is_cleaned",
+                violation_error_message="Say with what it was rinsed, as how it was cleaned.",
             ),
             models.CheckConstraint(
                 condition=Q(residue_mg_l=None) | Q(residue_mg_l__gte=0),

@@ -172,6 +172,13 @@ FREE, UNKNOWN = {"kind": "sfff", "pfas": "free"}, {"pfas": "unknown"}
             "12.5 mg/L of PFAS found then",
         ),
         (
+            [moved("fill", 1, 1.0, lot=lot()),
+             moved("drain", 2, cleaned="warm water", rinses=3, rinse_volume=0.45,
+                   rinse_volume_typed="450 L")],
+            "Empty, in a tank that held PFAS: cleaned 2 Jan 2024, 3 rinses, 450 L of rinse water, "
+            "no analysis of what is left",
+        ),
+        (
             [moved("fill", 1, 1.0, lot=lot()), moved("drain", 2, cleaned="three rinses"),
              moved("fill", 3, 1.0, lot=lot()), moved("drain", 4)],
             "Empty, in a tank that held PFAS: no cleaning noted",

@@ -13,7 +13,8 @@ def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> No
     assert "no lot that could is in your list yet" in page.get(address).content.decode()
     lot = ConcentrateLotFactory(owner=scene.owner.organisation, pfas="free", batch="FREE")
     entry = {"changed_on": "2024-05-06", "lot": lot.pk, "volume": "900", "volume_unit": "L",
-             "cleaned": "three rinses", "residue_mg_l": "12,5", "papers": "W-17"}  # fmt: skip
+             "cleaned": "three rinses", "rinses": "3", "rinse_volume": "450",
+             "rinse_volume_unit": "L", "residue_mg_l": "12,5", "papers": "W-17"}  # fmt: skip
     assert address in page.get(f"/tanks/{tank.key}/").content.decode()
 
     late = page.post(address, {**entry, "changed_on": "2999-01-01"})
@@ -24,7 +25,10 @@ def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> No
     said = page.post(address, entry, follow=True).content.decode()
     assert "Changed over" in said
     assert "The baseline starts anew" in said
-    assert "cleaned 6 May 2024, 12.5 mg/L of PFAS found then" in said
+    assert "cleaned 6 May 2024, 3 rinses, 450 L of rinse water, 12.5 mg/L of PFAS" in said
+    effluent = page.get(f"/sites/{scene.site.key}/effluent/").content.decode()
+    assert "Rinse water of tanks" in effluent
+    assert "6 May 2024: 3 rinses, 450 L of rinse water" in effluent
     assert address not in said  # nothing is left to change over
     row = ChangeOver.objects.get()
     for movement in (row.drain, row.fill):
@@ -38,6 +42,8 @@ def test_changeover_is_noted_shown_and_withdrawn(enter: Any, scene: Scene) -> No
     assert "changeover" in trend
 
     page.post(f"/changeovers/{row.key}/withdraw/", {"because": "another tank"})
+    effluent = page.get(f"/sites/{scene.site.key}/effluent/").content.decode()
+    assert "Rinse water" not in effluent
     system = page.get(f"/systems/{scene.system.key}/").content.decode()
     assert "another tank" in system
     assert address in page.get(f"/tanks/{tank.key}/").content.decode()
