@@ -24,6 +24,7 @@ from itm.findings.rules import Late
 from itm.findings.showing import missed
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
 from itm.registry.models import Site
+from itm.schedule.deriving import EVERYWHERE
 from itm.schedule.models import TO_COME, Duty, Requirement
 from itm.schedule.models.duties import LINKS
 from itm.schedule.models.programmes import LOOKED_UP
@@ -57,13 +58,20 @@ def after_record(*, actor: Actor, site: Site, at: datetime) -> None:
 # Opening ------------------------------------------------------------------------------------------
 
 
-def rules_for(duty: str) -> QuerySet[OverdueRule]:
-    """Those that hold for a row of duties: the same task through all editions of its programme."""
-    row = f"{duty}requirement__"
-    return OverdueRule.objects.filter(
-        ended_on=None, site=OuterRef(f"{duty}site"), requirement__code=OuterRef(f"{row}code"),
-        requirement__programme__code=OuterRef(f"{row}programme__code"),
-    )  # fmt: skip
+def about(code: Any, programme: Any, task: Any) -> Q:
+    """Rules about a row: the same task through all editions of its programme. What was said of the
+    yearly test or check that holds everywhere goes on for whatever row is adopted in its place."""
+    own = Q(requirement__code=code, requirement__programme__code=programme)
+    base = Q(requirement__programme__everywhere=True, requirement__task__in=EVERYWHERE)
+    return own | base & Q(requirement__task=task)
+
+
+def rules_for() -> QuerySet[OverdueRule]:
+    """Those that hold for a row of duties."""
+    row = "requirement__"
+    names = (f"{row}code", f"{row}programme__code", f"{row}task")
+    rules = OverdueRule.objects.filter(ended_on=None, site=OuterRef("site"))
+    return rules.filter(about(*(OuterRef(name) for name in names)))
 
 
 def said_by_rows() -> Q:
@@ -79,7 +87,7 @@ def missing() -> QuerySet[Duty]:
         verb__in=NAMES,
     )  # fmt: skip
     rows = Duty.objects.filter(done_on=None, withdrawn_on=None).exclude(Exists(named))
-    return rows.filter(said_by_rows() | Exists(rules_for("")))
+    return rows.filter(said_by_rows() | Exists(rules_for()))
 
 
 def _open(by: Actor, duties: QuerySet[Duty], now: datetime) -> None:
@@ -112,10 +120,8 @@ def said_of(duty: Duty) -> Said | None:
     if row.says_overdue:
         ground = f"Overdue by its programme: {row.overdue_source}; {row.overdue_confidence}."
         out.append(Said(row.overdue_class or 0, ground, date.min))
-    rules = OverdueRule.objects.filter(
-        site=duty.site, ended_on=None, requirement__code=row.code,
-        requirement__programme__code=row.programme.code,
-    )  # fmt: skip
+    rules = OverdueRule.objects.filter(site=duty.site, ended_on=None)
+    rules = rules.filter(about(row.code, row.programme.code, row.task))
     for rule in rules.select_related("adopter"):
         ground = f"{rule.adopter} has said so for this site on {day(rule.starts_on)}: "
         out.append(Said(rule.severity, ground + rule.because, rule.starts_on))
@@ -148,7 +154,7 @@ def changed() -> QuerySet[Deficiency]:
     last = of.filter(verb__in=NAMES).order_by("-pk")
     said = of.filter(verb__in=[Verb.PROPOSED, Verb.UNSETTLED], pk__gt=OuterRef("last"))
     held = Duty.objects.filter(pk=OuterRef("last_duty"), stands=Duty.Stands.OVERDUE)
-    held = held.filter(said_by_rows() | Exists(rules_for("")))
+    held = held.filter(said_by_rows() | Exists(rules_for()))
     rows = opening.open_ones(cause=Deficiency.Cause.OVERDUE)
     rows = rows.annotate(
         last=Subquery(last.values("pk")[:1]), last_duty=Subquery(last.values("duty")[:1])
@@ -222,6 +228,14 @@ def record_of(duty: Duty) -> ProportioningTest | ConcentrateCheck | InspectionLi
 def rules_at(site: Site) -> QuerySet[OverdueRule]:
     rows = OverdueRule.objects.filter(site=site, ended_on=None)
     return rows.select_related("adopter", "requirement__programme", "site")
+
+
+def is_about(rule: OverdueRule, row: Requirement) -> bool:
+    """The same as `about`, of rows at hand."""
+    said = rule.requirement
+    if (said.programme.code, said.code) == (row.programme.code, row.code):
+        return True
+    return said.programme.everywhere and said.task == row.task and row.task in EVERYWHERE
 
 
 def may_say(actor: Actor, site: Site) -> bool:

@@ -45,10 +45,7 @@ def row_at(site: Any, pk: int) -> tuple[Any, str]:
 def overdue_rules(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     site = registry.site(actor, key)
-    said: dict[tuple[str, str], list[Any]] = {}
-    for rule in overdue.rules_at(site):
-        row = rule.requirement
-        said.setdefault((row.programme.code, row.code), []).append(rule)
+    said = list(overdue.rules_at(site))
     context = {
         "site": site,
         "rows": [
@@ -56,7 +53,8 @@ def overdue_rules(request: HttpRequest, key: UUID) -> HttpResponse:
                 "row": row,
                 "when": when,
                 "applies_to": wording.applies_to(row),
-                "rules": said.get((row.programme.code, row.code), []),
+                "rules": [rule for rule in said if overdue.is_about(rule, row)],
+                "base": row.programme.everywhere,
                 "by_row": CLASSES[row.overdue_class] if row.overdue_class else "",
             }
             for row, when in rows_at(site)

@@ -7,6 +7,7 @@ import pytest
 from django.db import DatabaseError, IntegrityError, transaction
 
 from itm.accounts.actor import system
+from itm.actions.adopt import adopt
 from itm.actions.record_inspection import correct_inspection, record_inspection
 from itm.actions.retire import retire, take_back
 from itm.core.errors import Conflict, Forbidden, Refused
@@ -253,6 +254,20 @@ def test_owner_and_authority_say_so_and_the_worst_class_counts(scene, look):
     assert closed_by.lines.count() == 1
     a_day_passes(date(2027, 9, 16))
     assert [row.severity for row in rows()] == [3, 1]
+
+
+def test_what_was_said_of_the_test_that_holds_everywhere_holds_for_the_row_adopted(scene, look):
+    everywhere = look.requirement.programme.requirements.get(task="proportioning_test")
+    said(scene, everywhere, 1)
+    [row] = rows()
+    adopted = Programme.objects.get(code="us-nfpa25-foam-water")
+    adopt(actor=scene.owner, programme=adopted, starts_on=DAY, site=scene.site)
+    tested(scene)
+    assert closed(scene, row, DAY).outcome == "fixed"
+    a_day_passes(date(2027, 9, 16))
+    [second] = rows()[1:]
+    row = second.duty.requirement
+    assert (row.programme, row.task, second.severity) == (adopted, "proportioning_test", 1)
 
 
 def test_said_again_it_takes_the_place_of_what_was_said(scene, look):
