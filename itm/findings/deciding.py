@@ -264,8 +264,11 @@ def close(*, actor: Actor, deficiency: Deficiency, step: Step, at: datetime) -> 
 
 
 def may_end(row: Deficiency) -> bool:
-    """Whether a reason alone may end it: a person noted it, or what opened it has changed."""
-    return row.cause == Cause.BY_HAND or row.steps.filter(verb=Verb.UNSETTLED).exists()
+    """Whether a reason alone may end it: a person noted it, what opened it has changed, or the
+    thing is retired, so that no later record of it can come."""
+    if row.cause == Cause.BY_HAND or row.thing.retired_on is not None:
+        return True
+    return row.steps.filter(verb=Verb.UNSETTLED).exists()
 
 
 @transaction.atomic

@@ -6,6 +6,7 @@ from uuid import uuid4
 import pytest
 
 from itm.actions.record_inspection import correct_inspection, record_inspection
+from itm.actions.retire import retire
 from itm.core.errors import Refused
 from itm.findings import deciding
 from itm.findings.models import Deficiency
@@ -69,6 +70,16 @@ def test_a_round_that_comes_late_names_the_later_one_that_found_it_in_order(scen
     looked(scene, MAY, fit="no")
     [june] = deciding.against(Deficiency.objects.get())
     assert (june.step.words, june.ready) == ("Found in order on 15 Jun 2026.", True)
+
+
+def test_what_was_found_at_a_thing_that_is_retired_is_ended_with_a_reason(scene):
+    tested(scene, LEAN, on=MAY)
+    with pytest.raises(Refused, match="still stands"):
+        deciding.end(actor=scene.owner, deficiency=lean(), reason="it is gone", at=AT)
+    retire(actor=scene.owner, row=scene.proportioner, on=JUNE, today=JUNE)
+    assert lean().is_open  # nothing closes by itself
+    ended = deciding.end(actor=scene.owner, deficiency=lean(), reason="it is gone", at=AT)
+    assert (ended.outcome, ended.closed_reason) == ("ended", "it is gone")
 
 
 def test_a_repair_before_the_same_fault_closes_nothing(scene):
