@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 from itm.accounts.actor import Actor
 from itm.actions.note_deficiency import note_deficiency
 from itm.demo.registry import World
-from itm.findings import asking, clocks, deciding, impairing
+from itm.findings import asking, clocks, deciding, impairing, visiting
 from itm.findings.models import Deficiency, NoticeClock
 from itm.records.models import ConcentrateCheck, ProportioningTest, Record
 from itm.registry.models import Proportioner
@@ -23,6 +23,8 @@ def tell(world: World, told: dict[str, Any]) -> None:
         _out(world, one)
     for one in told["assigned"]:
         _assign(world, one)
+    for one in told["authority_visits"]:
+        _visit(world, one)
     for one in told["orders"]:
         _order(world, one)
     for one in told["questions"]:
@@ -92,12 +94,22 @@ def _out(world: World, told: dict[str, Any]) -> None:
     )
 
 
+def _visit(world: World, told: dict[str, Any]) -> None:
+    site, at = world.sites[told["site"]], _noon(world, told)
+    visiting.note_visit(
+        actor=world.actor(told["authority"], at.date()), site=site, at=at,
+        visited_on=world.ages.day(told["days_ago"], site.time_zone), present=told["present"],
+        looked_at=told["looked_at"],
+    )  # fmt: skip
+
+
 def _order(world: World, told: dict[str, Any]) -> None:
     site, at = world.sites[told["site"]], _noon(world, told)
     asking.order(
         actor=world.actor(told["authority"], at.date()), site=site, words=told["words"], at=at,
         due_on=world.ages.day(-told["due_in_days"], site.time_zone),
         deficiency=Deficiency.objects.get(site=site, words=told["of"]),
+        authority_visit=site.authority_visits.get() if told.get("from_a_visit") else None,
     )  # fmt: skip
 
 

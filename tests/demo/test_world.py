@@ -16,7 +16,7 @@ from itm.core.models import Change, Installation
 from itm.demo.load import kind_of_database
 from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
-from itm.findings.models import Deficiency, Order, Question
+from itm.findings.models import AuthorityVisit, Deficiency, Order, Question
 from itm.records.chain import verify
 from itm.records.models import (
     ConcentrateCheck,
@@ -309,6 +309,12 @@ def test_somebody_sees_to_everything_that_is_wrong() -> None:
     rich = there.get(cause="rich")
     assert (supply.test, supply.proportioner) == (rich.test, rich.proportioner)
     assert supply.found_on == years_of("Pedra Alta tank farm", "PR-1")[-1].tested_on
+
+
+def test_an_authority_came_by_itself_and_ordered_what_it_saw() -> None:
+    [seen] = AuthorityVisit.objects.all()
+    assert [order.site for order in seen.orders.all()] == [seen.site]
+    assert "(invented)" in seen.organisation.name
 
 
 def test_an_authority_asks_and_orders() -> None:
