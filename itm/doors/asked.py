@@ -27,13 +27,14 @@ HINTS = {
 }  # fmt: skip
 
 
-def asked(form: forms.Form, names: Iterable[str] | None = None) -> list[dict[str, Any]]:
+def asked(form: forms.BaseForm, names: Iterable[str] | None = None) -> list[dict[str, Any]]:
     """Each field with its kind: one of UNITS, or a choice, duration, day or text."""
     return [
         {
             "name": name,
             "label": form[name].label,
             "help": str(form[name].help_text),
+            "needed": form.fields[name].required,
             **_kind(form.fields[name]),
         }
         for name in names or form.fields

@@ -8,6 +8,7 @@ import calc
 from calc.canonical import digest
 from calc.units import PRESSURE
 from itm.accounts.actor import Actor
+from itm.doors import day_effluent
 from itm.doors.asked import UNITS
 from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import checks_of, properties
@@ -15,7 +16,7 @@ from itm.doors.day_direct import asked_directly, direct_part
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
-from itm.records.cautions import BENCH, DISCHARGE, MEASURE, PREPARE, RESTORE, STOP, TANK
+from itm.records.cautions import BENCH, DISCHARGE, EFFLUENT, MEASURE, PREPARE, RESTORE, STOP, TANK
 from itm.records.models import (
     ConcentrateSample,
     FlowRun,
@@ -71,7 +72,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "may": _may(actor, visit, tests),
         "cautions": {
             "prepare": PREPARE, "discharge": DISCHARGE, "stop": STOP, "restore": RESTORE,
-            "bench": BENCH, "tank": TANK, "measure": MEASURE,
+            "bench": BENCH, "tank": TANK, "measure": MEASURE, "effluent": EFFLUENT,
         },
         "usual": {
             "told": list(USUALLY_TOLD),
@@ -97,6 +98,8 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "restoration": _restoration(visit),
         "benches": [bench_of(bench, tests) for bench in benches],
         "photos": photos,
+        "effluent": day_effluent.lines(actor, visit),
+        "effluent_asked": day_effluent.asked_of_kinds(),
         "checks": checks_of(actor, visit),
         "properties": properties(),
         "points": [list(choice) for choice in ConcentrateSample.Point.choices],

@@ -15,6 +15,7 @@ from django.db import DataError, IntegrityError, transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
+from itm.doors.deeds.effluent import line_of_day
 from itm.doors.entry import Answer, Call, Done, Entry, entry_of, instant_of
 from itm.doors.verb import Verb
 from itm.doors.verbs import VERBS
@@ -36,12 +37,13 @@ FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Whol
     "line": (queries.restoration_line, lambda row: row.visit),
     "bottle": (queries.bottle, lambda row: row.bench.visit),
     "reading": (queries.reading, lambda row: row.bottle.bench.visit),
+    "effluent": (line_of_day, lambda row: row.visit),
     "tank": (registry.tank, lambda row: row),
     "check": (check_queries.check, lambda row: row),
     "sample": (check_queries.sample, lambda row: row.concentrate_check),
     "value": (check_queries.value, lambda row: row.sample.concentrate_check),
 }
-MADE_BY_ENTRIES = ("bottle", "reading", "check", "sample", "value")
+MADE_BY_ENTRIES = ("bottle", "reading", "check", "sample", "value", "effluent")
 HAND_INS = ("hand_in", "hand_in_check")
 WAITS = "waits"
 # Refusals that time heals: what is missing is on another device, or later in the same queue.

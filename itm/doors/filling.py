@@ -21,7 +21,7 @@ class Wrong(Refused):
         self.problems = problems
 
 
-def filled(form_class: type[forms.Form], put: Texts, **options: Any) -> Any:
+def filled(form_class: type[forms.BaseForm], put: Texts, **options: Any) -> Any:
     """The form bound to the texts; it has no field for a text that is not its own.
 
     Raises Refused unknown_field, not_a_list.
@@ -31,7 +31,7 @@ def filled(form_class: type[forms.Form], put: Texts, **options: Any) -> Any:
     data: dict[str, Any] = {}
     for name, value in put.items():
         data |= _data(name, form.fields[name], value)
-    form.data = data
+    form.data, form.is_bound = data, True  # a form of the register takes {} for no answer at all
     return form
 
 

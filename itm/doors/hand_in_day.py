@@ -24,7 +24,7 @@ from itm.records.forms import BENCH
 from itm.records.models import FlowRun, ProportioningTest
 
 FORM = 1
-DAY = ("form", "about", "visit", "notices", "start", "benches", "tests", "checks")
+DAY = ("form", "about", "visit", "notices", "start", "benches", "tests", "effluent", "checks")
 VISIT = ("key", "site", "planned_on", "crew", "effluent_plan", "ambient_c", "weather")
 NOTICE = ("told", "told_at", "how", "reference")
 START = ("at", "reason", "coordinator")
@@ -38,6 +38,7 @@ RUN_TEXTS = (
     "inlet_pressure", "solution_flow", "flow_source", "outlets", "level_before", "level_after",
 )  # fmt: skip
 RUN = ("flow_point", *RUN_TEXTS, "direct", "foam_seen_at", "samples")
+EFFLUENT = tuple(VERBS["note_effluent"].names)
 LINE = ("text", "outcome", "ended_at", "reason", "handed_to", "handed_at")
 
 
@@ -83,6 +84,9 @@ def _take(walk: Walk, day: Part) -> dict[str, Any]:
     readings: Readings = []
     for part, test in prepared:
         readings += _work(part, test)
+    for part in day.parts("effluent"):
+        part.only((*EFFLUENT, "at"))
+        part.do("note_effluent", {"visit": visit}, stamp="at", put=EFFLUENT)
     rests_on = {part.text("bench"): test for part, test in reversed(prepared) if test.bench}
     read([*set_out(benches, rests_on), *readings])
     made: dict[str, Any] = {

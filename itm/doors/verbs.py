@@ -5,7 +5,7 @@ One table: `entries.take` works by it, and the description of the interface is w
 
 from calc import units
 from itm.core.measures import TEMPERATURE
-from itm.doors.deeds import bench, checks, discharge, restoring, visits
+from itm.doors.deeds import bench, checks, discharge, effluent, restoring, visits
 from itm.doors.verb import Field, Verb
 from itm.doors.verbs_direct import DIRECT
 from itm.records.models import (
@@ -18,6 +18,7 @@ from itm.records.models import (
     RestorationLine,
     SampleValue,
 )
+from itm.registry.models import ConcentrateLot
 from itm.registry.properties import PROPERTIES
 
 FLOW, PRESSURE, VOLUME = tuple(units.FLOW), tuple(units.PRESSURE), tuple(units.VOLUME)
@@ -330,4 +331,32 @@ CHECK = (
     Verb("hand_in_check", "The check goes to whoever signs it.", checks.hand_in_check, "check"),
 )  # fmt: skip
 
-VERBS = {verb.name: verb for verb in (*VISIT, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK)}
+EFFLUENT = (
+    Verb(
+        "note_effluent", "What was discharged, collected, not collected or hauled away on a test "
+        "day that has begun.", effluent.note_effluent, "visit",
+        (
+            Field("kind", "which of these", needed=True, choices=tuple(effluent.KINDS.values)),
+            Field("volume", "of liquid, not of foam", needed=True, units=VOLUME),
+            Field("happened_on", "day; that of the stamp if nothing is said"),
+            Field("percent", "discharged: % by volume of concentrate in it, if known"),
+            Field(
+                "pfas", "that of the tanks if nothing is said",
+                choices=tuple(ConcentrateLot.Pfas.values),
+            ),
+            Field("place", "where it stands or went; needed of all that is not discharged"),
+            Field("hauler", "hauled away: who took it"),
+            Field("paper", "hauled away: number of the waste paper; not collected: of the consent"),
+            Field("note", "anything else"),
+        ),
+        makes="effluent",
+    ),
+    Verb(
+        "withdraw_effluent", "Noted wrongly: it counts no more, and stays.",
+        effluent.withdraw_effluent, "effluent", (Field("because", "what was wrong", needed=True),),
+    ),
+)  # fmt: skip
+
+VERBS = {
+    verb.name: verb for verb in (*VISIT, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK, *EFFLUENT)
+}

@@ -17,6 +17,12 @@ ASKED = {
     Kind.RELEASED: {"place", "paper", "pfas"},
     Kind.HAULED: {"place", "hauler", "paper", "pfas"},
 }
+TITLES = {
+    Kind.DISCHARGED: "Note what was discharged",
+    Kind.COLLECTED: "Note what was collected",
+    Kind.RELEASED: "Note what was not collected",
+    Kind.HAULED: "Note what was hauled away",
+}
 ALWAYS = {"happened_on", "volume", "note"}
 PLACE = {
     Kind.COLLECTED: ("Where it stands", "Bund, tank, tank truck, drums."),

@@ -15,7 +15,7 @@ from itm.core.figures import day
 from itm.records import effluent, queries
 from itm.records.cautions import EFFLUENT
 from itm.records.effluent import Balance, Kind
-from itm.records.effluent_forms import EffluentForm
+from itm.records.effluent_forms import TITLES, EffluentForm
 from itm.registry import queries as registry
 from itm.registry.contents import amount, rinse_words
 from itm.registry.forms import WithdrawForm
@@ -25,12 +25,6 @@ from itm.web.holding import LITRES
 from itm.web.sites import crumbs_to
 from itm.web.tables import table_answer, table_paths
 
-TITLES = {
-    Kind.DISCHARGED: "Note what was discharged",
-    Kind.COLLECTED: "Note what was collected",
-    Kind.RELEASED: "Note what was not collected",
-    Kind.HAULED: "Note what was hauled away",
-}
 HEAD = (
     "Site", "Test day", "Day", "What", "Volume, L", "As typed", "Concentrate in it, %", "PFAS",
     "Where", "Who took it away", "Number of the paper", "Remark", "Noted by", "Counts",

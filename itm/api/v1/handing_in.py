@@ -215,6 +215,7 @@ DAY = {
             "crew, effluent_plan, ambient_c, weather.",
         },
         "notices": {"type": "array", "items": {"type": "object"}},
+        "effluent": {"type": "array", "items": texts_of("note_effluent")},
         "start": {"type": "object", "description": "at, reason, coordinator"},
         "benches": {
             "type": "array", "items": {"type": "object"},

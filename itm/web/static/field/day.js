@@ -53,6 +53,7 @@ function index(view) {
   const add = (list, extra = {}) =>
     list.forEach((row) => rows.set(row.key, Object.assign(row, extra)));
   add(view.notices);
+  add(view.effluent ?? []);
   add(testsOf(view));
   for (const test of testsOf(view)) {
     test.runs.forEach((run) => rows.set(run.key, Object.assign(run, { test })));
@@ -212,6 +213,16 @@ const DEEDS = {
     };
     view.notices.push(made);
     rows.set(entry.key, made);
+  },
+  note_effluent({ view, rows, entry, put }) {
+    if (rows.has(entry.key)) return;
+    const made = { place: "", hauler: "", paper: "", note: "", ...put, by: "" };
+    Object.assign(made, { key: entry.key, pending: entry.state !== "taken" });
+    view.effluent?.push(made);
+    rows.set(entry.key, made);
+  },
+  withdraw_effluent({ view, row }) {
+    view.effluent = view.effluent?.filter((line) => line !== row);
   },
   start_test_day({ row, put, at, person }) {
     if (row.started_at) return;

@@ -112,20 +112,23 @@ export function quantityEntry(
 }
 
 /** An entry of what the day asks (itm/doors/asked.py), by its kind. */
-export function askedEntry(field, place, { name, label, help, kind, choices, longest }, was = "") {
+export function askedEntry(field, place, asked, was = "") {
+  const { name, label, help, kind, choices, longest, needed } = asked;
+  const optional = !needed;
   const units = field.view.units[kind];
-  if (choices.length) return choiceEntry(field, place, { label, was, choices, help });
+  if (choices.length) return choiceEntry(field, place, { label, was, choices, help, optional });
   if (!units)
     return textEntry(field, place, {
       label,
       was,
       help,
+      optional,
       type: kind === "day" ? "date" : "text",
       maxlength: longest ?? undefined,
     });
   // A level is read off its own scale, whatever a vessel was measured with.
   const own = name.startsWith("level_") ? "level" : kind;
-  return quantityEntry(field, place, { label, was, units, kind: own, help });
+  return quantityEntry(field, place, { label, was, units, kind: own, help, optional });
 }
 
 const UNITS = "itm-field-units"; // one device is one pair of hands
