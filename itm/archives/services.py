@@ -1,10 +1,9 @@
 """Ask for the archive of a site, cancel it, make it, and let it go when its days are over."""
 
-import os
 import tempfile
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from pathlib import Path
+from typing import BinaryIO
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -118,25 +117,22 @@ def make_archive(archive: str) -> None:
     row = making.take_up(SiteArchive, UUID(archive), by)
     if row is None:
         return
-    handle, name = tempfile.mkstemp(suffix=".zip", prefix="itm-archive-")
-    os.close(handle)
-    made = Path(name)
     try:
-        _make(row, made)
+        # Without a name, so that it goes with its process, however that ends.
+        with tempfile.TemporaryFile() as made:
+            _make(row, made)
     except Stopped:
         return
     except ItmError as refusal:
         making.end(row, State.FAILED, by=by, at=timezone.now(), problem=refusal.sentence)
-    finally:
-        made.unlink(missing_ok=True)
 
 
-def _make(row: SiteArchive, made: Path) -> None:
+def _make(row: SiteArchive, made: BinaryIO) -> None:
     now = timezone.now()
     actor = _who(row, now)
     progress = Progress(row)
     progress.begin("rows")
-    with made.open("wb") as file, ZipSink(file) as sink:
+    with ZipSink(made) as sink:
         done = write(sink, Sight(actor, row.site), at=now, progress=progress)
     progress.begin("store")
     with transaction.atomic():

@@ -84,8 +84,9 @@ only the owner's own are here; a record that went back to its author or was give
 deficiency was opened on it is here as a bare row, because the deficiency names it. A visit that
 has not begun is the contractor's plan and is not here.
 An instrument is here where a record names it, with the certificates that were in force on the days
-of those records; a lot where the site holds or held it. Of a programme all rows are here as soon
-as one is named.
+of those records. Its history is its keeper's; what it was on the day stands in the sealed bytes.
+A lot is here where the site holds or held it. Of a programme all rows are here as soon as one is
+named.
 People are here by name, qualification and licence where a row points to them; never their mail
 address, password, or anything by which they sign in. Names also stand in the history as text.
 A file that was withdrawn is named and its bytes are not here. Nor are those of a file that was let

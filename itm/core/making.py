@@ -10,7 +10,7 @@ import time
 import uuid
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, BinaryIO, ClassVar
 
 from django.core.files import File
 from django.db import models, transaction
@@ -118,39 +118,61 @@ class Progress:
 
 
 def take_up(model: type[Any], key: uuid.UUID, by: Author) -> Any | None:
-    """The row, now being made; None where it was cancelled or is ready. May run twice."""
+    """The row, now being made; None where it was cancelled or is ready. May run twice: what a run
+    before it had begun to store goes."""
     with transaction.atomic():
         row = model.objects.select_for_update().filter(key=key).first()
         if row is None or not row.busy:
             return None
         row.state = Making.State.MAKING
+        _drop_begun(row)
         row.save(by=by, verb="begun")
     return row
 
 
-def finish(row: Any, made: Path, *, by: Author, at: datetime, keep: timedelta) -> bool:
-    """Keep the file with its digest; False where the row was cancelled meanwhile."""
+def _drop_begun(row: Any) -> None:
+    """What was being stored of a row that never was ready."""
+    name, storage = row.file.name, row.file.storage
+    if name:
+        row.file = ""
+        transaction.on_commit(lambda: storage.delete(name), robust=True)
+
+
+def finish(row: Any, made: BinaryIO, *, by: Author, at: datetime, keep: timedelta) -> bool:
+    """Keep the file with its digest; False where the row was cancelled, or taken up by another run,
+    meanwhile. The name is noted before the first byte is stored, so that whoever comes after a run
+    that was cut off knows what it left."""
     digest = hashlib.sha256()
-    with made.open("rb") as file:
-        while chunk := file.read(CHUNK):
-            digest.update(chunk)
-        size = file.tell()
-        file.seek(0)
-        name = row.file.field.generate_filename(row, made.name)
-        name = row.file.storage.save(name, File(file))
+    made.seek(0)
+    while chunk := made.read(CHUNK):
+        digest.update(chunk)
+    size = made.tell()
+    made.seek(0)
+    storage = row.file.storage
+    name = storage.generate_filename(unguessable(row, "made.zip"))
+    if not _note_name(row, name):
+        return False
     kept = False
     try:
+        if storage.save(name, File(made)) != name:
+            raise OSError(f"the store would not take it as {name}")
         with transaction.atomic():
             now = type(row).objects.select_for_update().get(pk=row.pk)
-            if now.state == Making.State.MAKING:
-                now.state, now.file, now.size = Making.State.READY, name, size
-                now.sha256, now.ended_at, now.expires_at = digest.hexdigest(), at, at + keep
+            if now.state == Making.State.MAKING and now.file.name == name:
+                now.state, now.size, now.sha256 = Making.State.READY, size, digest.hexdigest()
+                now.ended_at, now.expires_at = at, at + keep
                 now.save(by=by, verb="ready")
                 kept = True
     finally:
         if not kept:
-            row.file.storage.delete(name)
+            storage.delete(name)
     return kept
+
+
+def _note_name(row: Any, name: str) -> bool:
+    # Past the history, on purpose: until the row is ready it says only where a run has got to.
+    rows = type(row)._base_manager.filter(pk=row.pk, state=Making.State.MAKING)
+    return bool(rows.update(file=name))
 
 
 def end(row: Any, state: str, *, by: Author, at: datetime, problem: str = "") -> bool:
@@ -160,6 +182,7 @@ def end(row: Any, state: str, *, by: Author, at: datetime, problem: str = "") ->
         if not now.busy:
             return False
         now.state, now.ended_at, now.problem = state, at, problem[:500]
+        _drop_begun(now)
         now.save(by=by, verb=state)
     return True
 

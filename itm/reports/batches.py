@@ -12,8 +12,7 @@ import zipfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 from uuid import UUID
 
 from django.db import transaction
@@ -183,8 +182,8 @@ def make_batch(batch: str) -> object:
             problem = "None of the reports could be made; the reasons stand below."
             making.end(row, Making.State.FAILED, by=by, at=timezone.now(), problem=problem)
             return None
-        with _packed(row) as path:
-            making.finish(row, path, by=by, at=timezone.now(), keep=KEPT)
+        with _packed(row) as made:
+            making.finish(row, made, by=by, at=timezone.now(), keep=KEPT)
     except Stopped:
         log.info("a batch was stopped", extra={"batch": batch})
     return None
@@ -257,17 +256,17 @@ def _note(row: Batch, step: str) -> None:
 
 
 @contextmanager
-def _packed(row: Batch) -> Iterator[Path]:
-    """The file, with a list of what is in it and of what is not. Memory does not grow with it."""
-    with tempfile.TemporaryDirectory(prefix="itm-batch-") as folder:
-        path = Path(folder) / "reports.zip"
-        with zipfile.ZipFile(path, "w", compression=zipfile.ZIP_DEFLATED) as packed:
+def _packed(row: Batch) -> Iterator[BinaryIO]:
+    """The file, with a list of what is in it and of what is not. Memory does not grow with it, and
+    without a name it goes with its process, however that ends."""
+    with tempfile.TemporaryFile() as made:
+        with zipfile.ZipFile(made, "w", compression=zipfile.ZIP_DEFLATED) as packed:
             lines = list(_pack_reports(row, packed))
             _add_text(packed, "list.csv", csv_text(LIST_HEAD, lines), row.asked_at)
             if row.failures:
                 text = csv_text(FAILED_HEAD, failures(row))
                 _add_text(packed, "not-in-this-file.csv", text, row.asked_at)
-        yield path
+        yield made
 
 
 def _pack_reports(row: Batch, packed: zipfile.ZipFile) -> Iterator[tuple[str, ...]]:

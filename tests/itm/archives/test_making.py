@@ -101,13 +101,13 @@ def test_cancelled_while_it_is_made_it_stops_and_leaves_no_file(scene, monkeypat
 
 def test_cancelled_at_the_last_moment_its_file_is_let_go(scene, monkeypatch):
     row = asked(scene)
-    finish = services.making.finish
+    save = default_storage.save
 
-    def cancelled_before(held, made, **more):
+    def cancelled_meanwhile(name, made):
         services.cancel(actor=scene.owner, row=again(row), at=timezone.now())
-        return finish(held, made, **more)
+        return save(name, made)
 
-    monkeypatch.setattr(services.making, "finish", cancelled_before)
+    monkeypatch.setattr(default_storage, "save", cancelled_meanwhile)
     services.make_archive(str(row.key))
     assert (again(row).state, again(row).file.name) == ("cancelled", "")
     assert default_storage.listdir("archives")[1] == []

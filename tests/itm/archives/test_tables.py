@@ -1,5 +1,6 @@
 """What is in an archive: every model is asked about, and of each row the right ones."""
 
+import json
 from datetime import date
 
 import pytest
@@ -90,6 +91,28 @@ def test_photos_of_a_draft_wait_until_it_is_handed_over(scene, tmp_path):
     assert rows(path, "tests") == []
     # Its restoration list is the owner's to know, because a valve is left out of service.
     assert {row["outcome"] for row in rows(path, "restoration-lines")} == {"", "left_out"}
+
+
+@pytest.mark.django_db
+def test_what_was_measured_with_stands_in_the_sealed_bytes_whatever_came_later(scene, tmp_path):
+    """So the history of instruments, which is their keeper's, is not needed to read a record."""
+    tested(scene)
+    paper = scene.instrument.certificates.get()
+    sealed_as = {"certificate": paper.number, "certificate_due_on": paper.due_on.isoformat()}
+    paper.number = "put right since"
+    paper.save(by=scene.contractor)
+    path = archived(scene.owner, scene.site, tmp_path / "a.zip")
+    [instrument], [certificate] = rows(path, "instruments"), rows(path, "certificates")
+    assert certificate["instrument"] == instrument["key"] == str(scene.instrument.key)
+    assert certificate["number"] == "put right since"
+    [sealed] = [data for name, data in contents(path).items() if name.startswith("sealed/")]
+    meter = json.loads(sealed)["bench"]["instrument"]
+    assert {name: meter[name] for name in sealed_as} == sealed_as
+    assert (meter["key"], meter["resolution"]) == (
+        str(scene.instrument.key), str(scene.instrument.resolution.normalize()),
+    )  # fmt: skip
+    told = {line["of"] for line in rows(path, "history")}
+    assert told & {"instruments", "certificates"} == set()
 
 
 @pytest.mark.django_db
