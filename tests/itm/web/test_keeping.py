@@ -58,6 +58,7 @@ def test_the_page_of_a_site_leads_there_for_who_may(
 
 def test_empty_it_says_that_all_is_kept_and_what_to_do(owner: Client, scene: Any) -> None:
     text = read(owner, "keeping", scene.site.key)
+    assert f'href="{reverse("keeping_sites")}"' in text
     assert "Nothing is kept here yet, and no period is set." in text
     assert "No period is set here, so everything is kept." in text
     assert "Nothing was decided yet." in text
