@@ -9,7 +9,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from itm.accounts.actor import Actor, acting, open_memberships, require_role, system
+from itm.accounts.actor import Actor, acting, open_memberships, system
 from itm.accounts.models import Membership
 from itm.archives.models import BroughtIn, SiteArchive
 from itm.archives.tables import Sight
@@ -18,8 +18,8 @@ from itm.archives.zipping import ZipSink
 from itm.core import making, outbox
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
 from itm.core.making import Progress, Stopped
+from itm.registry import services as registry
 from itm.registry.models import Site
-from itm.registry.services import require_own
 
 KEPT = timedelta(days=7)  # own choice: long enough to fetch it, short enough for the disk
 TRIES = 3  # with the waits between them three minutes; own choice
@@ -38,8 +38,7 @@ def require_keeper(actor: Actor, site: Site) -> None:
     An authority reads all that it may see on its pages; an archive holds what the owner sees, such
     as records that are handed in and not signed, so it is the owner's to make and to give.
     """
-    require_own(actor, site, WHAT)
-    require_role(actor, Membership.Role.SUPERVISOR, Membership.Role.MANAGER, what=WHAT)
+    registry.require_keeper(actor, site, WHAT)
 
 
 def may_keep(actor: Actor, site: Site) -> bool:

@@ -13,8 +13,8 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from itm.accounts.actor import Actor, require_kind
-from itm.accounts.models import Organisation
+from itm.accounts.actor import Actor, require_kind, require_role
+from itm.accounts.models import Membership, Organisation
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.history import Tracked
@@ -66,6 +66,13 @@ def require_own(actor: Actor, row: Any, what: str) -> None:
     require_kind(actor, "contractor" if isinstance(row, Instrument) else "owner", what=what)
     if not queries.may_change(actor, row):
         raise Forbidden(f"Only the organisation that it belongs to can {what}.")
+
+
+def require_keeper(actor: Actor, site: Site, what: str) -> None:
+    """Refuse what is a matter of all records of a site to whoever is no supervisor or manager of
+    its owner."""
+    require_own(actor, site, what)
+    require_role(actor, Membership.Role.SUPERVISOR, Membership.Role.MANAGER, what=what)
 
 
 # Sites -------------------------------------------------------------------------------------------

@@ -7,12 +7,12 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from itm.accounts.actor import Actor, require_role
-from itm.accounts.models import Membership
+from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.core.errors import Forbidden, NotFound, Refused
+from itm.core.errors import NotFound, Refused
+from itm.registry import services as registry
 from itm.registry.models import Attachment, Site
-from itm.registry.services import keep, require_own
+from itm.registry.services import keep
 from itm.retention.models import PAPERS, CountsFrom, KeepingPeriod, KeepingRule, Kind, PaperKind
 from itm.retention.periods import Period
 
@@ -22,17 +22,7 @@ MOST_YEARS = 100
 
 def require_keeper(actor: Actor, site: Site) -> None:
     """A supervisor or manager of the owner. Raises Forbidden."""
-    require_own(actor, site, WHAT)
-    require_role(actor, Membership.Role.SUPERVISOR, Membership.Role.MANAGER, what=WHAT)
-
-
-def may_keep(actor: Actor, site: Site) -> bool:
-    """For a link that leads there."""
-    try:
-        require_keeper(actor, site)
-    except Forbidden:
-        return False
-    return True
+    registry.require_keeper(actor, site, WHAT)
 
 
 def own_sites(actor: Actor) -> QuerySet[Site]:
