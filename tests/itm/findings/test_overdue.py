@@ -74,6 +74,12 @@ def test_no_overdue_duty_is_a_deficiency_where_nobody_said_so(scene, look):
     assert rows() == []
 
 
+def test_where_nobody_said_so_the_sweep_looks_at_no_duty(look, django_assert_num_queries):
+    with django_assert_num_queries(3) as seen:  # the rules, the rows, what is open
+        overdue.sweep(AT)
+    assert not any('FROM "schedule_duty"' in one["sql"] for one in seen.captured_queries[:2])
+
+
 def test_said_by_the_owner_it_opens_at_once_and_the_clock_alone_found_it(scene, look):
     said(scene, look.requirement)
     [row] = rows()
