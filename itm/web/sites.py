@@ -108,7 +108,6 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "attached": attached(actor, row),
         "wrong": wrong_at(actor, row),
         "orders": open_orders(actor, row),
-        "authority_visits": visiting.visits_at(actor, row, VISITS),
         "all_files": queries_attachments.attachment_count(actor, row),
         "today": day(today),
         "this_year": today.year,
@@ -121,7 +120,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "stores": [(store, there(store)) for store in queries_stores.stores_of(actor, row)],
         "authorities": [
             (one, one.covers(today), one.named_on == today)
-            for one in queries.authorities_of(actor, row)
+            for one in visiting.with_last_visit(actor, queries.authorities_of(actor, row))
         ],
         "grants": [
             (grant, queries.stands(grant, today)) for grant in queries.grants_of(actor, row)

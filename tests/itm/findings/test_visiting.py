@@ -13,6 +13,7 @@ from itm.findings import asking, visiting
 from itm.findings.models import AuthorityFile, AuthorityVisit
 from itm.registry.attaching import Upload
 from itm.registry.models import Attachment
+from itm.registry.queries import authorities_of
 from itm.retention.verifying import verify_files
 from tests.conftest import new_scene
 from tests.factories import TODAY, OrganisationFactory, SiteAuthorityFactory, actor_of
@@ -100,7 +101,8 @@ def test_it_is_withdrawn_with_a_reason_and_stays_to_be_read(scene):
     gone = visiting.withdraw_visit(actor=scene.authority, visit=row, because="other site", at=AT)
     assert (gone.withdrawn_by, gone.withdrawn_because) == (scene.authority.person, "other site")
     assert visiting.visit(scene.owner, row.key).looked_at == SAID["looked_at"]
-    assert visiting.visits_at(scene.owner, scene.site, 5) == []
+    [held] = visiting.with_last_visit(scene.owner, authorities_of(scene.owner, scene.site))
+    assert held.last_visit is None
     with pytest.raises(Conflict):
         visiting.withdraw_visit(actor=scene.authority, visit=row, because="again", at=AT)
     gone.withdrawn_because = "another"
