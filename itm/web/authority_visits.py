@@ -1,5 +1,6 @@
 """Visits of an authority of its own: listed, noted, corrected by another note, withdrawn."""
 
+from textwrap import shorten
 from typing import Any
 from uuid import UUID
 
@@ -49,11 +50,11 @@ def authority_visits(request: HttpRequest) -> HttpResponse:
             Column("Stands"),
         ),
         cells=lambda row: (
-            Cell(row.looked_at[:120], reverse("authority_visit", args=[row.key])),
+            Cell(shorten(row.looked_at, 120, placeholder=" …"), reverse("authority_visit", args=[row.key])),
             Cell(row.site.name, reverse("site", args=[row.site.key])),
             Cell(day(row.visited_on), number=True),
             Cell(row.organisation.name),
-            Cell(row.present[:120]),
+            Cell(shorten(row.present, 120, placeholder=" …")),
             Cell(str(row.ordered), number=True),
             Cell("withdrawn" if row.withdrawn_at else "as noted"),
         ),
