@@ -32,6 +32,10 @@ NOTE = (
 )
 
 
+def brief(words: str) -> str:
+    return shorten(words, 120, placeholder=" …")
+
+
 @signed_in
 @require_GET
 def authority_visits(request: HttpRequest) -> HttpResponse:
@@ -50,11 +54,11 @@ def authority_visits(request: HttpRequest) -> HttpResponse:
             Column("Stands"),
         ),
         cells=lambda row: (
-            Cell(shorten(row.looked_at, 120, placeholder=" …"), reverse("authority_visit", args=[row.key])),
+            Cell(brief(row.looked_at), reverse("authority_visit", args=[row.key])),
             Cell(row.site.name, reverse("site", args=[row.site.key])),
             Cell(day(row.visited_on), number=True),
             Cell(row.organisation.name),
-            Cell(shorten(row.present, 120, placeholder=" …")),
+            Cell(brief(row.present)),
             Cell(str(row.ordered), number=True),
             Cell("withdrawn" if row.withdrawn_at else "as noted"),
         ),
