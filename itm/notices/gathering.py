@@ -7,7 +7,7 @@ shows its lines late, and what was found before is the same row by its source.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -24,6 +24,8 @@ from itm.findings.models import (
     Question,
     Step,
 )
+from itm.notices import keeping
+from itm.notices.found import Found, Keyed, Keys, one_each
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
 from itm.records.models import (
@@ -43,16 +45,6 @@ MARGIN = timedelta(minutes=10)  # longer than a transaction; own choice
 LONG_AWAY = timedelta(days=28)
 ZONES = timedelta(days=2)  # the day of a site is at most one off that of the server
 AT_A_TIME = 500
-
-
-@dataclass(frozen=True)
-class Found:
-    """Whom it concerns: those who see the site, and one organisation besides."""
-
-    thing: UUID
-    site: int | None = None
-    to: int | None = None
-    asks: bool = False  # of an adoption: this organisation has rows to confirm
 
 
 def gather(now: datetime) -> None:
@@ -250,9 +242,6 @@ def of_authority_visit(change: Change) -> list[News.Kind]:
 
 # Of what, and whom it concerns -------------------------------------------------------------------
 
-Keyed = dict[UUID, list[Found]]
-Keys = set[UUID]
-
 
 def tests(keys: Keys) -> Keyed:
     """The crew is told besides those of the site, also when its time there is over."""
@@ -348,10 +337,6 @@ def orders(keys: Keys) -> Keyed:
     return one_each(rows.values_list("key", "key", "site", "organisation"))
 
 
-def one_each(rows: Iterable[tuple[UUID, UUID, int | None, int]]) -> Keyed:
-    return {key: [Found(thing, site, to)] for key, thing, site, to in rows}
-
-
 def adoptions(keys: Keys) -> Keyed:
     """For one site: those of the site. For all: the adopter, and whoever meets it at a site."""
     out: Keyed = {}
@@ -394,6 +379,7 @@ RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Key
     "registry.Grant": (of_grant, grants),
     "registry.SiteAuthority": (of_oversight, oversight),
     "registry.Attachment": (of_file, files),
+    "retention.Decision": (keeping.of_decision, keeping.decisions),
     "schedule.Adoption": (of_adoption, adoptions),
     "schedule.Duty": (of_duty, duties),
 }

@@ -16,10 +16,12 @@ from django.urls import reverse
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.findings.models import AuthorityVisit, Deficiency, Impairment, Order, Question
+from itm.notices.keeping import told_parts
 from itm.notices.models import News
 from itm.records.inspection_queries import inspections
 from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
 from itm.registry.models import Attachment, Grant, Site, SiteAuthority
+from itm.retention.models import Decision
 from itm.schedule.adoption_queries import rows_of
 from itm.schedule.models import Adoption, Duty
 from itm.schedule.queries import in_reach
@@ -315,6 +317,16 @@ def of_authority_visit(row: News, noted: AuthorityVisit) -> Told:
     return Told(row.get_kind_display(), noted.site.name, url, row.note or detail)
 
 
+def files_going(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    things = Decision.objects.visible_to(actor).select_related("site").prefetch_related("files")
+
+    def words(row: News, decided: Decision) -> Told:
+        url, detail = told_parts(actor, decided)
+        return Told(row.get_kind_display(), decided.site.name, url, detail)
+
+    return each(rows, things, words)
+
+
 TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]]], ...] = (
     ({K.HANDED_IN, K.SENT_BACK, K.SEALED}, tests),
     ({K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED}, visits),
@@ -330,5 +342,6 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.ENGAGED, K.ENGAGEMENT_CHANGED}, grants),
     ({K.NAMED, K.OVERSIGHT_CHANGED}, oversight),
     ({K.FILE_WITHDRAWN}, files),
+    ({K.GOING, K.STAYS, K.GONE}, files_going),
     ({K.ADOPTED, K.WAITS, K.ADOPTION_ENDED}, adoptions),
 )

@@ -39,6 +39,9 @@ class News(Scoped):
         NAMED = "named", "Authority named"
         OVERSIGHT_CHANGED = "oversight_changed", "Authority lets go"
         FILE_WITHDRAWN = "file_withdrawn", "File withdrawn"
+        GOING = "going", "Files are to be let go"
+        STAYS = "stays", "Files are not let go after all"
+        GONE = "gone", "Files let go"
         WRONG = "wrong", "Deficiency opened"
         WRONG_CLASSED = "wrong_classed", "Deficiency in another class"
         WRONG_ASSIGNED = "wrong_assigned", "Deficiency given to somebody"
@@ -166,7 +169,7 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
         "Who works at a site and who looks after it",
         (K.ENGAGED, K.ENGAGEMENT_CHANGED, K.NAMED, K.OVERSIGHT_CHANGED),
     ),
-    "files": ("Files withdrawn", (K.FILE_WITHDRAWN,)),
+    "files": ("Files: withdrawn, let go", (K.FILE_WITHDRAWN, K.GOING, K.STAYS, K.GONE)),
 }
 
 SUBJECT_OF = {kind: name for name, (_, kinds) in SUBJECTS.items() for kind in kinds}
@@ -181,11 +184,14 @@ QUESTIONS = (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED)
 VISITS = (K.VISITED, K.VISIT_WITHDRAWN)  # not a contractor's to read
 SERVICE = (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED)
 ENGAGEMENT = (K.ENGAGED, K.ENGAGEMENT_CHANGED)
+KEEPING = (K.GOING, K.STAYS, K.GONE)  # the owner's alone to decide, and to object to
 # A bottle under way belongs to a draft, so that its line goes to the maker of the check alone.
 # An authority sees no draft and nothing that is only handed in; the contractor of a visit is told
 # as the one to whom the line goes, and another contractor of the site not at all.
 TOLD: dict[str, tuple[News.Kind, ...]] = {
-    "owner": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, *ENGAGEMENT, K.HANDED_IN, K.SENT_BACK),
+    "owner": (
+        *EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, *ENGAGEMENT, *KEEPING, K.HANDED_IN, K.SENT_BACK,
+    ),
     "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS),
     "contractor": tuple(kind for kind in EVERYBODY if kind != K.SEALED),
-}
+}  # fmt: skip
