@@ -12,11 +12,14 @@ from itm.findings import asking, clocks, deciding, impairing, visiting
 from itm.findings.models import Deficiency, NoticeClock
 from itm.records.models import ConcentrateCheck, ProportioningTest, Record
 from itm.registry.models import Proportioner
+from itm.retention import setting as keeping
 
 
 def tell(world: World, told: dict[str, Any]) -> None:
     for one in told["clocks"]:
         _adopt(world, one)
+    for one in told["keeping"]:
+        _keep(world, one)
     for one in told["by_hand"]:
         _by_hand(world, one)
     for one in told["impairments"]:
@@ -42,6 +45,15 @@ def _adopt(world: World, told: dict[str, Any]) -> None:
         clock=NoticeClock.objects.get(code=told["clock"]),
         checked_against=told["checked_against"],
     )  # fmt: skip
+
+
+def _keep(world: World, told: dict[str, Any]) -> None:
+    at = _noon(world, told)
+    for code in told["rules"]:
+        keeping.adopt(
+            actor=world.actor(told["owner"], at.date()), sites=[world.sites[told["site"]]], at=at,
+            rule=keeping.rule(code), checked_against=told.get("checked_against", ""),
+        )  # fmt: skip
 
 
 def _by_hand(world: World, told: dict[str, Any]) -> None:

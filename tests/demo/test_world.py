@@ -134,6 +134,15 @@ def test_one_result_is_undecided() -> None:
     assert str(last.bench.instrument.resolution.normalize()) == "0.0001"
 
 
+def test_one_site_has_its_periods_of_keeping_and_nothing_is_past_them() -> None:
+    site = Site.objects.get(name="Pedra Alta tank farm")
+    rules = site.keeping_periods.filter(ended_on=None).values_list("rule__code", flat=True)
+    assert set(rules) == {
+        "one-year-after-the-next", "life-of-the-system", "eu-pfas-plan", "waste-papers",
+    }  # fmt: skip
+    assert not site.keeping_decisions.exists()
+
+
 def test_every_method_has_a_sealed_test() -> None:
     sealed = ProportioningTest.objects.filter(state="sealed")
     assert set(sealed.values_list("method", flat=True)) == set(ProportioningTest.Method.values)
