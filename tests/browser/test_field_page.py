@@ -65,3 +65,25 @@ def test_a_reading_is_kept_by_keyboard_alone(
     crew.page.keyboard.press("Enter")
     expect(crew.said).to_contain_text("1.33304, water: kept on this device")
     expect(crew.page.get_by_label("S1, new reading")).to_be_focused()
+
+
+def test_a_press_by_keyboard_leaves_the_keyboard_where_it_was(
+    planned: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    """The button is gone once it is pressed; the next one is a step of the Tab key away."""
+    crew = phone()
+    crew.take_along(planned)
+    crew.offline()
+    crew.start(planned)
+    crew.screen(planned, "discharge")
+    run = planned["runs"][-1][0]
+    crew.page.locator(f"#foam-{run}").focus()
+    crew.page.keyboard.press("Enter")
+    expect(crew.page.locator(f"#sample-{run}")).to_be_visible()
+    card = "document.activeElement.closest('section.run')"
+    assert crew.page.evaluate(f"{card}?.querySelector('#sample-{run}') !== null && !!{card}")
+    crew.page.keyboard.press("Tab")
+    expect(crew.page.locator(f"#sample-{run}")).to_be_focused()
+    crew.page.keyboard.press("Enter")
+    expect(crew.said).to_contain_text("kept on this device")
+    expect(crew.page.locator(f"#sample-{run}")).to_be_focused()

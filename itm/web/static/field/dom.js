@@ -122,13 +122,36 @@ export function field({ id, label, help, error, optional, control }) {
   );
 }
 
-/** Put a fresh screen in place and leave the person where they were: focus, caret, scrolling. */
+let last = null; // what had the keyboard last; a press that is on its way loses it
+document.addEventListener("focusin", (event) => (last = event.target));
+
+/** What has the keyboard, or had it until it was pressed. */
+function held(root) {
+  const active = document.activeElement;
+  if (root.contains(active)) return active;
+  return last?.disabled && root.contains(last) ? last : null;
+}
+
+/** By what it and all around it can be found again on a fresh screen, from the inside out. */
+function placesOf(element, root) {
+  const found = [];
+  for (let one = element; one && one !== root; one = one.parentElement) {
+    const [id, named] = [one.id, one.getAttribute("aria-labelledby")];
+    if (id) found.push(`#${CSS.escape(id)}`);
+    else if (named) found.push(`[aria-labelledby="${CSS.escape(named)}"]`);
+  }
+  return found;
+}
+
+/** Put a fresh screen in place and leave the person where they were: focus, caret, scrolling. Where
+ * what was pressed is gone, the keyboard stands before what it stood in. */
 export function replace(root, nodes) {
-  const active = root.contains(document.activeElement) ? document.activeElement : null;
+  const active = held(root);
   const caret =
     active && typeof active.selectionStart === "number"
       ? [active.selectionStart, active.selectionEnd]
       : null;
+  const places = placesOf(active, root);
   const open = new Set([...root.querySelectorAll("details[open][id]")].map((one) => one.id));
   const { scrollX, scrollY } = window;
   root.replaceChildren(...nodes.flat(3).filter(Boolean));
@@ -137,8 +160,9 @@ export function replace(root, nodes) {
     if (details) details.open = true;
   }
   window.scrollTo(scrollX, scrollY);
-  const again = active?.id && document.getElementById(active.id);
+  const again = places.map((place) => root.querySelector(place)).find(Boolean);
   if (!again) return;
+  if (!again.matches("a, button, input, select, textarea, summary")) again.tabIndex = -1;
   again.focus({ preventScroll: true });
   try {
     if (caret) again.setSelectionRange(...caret);
