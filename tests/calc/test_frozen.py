@@ -45,7 +45,7 @@ def assert_same(now, then, where="$"):
         for i, entry in enumerate(then):
             assert_same(now[i], entry, f"{where}[{i}]")
     elif isinstance(then, float):
-        # What 1 minus a probability leaves is the machine's: there alone as `verify_records` has it.
+        # What 1 minus a probability leaves is the machine's; there as `verify_records` has it.
         dust = 1e-12 if "probability" in where.rpartition(".")[2] else 0
         assert now == pytest.approx(then, rel=1e-9, abs=dust), where
     else:
