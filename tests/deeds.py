@@ -176,9 +176,10 @@ def look_duty(scene: Any) -> Duty:
     return duty
 
 
-def inspection_of(scene: Any, *, on: date = date(2026, 6, 15)) -> Inspection:
-    """A look at the scene's tank by the contractor, found in order."""
+def inspection_of(scene: Any, on: date = date(2026, 6, 15), **answers: str) -> Inspection:
+    """A look at the scene's tank by the contractor, found in order unless the answers say else."""
     return record_inspection(
         actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
-        at=datetime.combine(on, time(12), UTC), entries=[Entry(look_duty(scene), LOOKED)],
+        at=datetime.combine(on, time(12), UTC),
+        entries=[Entry(look_duty(scene), {**LOOKED, **answers})],
     )  # fmt: skip

@@ -10,7 +10,7 @@ from itm.accounts.actor import system
 from itm.actions import restore
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
-from itm.actions.record_inspection import correct_inspection, record_inspection
+from itm.actions.record_inspection import correct_inspection
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core.history import Change
@@ -18,10 +18,17 @@ from itm.findings import deciding
 from itm.findings.catching_up import catch_up
 from itm.findings.models import Deficiency, Step
 from itm.records import bench as benches
-from itm.records.inspecting import Entry
 from tests.archiving import forgotten
 from tests.checks import checked, mixed
-from tests.deeds import LOOKED, discharged, display, look_duty, prepared, restored, tested
+from tests.deeds import (
+    LOOKED,
+    discharged,
+    display,
+    inspection_of,
+    prepared,
+    restored,
+    tested,
+)
 
 LEAN = {"minimum": 2.0, "design": 3.4}
 FINE = {"minimum": 3.4, "design": 3.4}
@@ -183,27 +190,19 @@ def test_a_thinned_tank_is_opened_until_a_later_sealed_check_shows_it_right(scen
     assert caught(scene) == []
 
 
-def looked(scene, on: date, **answers: str):
-    return record_inspection(
-        actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
-        at=datetime.combine(on, datetime.min.time(), UTC) + timedelta(hours=12),
-        entries=[Entry(look_duty(scene), {**LOOKED, **answers})],
-    )  # fmt: skip
-
-
 def test_a_task_found_out_of_order_is_opened_unless_it_was_in_order_later(scene):
-    looked(scene, FIRST, fit="no")
+    inspection_of(scene, FIRST, fit="no")
     forgotten()
     [row] = caught(scene)
     assert (row.cause, row.tank, row.found_on) == ("inspection", scene.tank, FIRST)
     assert caught(scene) == []
-    looked(scene, NEXT)
+    inspection_of(scene, NEXT)
     forgotten()
     assert caught(scene) == []
 
 
 def test_an_inspection_that_was_corrected_opens_nothing(scene):
-    made = looked(scene, FIRST, fit="no")
+    made = inspection_of(scene, FIRST, fit="no")
     correct_inspection(
         actor=scene.contractor, line=made.lines.get(), at=AT, once=uuid4(), why="wrong tank",
         entered=LOOKED, possible=True,
@@ -213,8 +212,8 @@ def test_an_inspection_that_was_corrected_opens_nothing(scene):
 
 
 def test_a_round_in_order_that_is_corrected_opens_what_was_closed_against_it(scene):
-    looked(scene, FIRST, fit="no")
-    second = looked(scene, NEXT)
+    inspection_of(scene, FIRST, fit="no")
+    second = inspection_of(scene, NEXT)
     row = Deficiency.objects.get()
     [chosen] = deciding.against(row)
     deciding.close(actor=scene.owner, deficiency=row, step=chosen.step, at=AT)

@@ -5,13 +5,12 @@ from uuid import uuid4
 
 import pytest
 
-from itm.actions.record_inspection import correct_inspection, record_inspection
+from itm.actions.record_inspection import correct_inspection
 from itm.actions.retire import retire
 from itm.core.errors import Refused
 from itm.findings import deciding
 from itm.findings.models import Deficiency
-from itm.records.inspecting import Entry
-from tests.deeds import LOOKED, look_duty, tested
+from tests.deeds import inspection_of, tested
 
 LEAN = {"minimum": 2.0, "design": 3.4}
 FINE = {"minimum": 3.4, "design": 3.4}
@@ -21,14 +20,6 @@ AT = datetime(2026, 8, 1, 9, tzinfo=UTC)
 
 def lean() -> Deficiency:
     return Deficiency.objects.get(cause="lean", closed_at=None)
-
-
-def looked(scene, on: date, **answers: str):
-    return record_inspection(
-        actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
-        at=datetime.combine(on, datetime.min.time(), UTC) + timedelta(hours=12),
-        entries=[Entry(look_duty(scene), {**LOOKED, **answers})],
-    )  # fmt: skip
 
 
 def repaired(scene, row: Deficiency, on: date):
@@ -66,8 +57,8 @@ def test_what_is_opened_late_names_the_later_test_that_shows_the_fix(scene):
 
 
 def test_a_round_that_comes_late_names_the_later_one_that_found_it_in_order(scene):
-    looked(scene, JUNE)
-    looked(scene, MAY, fit="no")
+    inspection_of(scene, JUNE)
+    inspection_of(scene, MAY, fit="no")
     [june] = deciding.against(Deficiency.objects.get())
     assert (june.step.words, june.ready) == ("Found in order on 15 Jun 2026.", True)
 
@@ -83,12 +74,12 @@ def test_what_was_found_at_a_thing_that_is_retired_is_ended_with_a_reason(scene)
 
 
 def test_a_repair_before_the_same_fault_closes_nothing(scene):
-    looked(scene, MAY, fit="no")
+    inspection_of(scene, MAY, fit="no")
     row = Deficiency.objects.get()
     repaired(scene, row, JUNE)
     [first] = deciding.against(row)
     assert first.ready
-    looked(scene, JULY, fit="no")
+    inspection_of(scene, JULY, fit="no")
     [first] = deciding.against(row)
     assert first.why_not == "It was found again since."
     repaired(scene, row, JULY)
@@ -97,8 +88,8 @@ def test_a_repair_before_the_same_fault_closes_nothing(scene):
 
 
 def test_a_round_in_order_that_was_corrected_closes_nothing(scene):
-    looked(scene, MAY, fit="no")
-    second = looked(scene, JUNE)
+    inspection_of(scene, MAY, fit="no")
+    second = inspection_of(scene, JUNE)
     correct_inspection(
         actor=scene.contractor, line=second.lines.get(), at=AT, once=uuid4(),
         why="nobody went there", entered={}, possible=False,

@@ -11,16 +11,15 @@ from itm.actions import restore
 from itm.actions.abandon import abandon
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
-from itm.actions.record_inspection import correct_inspection, record_inspection
+from itm.actions.record_inspection import correct_inspection
 from itm.actions.send_back import send_back
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.findings import deciding
 from itm.findings.models import Deficiency, Step
 from itm.records import bench as benches
-from itm.records.inspecting import Entry
 from itm.records.models import ProportioningTest
 from tests.checks import checked, mixed
-from tests.deeds import LOOKED, discharged, display, look_duty, prepared, tested
+from tests.deeds import LOOKED, discharged, display, inspection_of, prepared, tested
 from tests.factories import MembershipFactory, UserFactory
 
 LEAN = {"minimum": 2.0, "design": 3.4}
@@ -287,20 +286,12 @@ def test_a_line_left_out_by_mistake_stays_to_be_ended_by_a_person(scene):
     assert verbs(Deficiency.objects.get()) == ["opened", "told", "unsettled"]
 
 
-def inspected(scene, on: date, **answers: str):
-    return record_inspection(
-        actor=scene.contractor, site=scene.site, done_on=on, once=uuid4(),
-        at=datetime.combine(on, datetime.min.time(), UTC) + timedelta(hours=12),
-        entries=[Entry(look_duty(scene), {**LOOKED, **answers})],
-    )  # fmt: skip
-
-
 def test_an_inspection_answered_no_opens_and_one_in_order_proposes(scene):
-    inspected(scene, date(2026, 6, 15), fit="no")
+    inspection_of(scene, date(2026, 6, 15), fit="no")
     row = Deficiency.objects.get()
     assert (row.cause, row.tank, row.severity) == ("inspection", scene.tank, 1)
     assert "Free of leaks: no" in row.words
-    inspected(scene, date(2027, 6, 15))
+    inspection_of(scene, date(2027, 6, 15))
     [chosen] = deciding.against(row)
     at = datetime(2027, 6, 16, tzinfo=UTC)
     closed = deciding.close(actor=scene.owner, deficiency=row, step=chosen.step, at=at)
@@ -308,7 +299,7 @@ def test_an_inspection_answered_no_opens_and_one_in_order_proposes(scene):
 
 
 def test_an_inspection_that_is_corrected_leaves_its_deficiency_with_a_line(scene):
-    made = inspected(scene, date(2026, 6, 15), fit="no")
+    made = inspection_of(scene, date(2026, 6, 15), fit="no")
     correct_inspection(
         actor=scene.contractor, line=made.lines.get(), at=AT, once=uuid4(), why="wrong tank",
         entered=LOOKED, possible=True,
