@@ -14,9 +14,8 @@ from itm.findings.impairing import open_by_hand
 from itm.findings.models import Deficiency
 from itm.notices import mail, wrong
 from itm.notices.wrong import wrong_now
-from tests.deeds import tested
+from tests.deeds import inspection_of, tested
 from tests.factories import OrganisationFactory, actor_of
-from tests.itm.findings.test_closing import looked
 
 NOW = datetime(2026, 6, 22, 12, tzinfo=UTC)
 NOON = datetime(2026, 6, 15, 12, tzinfo=UTC)
@@ -122,7 +121,7 @@ def test_no_quantity_but_percent_is_named(scene, cause):
         scene.system.save(by=scene.owner)
         tested(scene)
     else:
-        looked(scene, ON, fit="no", places="1.62 m, 7.5 bar")
+        inspection_of(scene, ON, fit="no", places="1.62 m, 7.5 bar")
     row = Deficiency.objects.filter(cause=cause).first()
     said = next(
         line.what for line in wrong_now(scene.owner, NOW).deficiencies if str(row.key) in line.link
