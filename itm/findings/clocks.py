@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
@@ -14,6 +14,7 @@ from itm.core.errors import Forbidden, Refused
 from itm.findings.models import ClockAdoption, ImpairedSystem, Impairment, NoticeClock, Step
 from itm.registry.models import Site, SiteAuthority
 
+A_DAY = timedelta(days=1)
 Span = tuple[datetime, datetime | None]  # out from, back at; none while it is out
 
 
@@ -85,9 +86,8 @@ class Running:
 def running(impairments: Collection[Impairment], now: datetime) -> dict[int, list[Running]]:
     """By primary key of the impairment; four queries however many there are."""
     sites = {row.site_id for row in impairments}
-    today = now.date()
     held: dict[int, list[NoticeClock]] = {}
-    for one in in_force(sites, today).select_related("clock"):
+    for one in in_force(sites, now):
         if one.clock not in held.setdefault(one.site_id, []):
             held[one.site_id].append(one.clock)
     answers: dict[tuple[int | None, int | None], Step] = {}
@@ -133,9 +133,17 @@ def _spans(impairments: Sequence[Impairment]) -> dict[int, list[list[Span]]]:
 # Which --------------------------------------------------------------------------------------------
 
 
-def in_force(sites: Collection[int], today: date) -> QuerySet[ClockAdoption]:
-    rows = ClockAdoption.objects.filter(site__in=sites, starts_on__lte=today)
-    return rows.filter(Q(ended_on=None) | Q(ended_on__gte=today)).order_by("clock__position", "pk")
+def in_force(sites: Collection[int], now: datetime) -> list[ClockAdoption]:
+    """Each by the calendar of its own site, which is up to a day beside that of UTC."""
+    first, last = (now - A_DAY).date(), (now + A_DAY).date()
+    rows = ClockAdoption.objects.filter(site__in=sites, starts_on__lte=last)
+    rows = rows.filter(Q(ended_on=None) | Q(ended_on__gte=first))
+    out = []
+    for one in rows.select_related("clock", "site").order_by("clock__position", "pk"):
+        today = date_at(one.site.time_zone, now)
+        if one.starts_on <= today <= (one.ended_on or today):
+            out.append(one)
+    return out
 
 
 def sites_to_adopt_for(actor: Actor) -> QuerySet[Site]:

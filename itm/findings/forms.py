@@ -77,8 +77,8 @@ class TellOfImpairmentForm(TellForm):
     def __init__(self, data: Any, *, impairment: Impairment, zone: str, now: datetime) -> None:
         super().__init__(data, zone=zone, now=now)
         field: Any = self.fields["clock"]
-        held = clocks.in_force([impairment.site_id], now.date())
-        field.queryset = NoticeClock.objects.filter(pk__in=held.values("clock"))
+        held = clocks.in_force([impairment.site_id], now)
+        field.queryset = NoticeClock.objects.filter(pk__in=[one.clock_id for one in held])
 
 
 class ClassForm(Refusing, forms.Form):

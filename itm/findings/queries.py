@@ -19,6 +19,7 @@ from django.db.models import (
 )  # fmt: skip
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.findings.models import (
     Answer,
     ClockAdoption,
@@ -123,9 +124,13 @@ def where(row: Deficiency) -> str:
     return str(row.system) if row.system is not None else "the whole site"
 
 
+def closed_on(row: Deficiency) -> date | None:
+    """On the calendar of the site, as `found_on` is."""
+    return date_at(row.site.time_zone, row.closed_at) if row.closed_at else None
+
+
 def days_open(row: Deficiency, today: date) -> int:
-    until = row.closed_at.date() if row.closed_at else today
-    return max((until - row.found_on).days, 0)
+    return max(((closed_on(row) or today) - row.found_on).days, 0)
 
 
 def table(rows: QuerySet[Deficiency], today: date) -> list[list[str | int]]:
@@ -135,7 +140,7 @@ def table(rows: QuerySet[Deficiency], today: date) -> list[list[str | int]]:
             where(row), row.found_on.isoformat(), row.opened_by, days_open(row, today),
             row.responsible, str(row.assigned or ""),
             row.target_on.isoformat() if row.target_on else "", row.get_outcome_display(),
-            row.closed_at.date().isoformat() if row.closed_at else "", row.closed_by,
+            closed.isoformat() if (closed := closed_on(row)) else "", row.closed_by,
         ]
         for row in rows[:MOST]
     ]  # fmt: skip

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.core.figures import day
 from itm.findings.queries import all_deficiencies
 from itm.findings.wording import since
@@ -145,7 +146,8 @@ def draft_of(row: Any) -> Draft:
     step = next_step(row) if row.visit.started_at is not None else ""
     if row.last != "send_back":
         return Draft(row, step)
-    return Draft(row, step, day(row.moved_at.date()), row.moved_by, row.why)
+    moved_on = day(date_at(row.site.time_zone, row.moved_at))
+    return Draft(row, step, moved_on, row.moved_by, row.why)
 
 
 def sites_due(actor: Actor, page: str | int = 1) -> Stretch[SiteDue]:

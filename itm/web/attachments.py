@@ -12,6 +12,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from itm.core.clock import date_at
 from itm.core.errors import NotFound
 from itm.core.figures import day
 from itm.registry import attaching, queries, queries_attachments
@@ -32,6 +33,11 @@ LEADS = {
     "instrument": "Only your organisation sees them.",
     "certificate": "The certificate as the laboratory wrote it. Only your organisation sees it.",
 }
+
+
+def _added_on(row: Any) -> str:
+    """On the calendar of the site; what stands at none is dated in UTC."""
+    return day(date_at(row.site.time_zone if row.site else "UTC", row.added_at))
 
 
 @signed_in
@@ -59,7 +65,7 @@ def attachments(request: HttpRequest) -> HttpResponse:
             Cell("; ".join(filter(None, (row.caption, row.let_go)))),
             Cell(row.hangs_on, f"{page_of(row.target)}#attachments"),
             Cell(row.site.name, page_of(row.site)) if row.site else Cell(""),
-            Cell(day(row.added_at.date()), number=True),
+            Cell(_added_on(row), number=True),
             Cell(filesizeformat(row.size), number=True),
         ),
         empty="Nothing is attached yet. Photos and papers are attached on the page of their site, "

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from itm.archives import services as archives
+from itm.core.clock import date_at
 from itm.core.errors import NotFound
 from itm.core.figures import day, instant
 from itm.registry import queries
@@ -132,7 +133,7 @@ def keeping_decision(request: HttpRequest, key: UUID) -> HttpResponse:
         "size": sum(one.size for one in files),
         "open": letting.may_be_taken_back(row, timezone.now()),
         "elsewhere": row.waits and brought is not None and brought.brought_at > row.decided_at,
-        "crumbs": [*crumbs_of(row.site), (f"Decided on {day(row.decided_at.date())}", "")],
+        "crumbs": [*crumbs_of(row.site), (f"Decided on {day(date_at(zone, row.decided_at))}", "")],
     }
     return render(request, "keeping/decision.html", context)
 

@@ -7,6 +7,7 @@ import pytest
 from django.core import mail
 
 from itm.core import outbox
+from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.findings import alarms, clocks, impairing
 from itm.findings.models import Impairment, NoticeClock, Step
@@ -122,6 +123,25 @@ def test_a_clock_holds_only_where_it_was_adopted(scene):
     assert (one.at, one.over, one.sounds) == (h(72), False, False)
     [one] = clocks.running([row], h(73))[row.pk]
     assert one.sounds
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Auckland", "Pacific/Honolulu"])
+def test_it_holds_by_the_calendar_of_the_site(scene, zone):
+    """At 22:00 UTC it is the next day in Auckland already; at 02:00 still the one before in
+    Honolulu. Both would miss a clock that was adopted there a moment ago, or one ended today."""
+    scene.site.time_zone = zone
+    scene.site.save(by=scene.owner)
+    now = AT.replace(hour=22 if zone == "Pacific/Auckland" else 2)
+    assert date_at(zone, now) != now.date()
+    row = opened(scene)
+    [held] = clocks.adopt_clock(
+        actor=scene.owner, clock=NoticeClock.objects.get(code="commanders-at-72-hours"),
+        sites=[scene.site], checked_against="", at=now,
+    )  # fmt: skip
+    assert list(clocks.running([row], now)) == [row.pk]
+    clocks.end_clock(actor=scene.owner, adoption=held, at=now)
+    assert list(clocks.running([row], now)) == [row.pk]  # today is its last day
+    assert clocks.running([row], now + timedelta(days=1)) == {}
 
 
 def test_who_was_told_answers_the_clock(scene):

@@ -8,7 +8,7 @@ import pytest
 from itm.actions.record_inspection import correct_inspection
 from itm.actions.retire import retire
 from itm.core.errors import Refused
-from itm.findings import deciding
+from itm.findings import deciding, queries
 from itm.findings.models import Deficiency
 from tests.deeds import inspection_of, tested
 
@@ -96,3 +96,19 @@ def test_a_round_in_order_that_was_corrected_closes_nothing(scene):
     )  # fmt: skip
     [june] = deciding.against(Deficiency.objects.get())
     assert june.why_not == "The inspection was corrected since."
+
+
+def test_it_was_closed_on_the_day_that_the_site_had(scene):
+    """At 22:00 UTC it is the next morning in Auckland: found and closed there on one calendar."""
+    scene.site.time_zone = "Pacific/Auckland"
+    scene.site.save(by=scene.owner)
+    row = deciding.note_by_hand(
+        actor=scene.owner, site=scene.site, thing=scene.system, severity=3, words="a sign is gone",
+        found_on=MAY, at=AT,
+    )  # fmt: skip
+    late = datetime(2026, 8, 1, 22, tzinfo=UTC)
+    deciding.end(actor=scene.owner, deficiency=row, reason="it is there", at=late)
+    shown = queries.all_deficiencies(scene.owner)
+    [told] = queries.table(shown, date(2026, 8, 9))
+    assert "2026-08-02" in told
+    assert queries.days_open(shown.get(), date(2026, 8, 9)) == (date(2026, 8, 2) - MAY).days
