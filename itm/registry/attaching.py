@@ -11,6 +11,7 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Forbidden, Refused
+from itm.registry.access import works_at
 from itm.registry.files import Inspected, inspect
 from itm.registry.models import (
     Attachment,
@@ -159,10 +160,13 @@ def drop_files(row: Any) -> None:
 
 
 def may_withdraw(actor: Actor, row: Attachment) -> bool:
-    """Who attached it, and the owner of the site or of the lot."""
+    """The owner of the site or of the lot, and who attached it, at a site as long as they work
+    there."""
     kept_by = row.site or row.lot  # what hangs on an instrument was attached by its keeper
-    owner = kept_by.owner_id if kept_by is not None else None
-    return actor.organisation_id in (row.organisation_id, owner)
+    if kept_by is not None and actor.organisation_id == kept_by.owner_id:
+        return True
+    own = actor.organisation_id == row.organisation_id
+    return own and (row.site is None or works_at(actor, row.site))
 
 
 def require_may_withdraw(actor: Actor, row: Attachment) -> None:

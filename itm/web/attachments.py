@@ -12,6 +12,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from itm.actions.withdraw_file import require_free, withdraw_file
 from itm.core.clock import date_at
 from itm.core.errors import NotFound
 from itm.core.figures import day
@@ -157,12 +158,12 @@ def attachment_preview(request: HttpRequest, key: UUID) -> HttpResponseBase:
 def attachment_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries_attachments.attachment(actor, key)
-    attaching.require_may_withdraw(actor, row)
+    require_free(actor, row)
     form = WithdrawFileForm(request.POST or None)
     there = f"{page_of(row.target)}#attachments"
 
     def write() -> Any:
-        done = attaching.withdraw(actor=actor, row=row, at=timezone.now(), **form.cleaned_data)
+        done = withdraw_file(actor=actor, row=row, at=timezone.now(), **form.cleaned_data)
         undo = reverse("attachment_bring_back", args=[key])
         messages.success(request, f"Withdrawn: {done}.", extra_tags=undo)
         return done

@@ -154,6 +154,9 @@ def test_a_photo_is_attached_to_the_thing_and_named_in_the_record(enter, scene, 
     [shown] = [one for one in Inspection.objects.get().lines.get().answers if one["key"] == "photo"]
     assert (shown["typed"], shown["sha256"]) == ("drum.png", stored.sha256)
     assert reverse("attachment_file", args=[stored.key]) in text(client.get(answer.url))
+    refused = client.post(reverse("attachment_withdraw", args=[stored.key]), {"why": "x"})
+    assert (refused.status_code, "an answer of an inspection" in text(refused)) == (409, True)
+    assert client.get(reverse("attachment_file", args=[stored.key])).status_code == 200
 
 
 def test_what_only_calls_itself_a_photo_is_refused_at_its_place(enter, scene, duty):
