@@ -8,13 +8,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 from django.db import IntegrityError, transaction
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from itm.accounts.actor import Actor, system
 from itm.core.clock import date_at
-from itm.core.errors import Forbidden, Refused
+from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.findings import opening
 from itm.findings.clocks import sites_to_adopt_for
@@ -23,11 +24,14 @@ from itm.findings.models import Deficiency, OverdueRule, Step
 from itm.findings.rules import Late
 from itm.findings.showing import missed
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
+from itm.registry.finding import one
 from itm.registry.models import Site
+from itm.schedule import adoption_queries, wording
 from itm.schedule.deriving import EVERYWHERE
 from itm.schedule.models import TO_COME, Duty, Requirement
 from itm.schedule.models.duties import LINKS
 from itm.schedule.models.programmes import LOOKED_UP
+from itm.schedule.rules import window_of
 
 Verb = Step.Verb
 NAMES = (Verb.OPENED, Verb.FOUND_AGAIN)
@@ -233,6 +237,45 @@ def record_of(duty: Duty) -> ProportioningTest | ConcentrateCheck | InspectionLi
 # Who says so --------------------------------------------------------------------------------------
 
 
+def rows_at(site: Site, at: datetime) -> list[tuple[Requirement, str]]:
+    """Every row that asks for something at the site, with when."""
+    held = [
+        (one.requirement, wording.when(one.requirement, one.window))
+        for one in adoption_queries.held_at(site, date_at(site.time_zone, at))
+    ]
+    everywhere = [(one, wording.when(one, window_of(one))) for one in adoption_queries.everywhere()]
+    return [*held, *everywhere]
+
+
+def row_at(site: Site, at: datetime, pk: int) -> tuple[Requirement, str]:
+    found = next((pair for pair in rows_at(site, at) if pair[0].pk == pk), None)
+    if found is None:
+        raise NotFound("row of a programme", pk)
+    return found
+
+
+def row_named(site: Site, at: datetime, programme: str, code: str) -> Requirement:
+    """By the codes that stay the same through all editions. Raises Refused not_asked."""
+    for row, _ in rows_at(site, at):
+        if (row.programme.code, row.code) == (programme, code):
+            return row
+    raise Refused(
+        "not_asked",
+        f"No row “{code[:40]}” of “{programme[:60]}” asks for anything at this site.",
+        "row",
+    )
+
+
+def all_rules(actor: Actor) -> QuerySet[OverdueRule]:
+    """At all sites that the actor sees, those too that were ended."""
+    rows = OverdueRule.objects.visible_to(actor)
+    return rows.select_related("site", "adopter", "requirement__programme")
+
+
+def rule(actor: Actor, key: UUID) -> OverdueRule:
+    return one(all_rules(actor), "rule", key)
+
+
 def rules_at(site: Site) -> QuerySet[OverdueRule]:
     rows = OverdueRule.objects.filter(site=site, ended_on=None)
     return rows.select_related("adopter", "requirement__programme", "site")
@@ -244,6 +287,11 @@ def is_about(rule: OverdueRule, row: Requirement) -> bool:
     if (said.programme.code, said.code) == (row.programme.code, row.code):
         return True
     return said.programme.everywhere and said.task == row.task and row.task in EVERYWHERE
+
+
+def require_sayer(actor: Actor, rule: OverdueRule) -> None:
+    if rule.adopter_id != actor.organisation_id:
+        raise Forbidden(f"Only {rule.adopter}, who said so, can end it.")
 
 
 def may_say(actor: Actor, site: Site) -> bool:
@@ -292,8 +340,7 @@ def end_overdue(*, actor: Actor, rule: OverdueRule, at: datetime) -> OverdueRule
     """From now on; what it opened stays until a person ends it. By whoever said so; may run twice.
 
     Raises Forbidden."""
-    if rule.adopter_id != actor.organisation_id:
-        raise Forbidden(f"Only {rule.adopter}, who said so, can end it.")
+    require_sayer(actor, rule)
     if rule.ended_on is None:
         rule.ended_on = date_at(rule.site.time_zone, at)
         rule.save(by=actor, verb="ended")

@@ -27,7 +27,6 @@ from itm.findings.models import (
     Impairment,
     NoticeClock,
     Order,
-    OverdueRule,
     Question,
     Step,
 )
@@ -254,11 +253,6 @@ def clock_adoptions(actor: Actor) -> QuerySet[ClockAdoption]:
 def clock_adoption(actor: Actor, key: UUID) -> ClockAdoption:
     rows = ClockAdoption.objects.visible_to(actor).select_related("site", "adopter", "clock")
     return one(rows, "clock", key)
-
-
-def overdue_rule(actor: Actor, key: UUID) -> OverdueRule:
-    rows = OverdueRule.objects.visible_to(actor).select_related("site", "adopter", "requirement")
-    return one(rows, "rule", key)
 
 
 # Questions and orders -----------------------------------------------------------------------------

@@ -1,6 +1,5 @@
 """Where an overdue duty is a deficiency: said row by row for one site."""
 
-from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -10,34 +9,14 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from itm.core.errors import NotFound
 from itm.findings import forms, overdue, queries
 from itm.registry import queries as registry
-from itm.schedule import adoption_queries, wording
-from itm.schedule.rules import window_of
-from itm.web.editing import edit, site_date
+from itm.schedule import wording
+from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 from itm.web.sites import crumbs_to
 
 CLASSES = {int(value): label for value, label in queries.CLASSES}
-
-
-def rows_at(site: Any) -> list[tuple[Any, str]]:
-    """Every row that asks for something at the site, with when."""
-    today = site_date(site.time_zone)
-    held = [
-        (one.requirement, wording.when(one.requirement, one.window))
-        for one in adoption_queries.held_at(site, today)
-    ]
-    everywhere = [(one, wording.when(one, window_of(one))) for one in adoption_queries.everywhere()]
-    return [*held, *everywhere]
-
-
-def row_at(site: Any, pk: int) -> tuple[Any, str]:
-    found = next((pair for pair in rows_at(site) if pair[0].pk == pk), None)
-    if found is None:
-        raise NotFound("row of a programme", str(pk))
-    return found
 
 
 @signed_in
@@ -57,7 +36,7 @@ def overdue_rules(request: HttpRequest, key: UUID) -> HttpResponse:
                 "base": row.programme.everywhere,
                 "by_row": CLASSES[row.overdue_class] if row.overdue_class else "",
             }
-            for row, when in rows_at(site)
+            for row, when in overdue.rows_at(site, timezone.now())
         ],
         "own": actor.organisation_id,
         "says": overdue.may_say(actor, site),
@@ -71,7 +50,7 @@ def overdue_rules(request: HttpRequest, key: UUID) -> HttpResponse:
 def overdue_rule_new(request: HttpRequest, key: UUID, row: int) -> HttpResponse:
     actor = actor_of(request)
     site = registry.site(actor, key)
-    requirement, when = row_at(site, row)
+    requirement, when = overdue.row_at(site, timezone.now(), row)
     overdue.require_say(actor, site)
     there = reverse("overdue_rules", args=[key])
     form = forms.OverdueForm(request.POST or None, requirement=requirement)
@@ -93,9 +72,7 @@ def overdue_rule_new(request: HttpRequest, key: UUID, row: int) -> HttpResponse:
 @require_POST
 def overdue_rule_end(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
-    rule = overdue.end_overdue(
-        actor=actor, rule=queries.overdue_rule(actor, key), at=timezone.now()
-    )
+    rule = overdue.end_overdue(actor=actor, rule=overdue.rule(actor, key), at=timezone.now())
     messages.success(request, f"Ended: {rule}. What it opened stays until a person ends it.")
     return redirect("overdue_rules", key=rule.site.key)
 
