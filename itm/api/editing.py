@@ -18,6 +18,19 @@ def changed(
     find: Callable[[], Any], form: Callable[[Any], Any], what: str,
     write: Callable[[Any, dict[str, Any]], Any],
 ) -> Response:  # fmt: skip
+    """A change of columns, by the form of the page. Raises what `settled` raises; Problem
+    not_valid."""
+    return settled(
+        view, shape, takes, find=find, may=lambda row: require_own(view.actor, row, what),
+        write=lambda row, values: write(row, checked(form(row), row, values)),
+    )  # fmt: skip
+
+
+def settled(
+    view: View, shape: type[serializers.Serializer], takes: type[serializers.Serializer], *,
+    find: Callable[[], Any], may: Callable[[Any], None],
+    write: Callable[[Any, dict[str, Any]], Any],
+) -> Response:  # fmt: skip
     """One transaction around the look and the change, so that nobody comes in between.
 
     Who may not see the row finds none, who may not change it is told whose it is, before anything
@@ -25,11 +38,10 @@ def changed(
     """
     with transaction.atomic():
         row = find()
-        require_own(view.actor, row, what)
+        may(row)
         row = held(row, find)
         require_match(view.request, tag_of(view.shown(shape, row)))
-        values = checked(form(row), row, given(takes, view.request.data))
-        write(row, values)
+        write(row, given(takes, view.request.data))
     representation = view.shown(shape, find())
     return Response(representation, headers={"ETag": tag_of(representation)})
 

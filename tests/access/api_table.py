@@ -33,6 +33,12 @@ API: dict[tuple[str, str], Row] = {
     ("finding", "get"): ("deficiency", "read", "ok", "ok", "ok"),
     ("impairments", "get"): ("", "read", "ok", "ok", "ok"),
     ("impairment", "get"): ("impairment", "read", "ok", "ok", "ok"),
+    ("overdue_rules", "get"): ("", "read", "ok", "ok", "ok"),
+    # As below: test_overdue.py asks who may.
+    ("overdue_rules", "post"): ("", "rules", "ok", "ok", "ok"),
+    ("overdue_rule", "get"): ("overdue rule", "read", "ok", "ok", "ok"),
+    ("overdue_rule", "patch"): ("overdue rule", "rules", "ok", "403", "403"),
+    ("site_overdue", "get"): ("site", "read", "ok", "ok", "ok"),
     ("inspections", "get"): ("", "read", "ok", "ok", "ok"),
     # Without a body nobody is told more than that one is needed; test_inspections.py asks who may.
     ("inspections", "post"): ("", "hand_in", "ok", "ok", "ok"),

@@ -32,6 +32,7 @@ class ApiToken(Tracked):
         READ = "read", "Read what you may see"
         HAND_IN = "hand_in", "Hand in test days, inspections and entries of devices"
         REGISTRY = "registry", "Change sites, lots and instruments"
+        RULES = "rules", "Say when overdue is a deficiency"
         EVALUATE = "evaluate", "Compute a bench without storing anything"
 
     # The digest is of a secret; the last use says who looked and not who changed what.
