@@ -8,11 +8,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import PurePath
 from threading import Lock
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from PIL import Image, ImageFile, ImageOps
 
-from itm.core.errors import Refused
+from itm.core.errors import Gone, Refused
 
 LARGEST = 15_000_000  # bytes: a photo of any phone, a scanned certificate
 MOST_PIXELS = 100_000_000  # more would take the server's memory for one picture
@@ -155,3 +155,16 @@ def with_suffix(name: str, content_type: str) -> str:
     """“scan” and “scan.exe” that are a PDF come back as “scan.pdf” and “scan.exe.pdf”."""
     suffixes = SUFFIXES[content_type]
     return name if PurePath(name).suffix.lower() in suffixes else f"{name}{suffixes[0]}"
+
+
+def opened(file: Any, name: str) -> Any:
+    """A stored file, to be read by a person or a program. Raises Gone where the store has lost
+    it."""
+    try:
+        return file.open("rb")
+    except OSError as lost:
+        raise Gone(
+            f"The file “{name}” is no longer in the store, and nobody decided to let it go. What "
+            "is noted of it stays. Tell whoever runs this server: a backup may hold it, and so "
+            "may an archive of the site."
+        ) from lost

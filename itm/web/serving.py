@@ -5,6 +5,7 @@ from typing import Any
 from django.http import FileResponse
 
 from itm.core.errors import Gone
+from itm.registry.files import opened
 from itm.retention.letting import gone_words
 
 # A file is looked at as what it is and runs nothing, whatever its bytes would be elsewhere.
@@ -17,14 +18,6 @@ def served(
 ) -> FileResponse:  # fmt: skip
     """In chunks: it may be larger than the memory of the server. `saved`: handed over to be saved
     and not opened. Raises Gone where the store has lost it."""
-    try:
-        opened = file.open("rb")
-    except OSError as lost:
-        raise Gone(
-            f"The file “{name}” is no longer in the store, and nobody decided to let it go. What "
-            "is noted of it stays. Tell whoever runs this server: a backup may hold it, and so "
-            "may an archive of the site."
-        ) from lost
     headers = {
         "Content-Security-Policy": SEALED_OFF,
         "X-Content-Type-Options": "nosniff",
@@ -33,7 +26,11 @@ def served(
     if size is not None:
         headers["Content-Length"] = str(size)
     return FileResponse(
-        opened, as_attachment=saved, filename=name, content_type=content_type, headers=headers
+        opened(file, name),
+        as_attachment=saved,
+        filename=name,
+        content_type=content_type,
+        headers=headers,
     )
 
 
