@@ -1,14 +1,19 @@
 """JSON that comes in: within its size, and nothing in it that a record could not keep."""
 
+import hashlib
 import json
 from collections.abc import Mapping
 from typing import IO, Any
 
 from django.core.files.uploadedfile import UploadedFile
+from django.http import QueryDict
+from django.utils.datastructures import MultiValueDict
 from rest_framework.parsers import BaseParser, MultiPartParser
+from rest_framework.request import Request
 
 from itm.api.problems import Problem, fault, pointer
 from itm.registry.files import LARGEST as LARGEST_FILE
+from itm.registry.files import too_large
 
 LARGEST = 1_000_000  # bytes, where a view says nothing else
 LARGEST_WITH_FILES = LARGEST_FILE + LARGEST  # one file and what is said of it
@@ -60,6 +65,38 @@ def file_in(request: Any, name: str) -> UploadedFile:
         raise Problem(413, "too_large", said, [fault(pointer(name), "too_large", said)])
     said = f"Send the file as the part “{name}” of multipart/form-data, with a file name."
     raise Problem(422, "file_missing", said, [fault(pointer(name), "file_missing", said)])
+
+
+def parted(request: Request, part: str, what: str) -> tuple[Any, MultiValueDict[str, Any]]:
+    """The JSON of a request, and the files that came with it by the names of their parts: where
+    there are files, the JSON is the part `part`.
+
+    Raises Problem too_large, and unknown_part or, by the name of the part, inspection_missing and
+    the like; and what `read` raises.
+    """
+    if not isinstance(request.data, QueryDict):
+        return request.data, MultiValueDict()
+    files = request.FILES
+    dropped: list[str] = getattr(request._request, "refused_files", [])
+    if dropped:  # named by the handler that dropped them
+        said = too_large(dropped[0])
+        raise Problem(413, "too_large", said, [fault("", "too_large", said)])
+    texts = {name: text for name, text in request.data.items() if name not in files}
+    if not isinstance(text := texts.pop(part, None), str):
+        said = f"Send {what} as JSON in the part “{part}”, without a file name."
+        raise Problem(422, f"{part}_missing", said, [fault("", f"{part}_missing", said)])
+    if texts:
+        said = f"“{min(texts)[:40]}” is no part known here: beside “{part}” there are files alone."
+        raise Problem(422, "unknown_part", said, [fault("", "unknown_part", said)])
+    return read(text.encode()), files
+
+
+def digest_of(file: Any) -> str:
+    """SHA-256 of a file that came, which is left at its beginning."""
+    file.seek(0)
+    found = hashlib.file_digest(file.file, "sha256").hexdigest()
+    file.seek(0)
+    return found
 
 
 def _too_large(most: int) -> Problem:

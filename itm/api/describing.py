@@ -17,6 +17,7 @@ SAID = {
     404: "No such thing, or not yours to see.",
     406: "Answers are JSON.",
     409: "The same is at work under this key, or somebody else was faster.",
+    410: "The store has lost it; what is noted of it stays.",
     412: "It was changed since you read it.",
     413: "The body is larger than this address takes.",
     415: "Bodies are JSON, or multipart/form-data where an address says so.",
@@ -105,6 +106,8 @@ class Described(AutoSchema):
             found += [409, 413, 415, 422]
         elif getattr(self.view, "refuses", False):
             found.append(422)
+        if getattr(self.view, "can_be_gone", False):
+            found.append(410)
         if self.method == "PATCH":
             found += [412, 428]
         return found

@@ -34,6 +34,7 @@ class View(APIView):
     query: ClassVar[type[Asked] | None] = None
     largest: ClassVar[int] = LARGEST
     refuses: ClassVar[bool] = False  # whether a look can be refused by a rule
+    can_be_gone: ClassVar[bool] = False  # whether the store can have lost what is looked at
     left: Left | None = None
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:

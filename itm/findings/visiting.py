@@ -22,6 +22,8 @@ from itm.registry.files import inspect
 from itm.registry.finding import Wanted, matching, one
 from itm.registry.models import Site, SiteAuthority
 
+NARROWS = {"site": "site__key", "since": "visited_on__gte", "until": "visited_on__lte"}
+
 # Read ---------------------------------------------------------------------------------------------
 
 
@@ -37,7 +39,7 @@ def visits(actor: Actor, wanted: Wanted) -> QuerySet[Any]:
     narrow = dict(wanted.narrow)
     if stands := narrow.pop("stands", ""):
         rows = rows.filter(withdrawn_at__isnull=stands == "standing")
-    rows = rows.filter(**({"site__key": narrow["site"]} if "site" in narrow else {}))
+    rows = rows.filter(**{NARROWS[name]: value for name, value in narrow.items()})
     find_in = ("present", "looked_at", "site__name", "organisation__name", "noted_by")
     return matching(rows, wanted.find, find_in).order_by("-visited_on", "-pk")
 

@@ -34,11 +34,19 @@ API: dict[tuple[str, str], Row] = {
     ("impairments", "get"): ("", "read", "ok", "ok", "ok"),
     ("impairment", "get"): ("impairment", "read", "ok", "ok", "ok"),
     ("overdue_rules", "get"): ("", "read", "ok", "ok", "ok"),
-    # As below: test_overdue.py asks who may.
+    # As below: test_overdue.py and test_authority_visits.py ask who may.
     ("overdue_rules", "post"): ("", "rules", "ok", "ok", "ok"),
     ("overdue_rule", "get"): ("overdue rule", "read", "ok", "ok", "ok"),
     ("overdue_rule", "patch"): ("overdue rule", "rules", "ok", "403", "403"),
     ("site_overdue", "get"): ("site", "read", "ok", "ok", "ok"),
+    ("authority_visits", "get"): ("", "read", "ok", "ok", "ok"),
+    ("authority_visits", "post"): ("", "hand_in", "ok", "ok", "ok"),
+    ("authority_visit", "get"): ("authority visit", "read", "ok", "404", "ok"),
+    ("authority_visit", "patch"): ("authority visit", "hand_in", "403", "404", "ok"),
+    ("authority_visit_corrections", "post"): ("authority visit", "hand_in", "403", "404", "ok"),
+    ("authority_file", "get"): ("authority file", "read", "ok", "404", "ok"),
+    ("authority_file", "patch"): ("authority file", "hand_in", "403", "404", "ok"),
+    ("authority_file_bytes", "get"): ("authority file", "read", "ok", "404", "ok"),
     ("inspections", "get"): ("", "read", "ok", "ok", "ok"),
     # Without a body nobody is told more than that one is needed; test_inspections.py asks who may.
     ("inspections", "post"): ("", "hand_in", "ok", "ok", "ok"),

@@ -30,7 +30,9 @@ class ApiToken(Tracked):
 
     class Scope(models.TextChoices):
         READ = "read", "Read what you may see"
-        HAND_IN = "hand_in", "Hand in test days, inspections and entries of devices"
+        HAND_IN = (
+            "hand_in", "Hand in test days, inspections, visits of an authority, entries of devices"
+        )  # fmt: skip
         REGISTRY = "registry", "Change sites, lots and instruments"
         RULES = "rules", "Say when overdue is a deficiency"
         EVALUATE = "evaluate", "Compute a bench without storing anything"

@@ -1,12 +1,10 @@
 """Inspections: read, and handed in as a page would record them."""
 
-import hashlib
 import uuid
 from collections.abc import Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
-from django.http import QueryDict
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from rest_framework import serializers
@@ -15,11 +13,11 @@ from rest_framework.response import Response
 
 from itm.actions.record_inspection import record_inspection
 from itm.api.asking import ListAsked, Pages
-from itm.api.bodies import Json, Multipart, read
+from itm.api.bodies import Json, Multipart, digest_of, parted
 from itm.api.describing import KEY, describe, describe_list, describe_one
 from itm.api.doing_once import answered
 from itm.api.editing import given
-from itm.api.problems import Problem, fault, named_at, pointer
+from itm.api.problems import named_at, pointer
 from itm.api.v1.shapes import Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
@@ -136,7 +134,8 @@ class Inspections(ListView):
         """All lines or none. What stands in no line stays due. Where a task wants a photo, send
         multipart/form-data: the inspection as JSON in the part `inspection`, each picture as a part
         of its own, and the name of that part as the answer."""
-        asked, files = parted(request)
+        asked, parts = parted(request, PART, "the inspection")
+        files = parts.dict()
         body = given(InspectionGiven, asked)
 
         def do(key: uuid.UUID) -> Any:
@@ -201,24 +200,6 @@ def answer_places(duty: Any, line: Mapping[str, Any], place: int) -> dict[str, s
     return out | {f"{duty.pk}-reason": pointer("lines", place, "reason")}
 
 
-def parted(request: Request) -> tuple[Any, dict[str, Any]]:
-    """The inspection, and the files that came with it by the names of their parts.
-
-    Raises Problem inspection_missing, unknown_part, and what `bodies.read` raises.
-    """
-    if not isinstance(request.data, QueryDict):
-        return request.data, {}
-    files = request.FILES.dict()
-    texts = {name: text for name, text in request.data.items() if name not in files}
-    if not isinstance(text := texts.pop(PART, None), str):
-        said = f"Send the inspection as JSON in the part “{PART}”, without a file name."
-        raise Problem(422, "inspection_missing", said, [fault("", "inspection_missing", said)])
-    if texts:
-        said = f"“{min(texts)[:40]}” is no part known here: beside “{PART}” there are files alone."
-        raise Problem(422, "unknown_part", said, [fault("", "unknown_part", said)])
-    return read(text.encode()), files
-
-
 def photos_in(
     duty: Any, line: Mapping[str, Any], place: int, files: Mapping[str, Any]
 ) -> dict[str, Upload]:  # fmt: skip
@@ -249,13 +230,6 @@ def require_all_named(files: Mapping[str, Any], lines: Sequence[Mapping[str, Any
             f"No answer names the file in the part “{lost[0][:40]}”: write the name of the part as "
             "the answer to the photo that is wanted, or leave the file out.",
         )
-
-
-def digest_of(file: Any) -> str:
-    file.seek(0)
-    found = hashlib.file_digest(file.file, "sha256").hexdigest()
-    file.seek(0)
-    return found
 
 
 def whole(row: Any) -> Any:

@@ -1,6 +1,7 @@
 from django.urls import URLPattern
 
 from itm.api.v1 import (
+    authority_visits,
     checks,
     computing,
     concentrate,
@@ -25,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     *duties.urls,
     *findings.urls,
     *overdue.urls,
+    *authority_visits.urls,
     *inspections.urls,
     *handing_in.urls,
     *photos.urls,
