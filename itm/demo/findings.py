@@ -8,11 +8,12 @@ from django.db.models import Q, QuerySet
 from itm.accounts.actor import Actor
 from itm.actions.note_deficiency import note_deficiency
 from itm.demo.registry import World
-from itm.findings import asking, clocks, deciding, impairing, visiting
+from itm.findings import asking, clocks, deciding, impairing, overdue, visiting
 from itm.findings.models import Deficiency, NoticeClock
 from itm.records.models import ConcentrateCheck, ProportioningTest, Record
 from itm.registry.models import Proportioner
 from itm.retention import setting as keeping
+from itm.schedule.models import Requirement
 
 
 def tell(world: World, told: dict[str, Any]) -> None:
@@ -24,6 +25,8 @@ def tell(world: World, told: dict[str, Any]) -> None:
         _by_hand(world, one)
     for one in told["impairments"]:
         _out(world, one)
+    for one in told["overdue"]:
+        _say_overdue(world, one)
     for one in told["assigned"]:
         _assign(world, one)
     for one in told["authority_visits"]:
@@ -54,6 +57,15 @@ def _keep(world: World, told: dict[str, Any]) -> None:
             actor=world.actor(told["owner"], at.date()), sites=[world.sites[told["site"]]], at=at,
             rule=keeping.rule(code), checked_against=told.get("checked_against", ""),
         )  # fmt: skip
+
+
+def _say_overdue(world: World, told: dict[str, Any]) -> None:
+    at = _noon(world, told)
+    row = Requirement.objects.get(programme__code=told["programme"], code=told["row"])
+    overdue.say_overdue(
+        actor=world.actor(told["owner"], at.date()), site=world.sites[told["site"]], at=at,
+        requirement=row, severity=told["class"], because=told["because"],
+    )  # fmt: skip
 
 
 def _by_hand(world: World, told: dict[str, Any]) -> None:

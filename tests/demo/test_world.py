@@ -16,7 +16,8 @@ from itm.core.models import Change, Installation
 from itm.demo.load import kind_of_database
 from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
-from itm.findings.models import AuthorityVisit, Deficiency, Order, Question
+from itm.findings import overdue
+from itm.findings.models import AuthorityVisit, Deficiency, Order, OverdueRule, Question, Step
 from itm.records.chain import verify
 from itm.records.models import (
     ConcentrateCheck,
@@ -212,8 +213,11 @@ def test_chains_of_the_demo_verify() -> None:
     assert list(verify()) == []
 
 
-def test_every_change_has_a_person_or_the_command() -> None:
-    assert set(Change.objects.values_list("via", flat=True)) == {"command"}
+def test_every_change_has_a_person_or_the_command_but_what_the_clock_found() -> None:
+    by_clock = Change.objects.exclude(via="command").order_by("pk")
+    assert list(by_clock.values_list("via", "model", "verb")) == [
+        ("sweep", "findings.Deficiency", "created"), ("sweep", "findings.Step", "created"),
+    ]  # fmt: skip
     assert not Change.objects.filter(person="", organisation="").exists()
 
 
@@ -318,6 +322,21 @@ def test_somebody_sees_to_everything_that_is_wrong() -> None:
     rich = there.get(cause="rich")
     assert (supply.test, supply.proportioner) == (rich.test, rich.proportioner)
     assert supply.found_on == years_of("Pedra Alta tank farm", "PR-1")[-1].tested_on
+
+
+def test_one_owner_says_that_overdue_is_a_deficiency_and_one_duty_shows_it() -> None:
+    """The clock finds it from the day on which it was said, and nobody is named."""
+    rule = OverdueRule.objects.get()
+    row = Deficiency.objects.get(cause="overdue")
+    duty = row.duty
+    assert duty is not None
+    assert (row.site, duty.requirement, row.severity) == (rule.site, rule.requirement, 3)
+    assert duty.latest_on < rule.starts_on == row.found_on
+    assert row.closed_at is None
+    assert (row.opened_by, row.organisation) == ("the system", None)
+    before = Step.objects.count()
+    overdue.sweep(NOW)
+    assert Step.objects.count() == before
 
 
 def test_an_authority_came_by_itself_and_ordered_what_it_saw() -> None:
