@@ -5,10 +5,11 @@ had none; and a record against which one was closed can be corrected. Nothing th
 in force is lost in this way. A second run finds nothing to do.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
+from uuid import uuid4
 
 from django.db import transaction
 from django.db.models import Q
@@ -32,8 +33,9 @@ from itm.records.models import (
     RestorationLine,
 )
 from itm.registry.models import Proportioner, Site, Tank
+from itm.registry.services import Retirable
 
-Verb = Step.Verb
+Verb, Outcome = Step.Verb, Deficiency.Outcome
 THINGS: dict[type[Record], tuple[str, Any]] = {
     ProportioningTest: ("proportioner", Proportioner), ConcentrateCheck: ("tank", Tank),
 }  # fmt: skip
@@ -80,6 +82,65 @@ def after_corrected_line(*, actor: Actor, line: InspectionLine, at: datetime) ->
     return caught
 
 
+@transaction.atomic
+def after_taken_back(
+    *, actor: Actor, back: Iterable[tuple[Retirable, date]], at: datetime
+) -> Caught:  # fmt: skip
+    """In use again, each with the day from which on it was not: what ended meanwhile because no
+    later record could come is open again, unless a later one finds it right."""
+    caught = Caught()
+    for thing, since in back:
+        here = _alone(thing)
+        if here is None:
+            continue
+        if isinstance(thing, Proportioner | Tank):
+            _catch_up_thing(actor, thing, at, caught)
+        ended = Deficiency.objects.filter(outcome=Outcome.ENDED, **here)
+        for site in Site.objects.filter(pk__in=ended.values("site")).order_by("pk"):
+            hook = {name: value for name, value in here.items() if name != "site"}
+            _tasks(actor, site, at, caught, **hook)
+            _lines_left_out(actor, site, at, caught)
+        for row in ended.filter(cause=Deficiency.Cause.BY_HAND).order_by("-pk"):
+            if row.closed_at and date_at(row.site.time_zone, row.closed_at) >= since:
+                _noted_again(actor, row, at, caught)
+    return caught
+
+
+def _alone(thing: Retirable) -> dict[str, Any] | None:
+    """How what hangs on this thing, and on nothing that belongs to it, is found."""
+    name = next((name for name in opening.LINKS if type(thing) is _model_of(name)), "")
+    if not name and not isinstance(thing, Site):
+        return None  # an instrument
+    out: dict[str, Any] = dict.fromkeys(opening.LINKS)
+    return {**out, name or "site": thing}
+
+
+def _model_of(name: str) -> Any:
+    return Deficiency._meta.get_field(name).related_model
+
+
+def _noted_again(actor: Actor, was: Deficiency, at: datetime, caught: Caught) -> None:
+    """What a person noted has no record that shows it: the same words open again."""
+    hook = {name: getattr(was, name) for name in opening.LINKS}
+    same = {"site": was.site, "cause": was.cause, "words": was.words, **hook}
+    if open_ones(**same).exists():
+        return
+    made: Deficiency = Deficiency.objects.create(
+        by=actor, source=f"{was.cause} {uuid4()}", proposed=was.severity, severity=was.severity,
+        found_on=was.found_on, opened_at=at, opened_by=actor.person,
+        organisation=was.organisation, **same,
+    )  # fmt: skip
+    say(actor, made, Verb.OPENED, at)
+    for step in was.steps.filter(verb=Verb.PICTURED).select_related("photo"):
+        say(actor, made, Verb.PICTURED, at, step.words, photo=step.photo)
+    say(actor, made, Verb.NOTED, at, _again(made, at, "it ended while this was out of use."))
+    caught.opened.append(made)
+
+
+def _again(made: Deficiency, at: datetime, why: str) -> str:
+    return f"Opened again on {day(date_at(made.site.time_zone, at))}: {why}"
+
+
 # Records ------------------------------------------------------------------------------------------
 
 
@@ -88,7 +149,8 @@ def _catch_up_thing(
 ) -> None:
     model = ProportioningTest if isinstance(thing, Proportioner) else ConcentrateCheck
     link, _ = THINGS[model]
-    names = _names(origin=opening.RECORD_LINKS[model], **{link: thing})
+    in_use = thing.retired_on is None
+    names = _names(origin=opening.RECORD_LINKS[model], in_use=in_use, **{link: thing})
     kept = list(in_force(model, **{link: thing}))
     for number, (record, seen) in enumerate(kept):
         if of is not None and record.site_id != of.pk:
@@ -101,14 +163,17 @@ def _catch_up_thing(
                 _open_of(actor, record, found, seen, after, at, caught)
 
 
-def _names(origin: str, **where: Any) -> set[tuple[str, int]]:
+def _names(origin: str, in_use: bool = True, **where: Any) -> set[tuple[str, int]]:
     """Which record is named by the life of which deficiency. One that was closed against what was
-    corrected since does not count: nothing shows its fix any more."""
+    corrected since does not count: nothing shows its fix any more. Nor does one that ended with a
+    reason alone, which what is in use and still shows it contradicts."""
     gone = (
         Q(fixed_by_test__amendments__state="sealed")
         | Q(fixed_by_concentrate_check__amendments__state="sealed")
         | Q(fixed_by_inspection_line__corrected_by__isnull=False)
     )
+    if in_use:
+        gone |= Q(outcome=Outcome.ENDED)
     rows = Deficiency.objects.filter(**where)
     held = rows.exclude(pk__in=rows.filter(gone).values("pk"))
     steps = Step.objects.filter(deficiency__in=held).exclude(**{origin: None})
@@ -163,13 +228,14 @@ def _raise(
 
 
 def _say_afterwards(actor: Actor, made: Deficiency, at: datetime, caught: Caught) -> None:
-    closed = Deficiency.objects.filter(source=made.source, outcome=Deficiency.Outcome.FIXED)
-    before = closed.filter(
-        **{f"steps__{name}": row for name, row in origin_of(made.origin).items()}
-    )
+    rows = Deficiency.objects.filter(source=made.source).exclude(closed_at=None)
+    before = rows.filter(**{f"steps__{name}": row for name, row in origin_of(made.origin).items()})
     when = day(date_at(made.site.time_zone, at))
-    if before.exists():
-        words = f"Opened again on {when}: the record that it was closed against was corrected."
+    last = before.order_by("pk").last()
+    if last is not None and last.outcome == Outcome.FIXED:
+        words = _again(made, at, "the record that it was closed against was corrected.")
+    elif last is not None and last.outcome == Outcome.ENDED:
+        words = _again(made, at, f"the record of {day(made.found_on)} still shows it.")
     else:
         words = (
             f"Opened afterwards, on {when}: the record of {day(made.found_on)} shows it, and no "
@@ -208,7 +274,7 @@ def _tasks(actor: Actor, site: Site, at: datetime, caught: Caught, **where: Any)
 
 
 def _retired(line: InspectionLine) -> bool:
-    things: Iterator[Any] = iter(opening.hook_of(line).values())
+    things = [*opening.hook_of(line).values()] or [line.inspection.site]
     return any(thing.retired_on is not None for thing in things)
 
 

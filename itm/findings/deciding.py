@@ -17,7 +17,7 @@ from itm.findings import rights
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.models.deficiencies import ORIGINS, RECORDS
-from itm.findings.showing import later, missed, moment
+from itm.findings.showing import later, missed, moment, stands
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
 from itm.registry.models import Attachment, Grant, Site
 from itm.schedule.models import Duty
@@ -264,11 +264,11 @@ def close(*, actor: Actor, deficiency: Deficiency, step: Step, at: datetime) -> 
 
 
 def may_end(row: Deficiency) -> bool:
-    """Whether a reason alone may end it: a person noted it, what opened it has changed, or the
-    thing is retired, so that no later record of it can come."""
+    """Whether a reason alone may end it: a person noted it, what opened it has changed and shows it
+    no longer, or the thing is retired, so that no later record of it can come."""
     if row.cause == Cause.BY_HAND or row.thing.retired_on is not None:
         return True
-    return row.steps.filter(verb=Verb.UNSETTLED).exists()
+    return row.steps.filter(verb=Verb.UNSETTLED).exists() and not stands(row)
 
 
 @transaction.atomic

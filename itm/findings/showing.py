@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import Prefetch
 
 from itm.findings import rules
+from itm.findings.models import Deficiency, Step
 from itm.findings.rules import Found
 from itm.records.evaluate import supply
 from itm.records.models import (
@@ -22,11 +23,13 @@ from itm.records.models import (
     Record,
     RestorationLine,
 )
+from itm.records.models.kept import LINKS
 from itm.schedule.models import Duty
 
 Origin = Record | InspectionLine | RestorationLine | Duty
 Place = tuple[str, str]  # cause and spot
 AT_A_TIME = 100
+NAMED_BY = (Step.Verb.OPENED, Step.Verb.FOUND_AGAIN)
 DAY: dict[Any, tuple[str, ...]] = {
     ProportioningTest: ("tested_on", "phase"), ConcentrateCheck: ("checked_on",)
 }  # fmt: skip
@@ -104,6 +107,29 @@ def in_force(model: type[Record], **where: Any) -> Iterator[tuple[Any, Shown]]:
         kept = list(record.evaluations.all())
         if kept:
             yield record, shown(record, kept[-1].result)
+
+
+def stands(row: Deficiency) -> bool:
+    """Whether something that its life names is in force and shows it, as it now stands. What went
+    back and came in again the same, or is corrected by what nobody has signed, still does."""
+    if row.cause == Deficiency.Cause.OVERDUE:
+        said = row.steps.filter(verb__in=[*NAMED_BY, Step.Verb.UNSETTLED]).order_by("pk").last()
+        return said is not None and said.verb != Step.Verb.UNSETTLED
+    # A note names a record where what was found later showed in it already.
+    named = row.steps.filter(verb__in=[*NAMED_BY, Step.Verb.NOTED])
+    if row.cause == Deficiency.Cause.INSPECTION:
+        lines = InspectionLine.objects.filter(pk__in=named.values("inspection_line"))
+        return lines.filter(outcome=InspectionLine.Outcome.FAULT, corrected_by=None).exists()
+    if row.cause == Deficiency.Cause.LEFT_OUT:
+        out = RestorationLine.objects.filter(pk__in=named.values("restoration_line"))
+        return out.filter(outcome=RestorationLine.Outcome.LEFT_OUT, followed_by=None).exists()
+    model: Any = ProportioningTest if row.cause in Deficiency.OF_A_TEST else ConcentrateCheck
+    records = in_force(model, pk__in=named.values(LINKS[model]))
+    return any(
+        (one.cause, one.spot[:200]) == (row.cause, row.spot)
+        for _, seen in records
+        for one in seen.found
+    )
 
 
 def after(record: Record) -> Iterator[tuple[Any, Shown]]:

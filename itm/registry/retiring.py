@@ -54,6 +54,20 @@ def leaves_along(row: Retirable) -> int:
     return row.equipment.filter(retired_on=None).count() if isinstance(row, Place) else 0
 
 
+def out_with(row: Retirable) -> list[tuple[Retirable, date]]:
+    """What `take_back` of this row would bring back, each with the day since which it is out."""
+    rows: list[Retirable] = [row]
+    if isinstance(row, Place):
+        rows += _with_place(row)
+    return [(one, one.retired_on) for one in rows if one.retired_on is not None]
+
+
+def _with_place(row: Place) -> list[Equipment]:
+    """A site's own, not that of its systems."""
+    left = row.equipment.filter(retired_with_place=True)
+    return [one for one in left if one.stands_at == row]
+
+
 def _retire_with_place(actor: Actor, row: Equipment, on: date) -> None:
     if row.installed_on is not None and on < row.installed_on:
         raise Refused(
@@ -82,9 +96,8 @@ def take_back(*, actor: Actor, row: Retirable) -> Retirable:
         return _bring_back(actor, row)
     keep(row, {"retired_on": None}, by=actor, verb="taken back")
     if isinstance(row, Place):
-        for one in row.equipment.filter(retired_with_place=True):
-            if one.stands_at == row:  # a site's own, not that of its systems
-                _bring_back(actor, one)
+        for one in _with_place(row):
+            _bring_back(actor, one)
     return row
 
 

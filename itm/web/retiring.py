@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import URLPattern, path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from itm.accounts.actor import Actor
@@ -65,7 +66,7 @@ def _along(row: Any) -> str:
 @require_POST
 def take_back(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     actor = actor_of(request)
-    row = actions.take_back(actor=actor, row=FOUND[what](actor, key))
+    row = actions.take_back(actor=actor, row=FOUND[what](actor, key), at=timezone.now())
     messages.success(request, f"In use again: {row}.")
     return redirect(what, key)
 

@@ -1,6 +1,7 @@
 """Whatever people do in whatever order: no deficiency vanishes, and none closes by itself.
 
-Drawn sequences of deeds on three test days, a task that is inspected and what a person notes.
+Drawn sequences of deeds on three test days, a task that is inspected, what a person notes, and
+things that leave and come back. What a record in force shows at a thing in use is open.
 """
 
 from dataclasses import dataclass, field
@@ -18,6 +19,7 @@ from itm.actions.abandon import abandon
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
 from itm.actions.record_inspection import correct_inspection, record_inspection
+from itm.actions.retire import retire, take_back
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core.errors import Conflict, Refused
@@ -45,6 +47,7 @@ class World:
     tests: list[ProportioningTest]
     now: datetime = BEGIN
     seen: dict[int, tuple[dict[str, Any], list[tuple[Any, ...]]]] = field(default_factory=dict)
+    ended_out_of_use: set[int] = field(default_factory=set)
 
     def tick(self) -> datetime:
         self.now += timedelta(minutes=30)
@@ -161,13 +164,30 @@ def closes(world: World, number: int, _: str) -> None:
 def ends(world: World, number: int, _: str) -> None:
     if row := one_of(world, number):
         deciding.end(actor=world.scene.owner, deficiency=row, reason="a slip", at=world.tick())
+        if row.thing.retired_on is not None:
+            world.ended_out_of_use.add(row.pk)
+
+
+def thing(world: World, number: int) -> Any:
+    row = (world.scene.proportioner, world.scene.tank, world.scene.system)[number]
+    return type(row).objects.get(pk=row.pk)
+
+
+def retires(world: World, number: int, _: str) -> None:
+    row, today = thing(world, number), world.tick().date()
+    if row.retired_on is None:
+        retire(actor=world.scene.owner, row=row, on=today, today=today)
+
+
+def takes_back(world: World, number: int, _: str) -> None:
+    take_back(actor=world.scene.owner, row=thing(world, number), at=world.tick())
 
 
 DEEDS = {
     deed.__name__: deed
     for deed in (
         hands_in, sends_back, signs, amends, gives_up, looks, corrects_a_look, notes, lowers,
-        repairs, closes, ends,
+        repairs, closes, ends, retires, takes_back,
     )
 }  # fmt: skip
 BY_A_PERSON = {"closes", "ends"}
@@ -224,6 +244,45 @@ def check(world: World, deed: str) -> None:
             assert Deficiency.objects.filter(cause=cause, spot=spot, steps__test=test).exists()
     for line in InspectionLine.objects.filter(outcome="fault", corrected_by=None):
         assert Deficiency.objects.filter(steps__inspection_line=line).exists()
+    open_where_a_test_shows_it()
+    open_where_a_look_shows_it()
+    open_again_what_a_person_noted(world)
+
+
+def open_where_a_test_shows_it() -> None:
+    """Of a device in use, unless a later signed test gives another value there."""
+    tests = [one for one in standing() if one.proportioner.retired_on is None]
+    wrong = {one.pk: wrong_at(one) for one in tests}
+    for test in tests:
+        later = [
+            wrong[one.pk] for one in tests
+            if one.state == "sealed" and (one.tested_on, one.pk) > (test.tested_on, test.pk)
+        ]  # fmt: skip
+        for cause, spot in wrong[test.pk]:
+            if all((cause, spot) in there for there in later):
+                rows = Deficiency.objects.filter(cause=cause, spot=spot, closed_at=None)
+                assert rows.filter(proportioner=test.proportioner).exists(), "shown, not open"
+
+
+def open_where_a_look_shows_it() -> None:
+    """The same of a thing that was looked at, unless it was repaired since."""
+    lines = list(
+        InspectionLine.objects.filter(corrected_by=None, tank__retired_on=None)
+        .select_related("inspection").order_by("inspection__done_on", "pk")
+    )  # fmt: skip
+    for number, line in enumerate(lines):
+        rows = Deficiency.objects.filter(cause="inspection", tank=line.tank)
+        right = any(one.outcome == "in_order" for one in lines[number + 1 :])
+        repaired = rows.filter(outcome="repaired", steps__inspection_line=line).exists()
+        if line.outcome == "fault" and not right and not repaired:
+            assert rows.filter(closed_at=None).exists(), "shown, not open"
+
+
+def open_again_what_a_person_noted(world: World) -> None:
+    for row in Deficiency.objects.filter(pk__in=world.ended_out_of_use, cause="by_hand"):
+        if row.thing.retired_on is None:
+            assert Deficiency.objects.filter(words=row.words, closed_at=None).exists()
+            world.ended_out_of_use.remove(row.pk)
 
 
 def told(row: Deficiency) -> tuple[dict[str, Any], list[tuple[Any, ...]]]:
@@ -263,6 +322,14 @@ FIX_CORRECTED = [("hands_in", 0, "lean"), ("hands_in", 1, "right"), ("signs", 1,
                  ("ends", 0, "")]  # fmt: skip
 REPAIRED_BEFORE = [("looks", 0, "lean"), ("repairs", 0, ""), ("looks", 1, "lean"),
                    ("closes", 0, ""), ("corrects_a_look", 1, "right"), ("ends", 0, "")]  # fmt: skip
+BACK_UNCHANGED = [("hands_in", 0, "lean"), ("sends_back", 0, ""), ("hands_in", 0, "lean"),
+                  ("signs", 0, ""), ("ends", 0, "")]  # fmt: skip
+CORRECTION_GIVEN_UP = [("hands_in", 0, "lean"), ("signs", 0, ""), ("amends", 0, ""),
+                       ("hands_in", 0, "right"), ("ends", 0, ""), ("gives_up", 0, "")]  # fmt: skip
+OUT_AND_BACK = [("hands_in", 0, "lean"), ("looks", 0, "lean"), ("notes", 0, ""),
+                ("retires", 0, ""), ("retires", 1, ""), ("retires", 2, ""), ("ends", 0, ""),
+                ("ends", 0, ""), ("ends", 0, ""), ("takes_back", 2, ""), ("takes_back", 1, ""),
+                ("takes_back", 0, "")]  # fmt: skip
 
 
 @settings(
@@ -275,6 +342,9 @@ REPAIRED_BEFORE = [("looks", 0, "lean"), ("repairs", 0, ""), ("looks", 1, "lean"
 @example(READ_AGAIN)
 @example(FIX_CORRECTED)
 @example(REPAIRED_BEFORE)
+@example(BACK_UNCHANGED)
+@example(CORRECTION_GIVEN_UP)
+@example(OUT_AND_BACK)
 @given(st.lists(deeds, min_size=6, max_size=12))
 def test_no_deficiency_vanishes_or_closes_by_itself(world, drawn):
     begun = transaction.savepoint()

@@ -202,7 +202,8 @@ def test_what_is_out_of_use_is_overdue_no_longer_and_again_once_it_is_back(scene
     assert verbs(row) == ["opened", "unsettled"]
     deciding.end(actor=scene.owner, deficiency=row, reason="it is gone", at=AT)
     scene.proportioner.refresh_from_db()
-    take_back(actor=scene.owner, row=scene.proportioner)
+    take_back(actor=scene.owner, row=scene.proportioner, at=AT)
+    assert [one.outcome for one in rows()] == ["ended", ""]
     a_day_passes(DAY + timedelta(days=1))
     assert [one.outcome for one in rows()] == ["ended", ""]
 
