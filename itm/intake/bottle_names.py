@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.intake.tables.cell_values import Got
 from itm.intake.tables.cells import Cell, text_of
 from itm.intake.tables.known import Known, fold
-from itm.intake.tables.reading import Got
 from itm.records.models import ConcentrateCheck, ConcentrateSample
 
 State = ConcentrateCheck.State

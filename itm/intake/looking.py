@@ -5,13 +5,12 @@ code and under the same answers.
 """
 
 import hashlib
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from django.db import transaction
 
@@ -19,24 +18,25 @@ from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.core.figures import day
 from itm.intake import uploads
-from itm.intake.history_rows import HistoryRows
+from itm.intake.judging import Rows, rows_of
 from itm.intake.layouts import layout_of
 from itm.intake.models import Upload
-from itm.intake.reading_rows import ReadingRows
 from itm.intake.record_layouts import LINE
 from itm.intake.registry_rows import RegistryRows
 from itm.intake.tables.blocks import Block
+from itm.intake.tables.cell_values import Amount
 from itm.intake.tables.cells import Cell, text_of
-from itm.intake.tables.dialect import Dialect, Question, Settled, settle
+from itm.intake.tables.dialect import Dialect, Settled, settle
 from itm.intake.tables.head import WITHIN, Head, find_head, folded, head_at, match
-from itm.intake.tables.known import Known
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.moments import Moment
-from itm.intake.tables.reading import Amount, Batch, Reader, Told
+from itm.intake.tables.notes import AS_ROWS, notes_asked
+from itm.intake.tables.questions import Question
+from itm.intake.tables.reading import Batch, Reader
 from itm.intake.tables.source import Source, find_source
 from itm.intake.tables.survey import Survey, look_through
+from itm.intake.tables.swallowed import Swallowed
 from itm.intake.tables.units import apart
-from itm.intake.value_rows import ValueRows
 
 State = Upload.State
 PREVIEW_ROWS, HEAD_ROWS = 8, 12
@@ -44,15 +44,6 @@ SAID = "said:"  # answers that hold for every row
 MOST_MEANS = 30  # names that are asked about one by one
 Findings = dict[str, Any]
 LONG = ("bottle", "value", "temperature", "read_at")  # of readings that have a row each
-
-
-class Rows(Protocol):
-    """What judges the rows of one kind of table."""
-
-    known: Mapping[str, Known]
-
-    def judged(self, batch: Batch, told: Told) -> Any: ...
-    def finish(self, told: Told) -> None: ...
 
 
 @dataclass
@@ -113,9 +104,18 @@ def _look(
     }
     if found["missing"]:
         return found
-    survey = look_through(_counted(source.blocks(), progress), head, columns, layout)
+    rows = rows_of(actor, row, columns)
+    swallowed = Swallowed(source.delimiter, head)
+    blocks = _counted(swallowed.watched(source.blocks()), progress)
+    survey = look_through(blocks, head, columns, layout, known=rows.known)
+    asked = [*swallowed.asked(row.answers), *notes_asked(survey, row.answers)]
+    if any(one.found == AS_ROWS for one in asked):
+        survey = survey.with_notes()
+    found["questions"] += [asdict(one) for one in asked]
+    if any(not one.found for one in asked):
+        return found | {"notes": survey.notes}
     settled = settle(survey, head, columns, layout, row.answers)
-    return found | _settled(actor, row, layout, source, head, columns, survey, settled, found)
+    return found | _settled(row, layout, source, head, columns, rows, survey, settled, found)
 
 
 def _searched(layout: Layout, first: Sequence[Sequence[Cell]]) -> Layout:
@@ -139,8 +139,8 @@ def _counted(blocks: Iterator[Block], progress: Callable[[int], None]) -> Iterat
 
 
 def _settled(
-    actor: Actor, row: Upload, layout: Layout, source: Source, head: Head,
-    columns: Mapping[str, int], survey: Survey, settled: Settled, before: Findings,
+    row: Upload, layout: Layout, source: Source, head: Head, columns: Mapping[str, int],
+    rows: Rows, survey: Survey, settled: Settled, before: Findings,
 ) -> Findings:  # fmt: skip
     found: Findings = {
         "questions": [
@@ -158,7 +158,7 @@ def _settled(
         return found | _told(settled.problems, len(settled.problems))
     if settled.open:
         return found
-    opened = _opened(actor, row, layout, source, head, columns, settled.dialect, survey.last)
+    opened = _opened(row, layout, source, head, columns, rows, settled.dialect, survey.last)
     content, preview = _Content(layout), list[list[Any]]()
     with _tried(opened.rows):
         for batch, _ in opened.judged():
@@ -197,29 +197,18 @@ def _told(problems: Any, count: int) -> Findings:
 
 
 def _opened(
-    actor: Actor, row: Upload, layout: Layout, source: Source, head: Head,
-    columns: Mapping[str, int], dialect: Dialect, last: int,
+    row: Upload, layout: Layout, source: Source, head: Head, columns: Mapping[str, int],
+    rows: Rows, dialect: Dialect, last: int,
 ) -> Opened:  # fmt: skip
-    means: dict[str, dict[str, str]] = defaultdict(dict)
-    for code, said in row.answers.items():
-        if code.startswith("means:"):
-            _, name, text = code.split(":", 2)
-            means[name][text] = said
-    rows: Any
-    if row.kind == Upload.Kind.HISTORY:
-        rows = HistoryRows(actor, today=actor.today, means=means, columns=columns)
-    elif row.kind == Upload.Kind.VALUES:
-        rows = ValueRows(actor, means=means, columns=columns)
-    elif row.test is not None:
-        rows = ReadingRows(actor, row.test, means=means, columns=columns)
-    else:
-        rows = RegistryRows(actor, row.kind, means=means, columns=columns)
     known = {name: one for name, one in rows.known.items() if name in columns}
     said = {
         code.removeprefix(SAID): text for code, text in row.answers.items() if code.startswith(SAID)
     }
     said = {name: text for name, text in said.items() if name not in columns}
-    reader = Reader(layout, head, columns, dialect, last=last, known=known, said=said)
+    reader = Reader(
+        layout, head, columns, dialect, last=last, known=known, said=said,
+        width=source.width(head, columns),
+    )  # fmt: skip
     return Opened(source, reader, rows)
 
 
@@ -245,7 +234,8 @@ def open_ready(*, actor: Actor, row: Upload) -> Opened:
     head = Head(first, last, tuple(found["names"]), tuple(found["units"]))
     dialect = Dialect(**found["dialect"])
     layout = layout_of(row)
-    return _opened(actor, row, layout, source, head, found["columns"], dialect, found["last"])
+    rows = rows_of(actor, row, found["columns"])
+    return _opened(row, layout, source, head, found["columns"], rows, dialect, found["last"])
 
 
 def _once(

@@ -15,9 +15,10 @@ from itm.core.errors import Forbidden
 from itm.core.history import Tracked
 from itm.core.quantities import apart, quantity
 from itm.intake.models import Upload
+from itm.intake.tables.cell_values import Amount
 from itm.intake.tables.cells import CellProblem
 from itm.intake.tables.known import Known, fold
-from itm.intake.tables.reading import Amount, Batch, Told
+from itm.intake.tables.reading import Batch, Told
 from itm.registry import equipping, services
 from itm.registry.forms import InstrumentForm, LotForm, SiteForm, TankForm
 from itm.registry.forms.equipment import ALONE, EquipmentForm

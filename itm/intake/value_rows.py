@@ -15,9 +15,10 @@ from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.intake.bottle_names import Bottles
 from itm.intake.concentrate import judge_value
+from itm.intake.tables.cell_values import Amount
 from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
-from itm.intake.tables.reading import Amount, Batch, Told
+from itm.intake.tables.reading import Batch, Told
 from itm.intake.tables.units import unit_of
 from itm.intake.typed import digits_of
 from itm.intake.value_layout import COLUMNS, unit_of_property, units_in_tables

@@ -5,8 +5,8 @@ import re
 from collections.abc import Iterable, Mapping
 
 from itm.core.figures import day
+from itm.intake.tables.cell_values import Got
 from itm.intake.tables.cells import Cell, as_date, text_of
-from itm.intake.tables.reading import Got
 
 MOST_OFFERS = 6
 
@@ -26,6 +26,9 @@ class Known:
         self.names = sorted(set(names))
         self._by_fold = {fold(name): name for name in self.names}
         self.means = dict(means or {})
+
+    def knows(self, cell: Cell) -> bool:
+        return not isinstance(cell, tuple) and fold(text_of(cell)) in self._by_fold
 
     def read(self, cell: Cell) -> Got:
         """Codes: missing, unknown_name, day_for_name. A `free` name may be unknown, but one that

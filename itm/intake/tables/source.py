@@ -9,10 +9,10 @@ from itm.core.errors import Refused
 from itm.intake.tables import text, workbook
 from itm.intake.tables.blocks import Block, blocks
 from itm.intake.tables.cells import Cell
-from itm.intake.tables.dialect import Question
 from itm.intake.tables.file_kind import CSV
-from itm.intake.tables.head import WITHIN
-from itm.intake.tables.limits import LONGEST_CELL, long_cell
+from itm.intake.tables.head import WITHIN, Head
+from itm.intake.tables.limits import LONGEST_CELL, MOST_COLUMNS, long_cell
+from itm.intake.tables.questions import Question
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,13 @@ class Source:
                         where = f"in one of the rows from {block.first} on"
                         raise long_cell(where, len(cell))
             yield block
+
+    def width(self, head: Head, columns: Mapping[str, int]) -> int:
+        """Columns beyond which nothing of a text may stand. In a workbook no cell is pushed."""
+        if self.kind != CSV:
+            return MOST_COLUMNS
+        named = [at for at, name in enumerate(head.names) if name]
+        return max((*named, *columns.values()), default=0) + 1
 
     def first_rows(self, count: int = WITHIN) -> list[tuple[Cell, ...]]:
         taken = self.blocks()

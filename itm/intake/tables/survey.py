@@ -1,7 +1,8 @@
 """One look through a whole table: where it ends, and which different cells each column holds."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,18 +23,34 @@ MOST_NOTES = 20
 
 @dataclass
 class Survey:
-    """`last` is the last row of the table; what stands below it are notes, kept as they read."""
+    """`last` is the last row of the table; what stands below it may be notes, of which the first
+    are kept as they read and all are counted."""
 
     rows: int = 0
     last: int = 0
     notes: list[tuple[int, str]] = field(default_factory=list)
+    noted: int = 0
+    end: int = 0  # the last row with anything in our columns, be it a note
     seen: dict[str, dict[Cell, int]] = field(default_factory=dict)  # our name → cell → first row
+
+    def with_notes(self) -> "Survey":
+        """Where a person says that what looks like notes are rows."""
+        rows = self.rows + self.noted
+        return replace(self, rows=rows, last=max(self.last, self.end), notes=[], noted=0)
+
+
+class Knows(Protocol):
+    """What knows the names of a column; `known.Known` is one."""
+
+    def knows(self, cell: Cell) -> bool: ...
 
 
 def look_through(
-    table: Iterable[Block], head: Head, columns: Mapping[str, int], layout: Layout
-) -> Survey:
-    """A row without anything in our columns is a blank line and is passed over."""
+    table: Iterable[Block], head: Head, columns: Mapping[str, int], layout: Layout,
+    *, known: Mapping[str, Knows] | None = None,
+) -> Survey:  # fmt: skip
+    """A row without anything in our columns is a blank line and is passed over. One that says a
+    known name, or all that a row needs, is never a note."""
     out = Survey(seen={name: {} for name in columns})
     pending: list[tuple[int, str]] = []  # notes, or rows with holes if more of the table follows
     after_blank = False
@@ -46,10 +63,15 @@ def look_through(
             if row <= head.last:
                 continue
             before = counts[index - 1] == 0 if index else after_blank
-            words = [text_of(block.column(at).distinct[block.column(at).codes[index]])
-                     for at in sorted(columns.values())]  # fmt: skip
-            text = " ".join(filter(None, words))
+            cells = {
+                name: cell
+                for name, at in sorted(columns.items(), key=lambda item: item[1])
+                if text_of(cell := block.column(at).distinct[block.column(at).codes[index]])
+            }
+            text = " ".join(map(text_of, cells.values()))
             if len(columns) > 2 and _is_note(text, int(counts[index]), bool(before)):
+                if _is_row(cells, columns, layout, known or {}):
+                    continue
                 pending.append((row, text))
                 counts[index] = 0
         rows = np.flatnonzero(counts > 0) + block.first
@@ -59,7 +81,9 @@ def look_through(
             out.last = int(rows[-1])
         after_blank = bool(counts[-1] == 0)
         _gather(out, block, head, columns)
-    out.notes = [(row, text) for row, text in pending if row > out.last][:MOST_NOTES]
+    below = [(row, text) for row, text in pending if row > out.last]
+    out.notes, out.noted = below[:MOST_NOTES], len(below)
+    out.end = below[-1][0] if below else out.last
     # What looked like a note amid the table is a row with holes, and is said to be one.
     out.rows += sum(row < out.last for row, _ in pending)
     return out
@@ -68,6 +92,16 @@ def look_through(
 def _is_note(text: str, cells: int, after_blank: bool) -> bool:
     first = text.split(maxsplit=1)[0].casefold().strip(":.")
     return first in SUMS or (cells == 1 and (after_blank or len(text) > LONG_NOTE))
+
+
+def _is_row(
+    cells: Mapping[str, Cell], columns: Mapping[str, int], layout: Layout,
+    known: Mapping[str, Knows],
+) -> bool:  # fmt: skip
+    """“minimum 1” may be a bottle, and “Max Quay” a site: their rows have holes at most."""
+    if any(name in known and known[name].knows(cell) for name, cell in cells.items()):
+        return True
+    return not layout.lacks({name: columns[name] for name in cells})
 
 
 def _gather(out: Survey, block: Block, head: Head, columns: Mapping[str, int]) -> None:

@@ -6,6 +6,7 @@ import io
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 from itm.core.errors import Refused
@@ -13,7 +14,6 @@ from itm.intake.tables.limits import (
     MOST_CELLS,
     MOST_COLUMNS,
     MOST_ROWS,
-    long_cell,
     too_many_rows,
     too_wide,
 )
@@ -40,6 +40,7 @@ MARKS = (
     (codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"),
 )  # fmt: skip
 _CODEC = {"utf-8": "utf-8-sig"}
+END = "\x03"
 
 
 @dataclass(frozen=True)
@@ -150,21 +151,26 @@ def _opened(path: Path, encoding: str) -> io.TextIOWrapper:
 def csv_rows(path: Path, encoding: str, delimiter: str) -> Iterator[list[str]]:
     """Row by row as a spreadsheet numbers them; the file is never in memory as a whole.
 
-    Refused too_many_rows, too_wide, long_cell, too_many_cells, wrong_encoding, broken_text.
+    Refused too_many_rows, too_wide, long_cell, too_many_cells, wrong_encoding, broken_text,
+    open_quote.
     """
-    sign, cells = delimiter or "\x1f", 0
+    sign, cells, number = delimiter or "\x1f", 0, 0
+    before: list[str] | None = None
     with _opened(path, encoding) as file:
-        reader = csv.reader(file, delimiter=sign, strict=False)
+        # The mark behind the last line comes back as a row, unless a quotation swallows it too.
+        reader = csv.reader(chain(file, (END,)), delimiter=sign, strict=False)
         try:
             for number, row in enumerate(reader, 1):
+                if before is not None:
+                    yield before
                 if number == 1 and len(row) <= 2 and "".join(row)[:4].lower() == "sep=":
                     row = []  # a line for the spreadsheet alone
                 cells += len(row)
-                if number > MOST_ROWS or len(row) > MOST_COLUMNS or cells > MOST_CELLS:
+                if number > MOST_ROWS + 1 or len(row) > MOST_COLUMNS or cells > MOST_CELLS:
                     raise _too_large(number, len(row))
-                yield row
+                before = row
         except csv.Error as error:
-            raise _broken(reader.line_num, error) from error
+            raise _broken(number + 1, error) from error
         except UnicodeDecodeError as error:
             raise Refused(
                 "wrong_encoding",
@@ -172,6 +178,13 @@ def csv_rows(path: Path, encoding: str, delimiter: str) -> Iterator[list[str]]:
                 f"off after line {reader.line_num}. Choose another.",
                 "encoding",
             ) from error
+    if before != [END]:
+        raise Refused(
+            "open_quote",
+            f"A quotation mark in row {number} is never closed, so that all that follows would be "
+            "read as one cell. Close it, or take it out.",
+            "chosen",
+        )
 
 
 def _too_large(row: int, columns: int) -> Refused:
@@ -186,11 +199,17 @@ def _too_large(row: int, columns: int) -> Refused:
     )
 
 
-def _broken(line: int, error: csv.Error) -> Refused:
+def _broken(row: int, error: csv.Error) -> Refused:
+    """`row` is the one that could not be read to its end."""
     if "field larger" in str(error):
-        return long_cell(f"of line {line}", csv.field_size_limit())
+        return Refused(
+            "long_cell",
+            f"A cell in row {row} holds more than {csv.field_size_limit():,} characters: look for "
+            "a quotation mark that is not closed.",
+            "chosen",
+        )
     return Refused(
         "broken_text",
-        f"Line {line} cannot be parted into columns: look for a quotation mark that is not closed.",
+        f"Row {row} cannot be parted into columns: look for a quotation mark that is not closed.",
         "chosen",
     )

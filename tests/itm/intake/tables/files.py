@@ -79,7 +79,7 @@ class Looked:
         self.settled: Settled = settle(self.survey, self.head, self.columns, layout, answers)
         self.reader = Reader(
             layout, self.head, self.columns, self.settled.dialect, last=self.survey.last,
-            known=known,
+            known=known, width=source.width(self.head, self.columns),
         )  # fmt: skip
         self.rows = [
             batch.row(index)

@@ -132,7 +132,9 @@ def test_rows_columns_cells_and_letters_are_counted_while_they_come(tmp_path, mo
     wide = text_file(tmp_path, ";".join("x" * (limits.MOST_COLUMNS + 1)))
     assert code_of(text.csv_rows, wide, "utf-8", ";") == "too_wide"
     swallowed = text_file(tmp_path, 'a;"b\n' + "c;d\n" * 1000)
-    assert code_of(Source(swallowed, "csv", "utf-8", ";").blocks) == "long_cell"
+    assert code_of(Source(swallowed, "csv", "utf-8", ";").blocks) == "open_quote"
+    closed = text_file(tmp_path, 'a;"b\n' + "c;d\n" * 1000 + '"\n')
+    assert code_of(Source(closed, "csv", "utf-8", ";").blocks) == "long_cell"
 
 
 def test_a_wide_sheet_is_refused_by_its_layout(tmp_path, monkeypatch):
