@@ -70,8 +70,9 @@ class HistoryRows:
         }
 
     def judged(self, batch: Batch, told: Told) -> list[list[Any]]:
-        """Codes: ambiguous_device, no_device, no_flow_point, day_ahead, limits_crossed, twice,
-        already_there, other_figure. Of a batch with problems the columns are not to be used."""
+        """Codes: ambiguous_device, no_device, no_flow_point, day_ahead, too_early, no_flow,
+        limits_crossed, twice, already_there, other_figure. Of a batch with problems the columns
+        are not to be used."""
         values = batch.values
         asked = list(zip(*(values[n] for n in ("site", "system", "proportioner", "flow_point")),
                          strict=True))  # fmt: skip
@@ -81,6 +82,7 @@ class HistoryRows:
         self._tell_meant(batch, meant, told)
         self._tell_days(batch, told)
         self._tell_limits(batch, told)
+        self._tell_flows(batch, told)
         phases = [phase or "as_found" for phase in values["phase"]]
         self._remember(batch, meant, phases, told)
         self.sites.update(self._site_of[pk] for pk in {one.device for one in meant} if pk)
@@ -144,14 +146,30 @@ class HistoryRows:
 
     def _tell_days(self, batch: Batch, told: Told) -> None:
         days = batch.values["tested_on"]
-        ahead = {one for one in set(days) if one is not None and one > self._today}
-        if not ahead:
+        odd = {
+            one: ("day_ahead", f"{day(one)} has not come yet.")
+            if one > self._today
+            else ("too_early", f"No test of {one.year} is believed: {day(past.EARLIEST)} is the "
+                  "earliest day.")
+            for one in set(days)
+            if one is not None and not past.EARLIEST <= one <= self._today
+        }  # fmt: skip
+        if not odd:
             return
         for row, one in zip(batch.rows, days, strict=True):
-            if one in ahead:
-                sentence = f"{day(one)} has not come yet."
-                told.add(self._problem(row, "tested_on", "day_ahead", sentence,
-                                       "Correct the day of the test."))  # fmt: skip
+            if one in odd:
+                told.add(self._problem(row, "tested_on", *odd[one], "Correct the day of the test."))
+
+    def _tell_flows(self, batch: Batch, told: Told) -> None:
+        flows = batch.values["flow"]
+        none = {one for one in set(flows) if one is not None and one.number <= 0}
+        if not none:
+            return
+        for row, one in zip(batch.rows, flows, strict=True):
+            if one in none:
+                sentence = f"{one.number:f} {one.unit} is no flow at which anything was tested."
+                told.add(self._problem(row, "flow", "no_flow", sentence,
+                                       "Correct it, or leave the cell empty."))  # fmt: skip
 
     def _tell_limits(self, batch: Batch, told: Told) -> None:
         lower, upper = batch.values["lower_limit"], batch.values["upper_limit"]

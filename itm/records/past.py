@@ -24,6 +24,8 @@ BROUGHT = (
     "paper", "note", "row",
 )  # fmt: skip
 AS_TEXT = frozenset(("tested_on", "percent", "lower_limit", "upper_limit"))
+# No earlier day of a test is believed; own choice, wide enough for the oldest foam systems.
+EARLIEST = date(1940, 1, 1)
 AT_ONCE = 48  # rows of one statement: below the 999 marks that any SQLite takes
 
 

@@ -103,6 +103,11 @@ class PastResult(Tracked, Scoped):
                 name="past_limits_in_order",
                 violation_error_message="The lower limit lies below the upper one.",
             ),
+            models.CheckConstraint(
+                condition=Q(flow=None) | Q(flow__gt=0),
+                name="past_flow_above_zero",
+                violation_error_message="A flow lies above 0.",
+            ),
         ]
 
     def __str__(self) -> str:

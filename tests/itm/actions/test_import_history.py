@@ -14,7 +14,13 @@ from itm.doors.files import take_up
 from itm.records import past
 from itm.records.models import PastBundle, PastResult
 from itm.schedule.models import Duty
-from tests.factories import OrganisationFactory, ProportionerFactory, SiteFactory, actor_of
+from tests.factories import (
+    OrganisationFactory,
+    PastResultFactory,
+    ProportionerFactory,
+    SiteFactory,
+    actor_of,
+)
 from tests.itm.intake.imports import answered, handed_in, taken, told
 
 HEAD = "site;proportioner;flow_point;tested_on;percent;lower_limit;upper_limit;method;paper"
@@ -69,6 +75,25 @@ def test_the_history_notes_one_import_and_not_each_row(scene, table):
     assert not Change.objects.filter(model="records.PastResult").exists()
     noted = Change.objects.filter(model="records.PastBundle", verb="imported")
     assert noted.get().note == "18 results of past years from table.csv"
+
+
+@pytest.mark.parametrize(
+    ("when", "flow", "place", "code"),
+    [
+        ("2012-05-14", "-850 L/min", "J2", "no_flow"),
+        ("2012-05-14", "0 L/min", "J2", "no_flow"),
+        ("1024-05-14", "850 L/min", "D2", "too_early"),
+    ],
+)
+def test_a_flow_or_day_that_cannot_have_been_is_told(scene, table, when, flow, place, code):
+    head, line = table((when, "3.1")).splitlines()
+    row = handed_in(scene.owner, "history", f"{head};flow\n{line};{flow}\n")
+    assert told(row) == [(place, code)]
+
+
+def test_the_database_takes_no_flow_of_zero(scene):
+    with pytest.raises(IntegrityError, match="past_flow_above_zero"), transaction.atomic():
+        PastResultFactory(proportioner=scene.proportioner, flow=0.0)
 
 
 def test_results_are_never_changed_in_the_database(scene, table):
