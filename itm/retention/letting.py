@@ -13,7 +13,7 @@ from uuid import UUID
 
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
 
 from itm.accounts import proving
 from itm.accounts.actor import Actor, system
@@ -191,9 +191,36 @@ def words(row: Decision, gone_at: datetime) -> str:
 # For pages ----------------------------------------------------------------------------------------
 
 
-def decision(actor: Actor, key: UUID) -> Decision:
+GOES = Q(verb=Verb.LET_GO, taken_back_at=None, done_at=None)
+# Where a decision stands; the first that fits. As in `gathering.FROM_ELSEWHERE`, what was decided
+# before the site came here in an archive is not carried out here.
+STANDS = {
+    "taken_back": ~Q(taken_back_at=None),
+    "kept_on": Q(verb=Verb.KEEP),
+    "done": ~Q(done_at=None),
+    "not_here": GOES & Q(site__brought_in__brought_at__gt=F("decided_at")),
+    "waits": GOES,
+}
+
+
+def all_decisions(actor: Actor) -> QuerySet[Any]:
+    """Each with where it `stands`."""
     rows = Decision.objects.visible_to(actor).select_related("site__owner")
-    row = rows.filter(key=key).first()
+    whens = [When(fits, then=Value(name)) for name, fits in STANDS.items()]
+    return rows.annotate(stands=Case(*whens, output_field=CharField()))
+
+
+def became(row: Decision, file: DecidedFile) -> str:
+    """Of one file of a decision: gone, stays, kept_on or waits."""
+    if file.gone_at is not None:
+        return "gone"
+    if file.stayed_why or row.taken_back_at is not None:
+        return "stays"
+    return "kept_on" if row.until else "waits"
+
+
+def decision(actor: Actor, key: UUID) -> Any:
+    row = all_decisions(actor).filter(key=key).first()
     if row is None:
         raise NotFound("decision", key)
     require_keeper(actor, row.site)
@@ -209,7 +236,7 @@ def may_be_taken_back(row: Decision, now: datetime) -> bool:
 def decisions(actor: Actor, site: Site) -> list[Decision]:
     """The newest first. Raises Forbidden."""
     require_keeper(actor, site)
-    return list(Decision.objects.visible_to(actor).filter(site=site).prefetch_related("files"))
+    return list(all_decisions(actor).filter(site=site).prefetch_related("files"))
 
 
 def gone_papers(checks: Collection[int]) -> dict[str, str]:

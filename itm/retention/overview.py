@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db.models import QuerySet
 
@@ -10,9 +11,10 @@ from itm.accounts.actor import Actor, require_kind, require_role
 from itm.accounts.models import Membership
 from itm.core.clock import date_at
 from itm.registry.models import Attachment, Site
+from itm.retention import letting
 from itm.retention.gathering import Kept, Stored, gather
 from itm.retention.letting import MOST, past
-from itm.retention.models import Decision, KeepingPeriod, Kind
+from itm.retention.models import KeepingPeriod, Kind
 from itm.retention.periods import Freedom, Period, free_on, free_with
 from itm.retention.setting import WHAT, in_force, own_sites, periods_at, require_keeper
 
@@ -62,10 +64,9 @@ def over_sites(actor: Actor, sites: Collection[Site], now: datetime) -> list[Sit
     require_overview(actor)
     keys = [site.pk for site in sites]
     periods = periods_at(keys)
-    waits = Decision.objects.visible_to(actor).filter(site__in=keys)
     waiting: dict[int, int] = {}
-    still = waits.filter(verb=Decision.Verb.LET_GO, done_at=None, taken_back_at=None)
-    for pk in still.values_list("site", flat=True):
+    waits = letting.all_decisions(actor).filter(site__in=keys, stands="waits")
+    for pk in waits.values_list("site", flat=True):
         waiting[pk] = waiting.get(pk, 0) + 1
     kept = gather([site for site in sites if periods[site.pk]])
     out = []
@@ -121,13 +122,13 @@ def _count(row: KindRow, one: Stored, freedom: Freedom, today: date) -> None:
 def of_kind(
     actor: Actor, site: Site, kind: str, now: datetime
 ) -> tuple[list[tuple[Stored, Freedom]], int]:
-    """Files that may be decided about today, those that could have gone longest first, as many as
-    go at once; and how many there are."""
+    """Files that may be decided about today, of one kind or of all, those that could have gone
+    longest first, as many as go at once; and how many there are."""
     require_keeper(actor, site)
     found = [
         (one, freedom)
         for one, freedom in past(site, date_at(site.time_zone, now))
-        if one.kind == kind
+        if kind in ("", one.kind)
     ]
     found.sort(key=lambda pair: (pair[1].day or date.max, pair[0].row.name, pair[0].row.pk))
     return found[:MOST], len(found)
@@ -145,3 +146,15 @@ def periods_of(actor: Actor, site: Site) -> tuple[list[KeepingPeriod], list[Keep
     require_keeper(actor, site)
     over = KeepingPeriod.objects.visible_to(actor).filter(site=site).exclude(ended_on=None)
     return list(in_force([site.pk])), list(over.select_related("rule").order_by("-ended_on", "-pk"))
+
+
+def all_periods(actor: Actor) -> QuerySet[KeepingPeriod]:
+    """At all sites of the owner, those too that were ended. Raises Forbidden."""
+    require_overview(actor)
+    return KeepingPeriod.objects.visible_to(actor).select_related("site", "rule")
+
+
+def all_decisions(actor: Actor) -> QuerySet[Any]:
+    """At all sites of the owner. Raises Forbidden."""
+    require_overview(actor)
+    return letting.all_decisions(actor)

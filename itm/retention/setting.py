@@ -97,7 +97,7 @@ def adopt(
             by=actor, site=site, rule=rule, checked_against=checked_against.strip(),
             set_by=actor.person, starts_on=date_at(site.time_zone, at),
         )
-        for site in sites
+        for site in dict.fromkeys(sites)
         if site.pk not in there
     ]  # fmt: skip
 
@@ -188,10 +188,20 @@ def say(
     return out
 
 
-def rules(actor: Actor) -> list[tuple[KeepingRule, list[KeepingPeriod]]]:
-    """Every rule with the sites at which the actor sees that it holds."""
+def all_rules() -> QuerySet[KeepingRule]:
+    return KeepingRule.objects.all()
+
+
+def holding(actor: Actor) -> dict[int | None, list[KeepingPeriod]]:
+    """By primary key of a rule the sites at which the actor sees that it holds."""
     held: dict[int | None, list[KeepingPeriod]] = {}
     rows = KeepingPeriod.objects.visible_to(actor).filter(~Q(rule=None), ended_on=None)
     for one in rows.select_related("site").order_by("site__name", "pk"):
         held.setdefault(one.rule_id, []).append(one)
-    return [(one, held.get(one.pk, [])) for one in KeepingRule.objects.all()]
+    return held
+
+
+def rules(actor: Actor) -> list[tuple[KeepingRule, list[KeepingPeriod]]]:
+    """Every rule with the sites at which the actor sees that it holds."""
+    held = holding(actor)
+    return [(one, held.get(one.pk, [])) for one in all_rules()]

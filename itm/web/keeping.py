@@ -124,7 +124,6 @@ def keeping_decision(request: HttpRequest, key: UUID) -> HttpResponse:
     row = letting.decision(actor_of(request), key)
     zone = row.site.time_zone
     files = list(row.files.all())
-    brought = archives.brought_in(row.site)
     context = {
         "row": row,
         "site": row.site,
@@ -132,20 +131,19 @@ def keeping_decision(request: HttpRequest, key: UUID) -> HttpResponse:
         "files": [(one, _became(row, one, zone)) for one in files],
         "size": sum(one.size for one in files),
         "open": letting.may_be_taken_back(row, timezone.now()),
-        "elsewhere": row.waits and brought is not None and brought.brought_at > row.decided_at,
         "crumbs": [*crumbs_of(row.site), (f"Decided on {day(date_at(zone, row.decided_at))}", "")],
     }
     return render(request, "keeping/decision.html", context)
 
 
 def _became(row: Any, file: Any, zone: str) -> str:
-    if file.gone_at is not None:
-        return f"let go on {instant(file.gone_at, zone)}"
-    if file.stayed_why:
-        return f"stays: {file.stayed_why}"
-    if row.taken_back_at is not None:
-        return "stays"
-    return f"kept until {day(row.until)}" if row.until else "waits"
+    words = {
+        "gone": lambda: f"let go on {instant(file.gone_at, zone)}",
+        "stays": lambda: f"stays: {file.stayed_why}" if file.stayed_why else "stays",
+        "kept_on": lambda: f"kept until {day(row.until)}",
+        "waits": lambda: "waits",
+    }
+    return words[letting.became(row, file)]()
 
 
 @signed_in

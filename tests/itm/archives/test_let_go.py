@@ -11,6 +11,7 @@ from django.urls import reverse
 from itm.accounts.models import Membership
 from itm.records.chain import verify
 from itm.registry.models import Attachment, Site
+from itm.retention import letting
 from itm.retention.letting import WAITS, carry_out, due
 from itm.retention.models import DecidedFile, Decision, KeepingPeriod, PaperKind
 from itm.retention.verifying import verify_files
@@ -86,8 +87,13 @@ def test_what_was_decided_elsewhere_is_not_carried_out_where_the_archive_came_in
     waiting = Decision.objects.get(done_at=None)
     member = actor_of(Site.objects.get().owner, Membership.Role.MANAGER)
     with time_machine.travel(LATER + WAITS + timedelta(days=2), tick=False):
-        page = sign_in(Client(), member).get(reverse("keeping_decision", args=[waiting.key]))
+        client = sign_in(Client(), member)
+        page = client.get(reverse("keeping_decision", args=[waiting.key]))
+        listed = client.get(reverse("keeping", args=[waiting.site.key]))
     assert "It was decided before this site came here in an archive." in page.content.decode()
+    assert "decided before the site came here in an archive" in listed.content.decode()
+    told = letting.all_decisions(member)
+    assert [one.stands for one in told.order_by("decided_at")] == ["done", "not_here"]
 
 
 def test_decided_anew_where_it_came_in_it_goes(scene, gone, tmp_path, settings):
