@@ -104,6 +104,10 @@ class ListView(View, ABC):
         """What the shape needs beside the rows."""
         return {}
 
+    def dressed(self, found: list[Any]) -> list[Any]:
+        """The rows of one page as the shape reads them."""
+        return found
+
     def listed(self) -> Response:
         limit, cursor = self.asked["limit"], self.asked.get("cursor", "")
         found, after = self.pages.page(self.rows(), limit, cursor)
@@ -112,7 +116,7 @@ class ListView(View, ABC):
             given = self.request.query_params.copy()
             given["cursor"] = after
             following = self.request.build_absolute_uri(f"{self.request.path}?{given.urlencode()}")
-        shape = self.shape(found, many=True, context=self.told(**self.context()))
+        shape = self.shape(self.dressed(found), many=True, context=self.told(**self.context()))
         return Response({"next": following, "results": shape.data})
 
 

@@ -34,7 +34,7 @@ class ApiToken(Tracked):
             "hand_in", "Hand in test days, inspections, visits of an authority, entries of devices"
         )  # fmt: skip
         REGISTRY = "registry", "Change sites, lots and instruments"
-        RULES = "rules", "Say when overdue is a deficiency"
+        RULES = "rules", "Say when overdue is a deficiency, and how long records are kept"
         EVALUATE = "evaluate", "Compute a bench without storing anything"
 
     # The digest is of a secret; the last use says who looked and not who changed what.
