@@ -46,7 +46,7 @@ def duty(request: HttpRequest, key: UUID) -> HttpResponse:
         "stands": queries.standing_of(row, timezone.now()) if is_open else None,
         "cycles": [cycle_row(one, today, checks) for one in turned],
         "creep": creep(window, spans) if window else None,
-        "crumbs": [*crumbs_to(row.site), (said.what, "")],
+        "crumbs": [*crumbs_to(row.site), ("What is due", "")],
     }
     return render(request, "programmes/duty.html", context)
 
