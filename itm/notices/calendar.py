@@ -48,7 +48,7 @@ def feed(actor: Actor, now: datetime) -> bytes:
         ]
     )
     revisions = revisions_of(rows)
-    seals = newest_seals({row.site_id for row in rows})
+    seals = newest_seals(actor, {row.site_id for row in rows})
     out = Calendar()
     out.add("prodid", "-//Foam ITM//What is due//EN")
     out.add("version", "2.0")

@@ -75,7 +75,7 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str, wrong: Wrong) -
         "weeks_url": address("due_weeks"),
         "wish_url": address("notices"),
         "stop": stop,
-        "seals": newest_seals(lately_sealed(actor)),
+        "seals": newest_seals(actor, lately_sealed(actor)),
     }
     return render_to_string("mail/summary.txt", context)
 

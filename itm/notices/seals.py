@@ -25,9 +25,10 @@ def lately_sealed(actor: Actor) -> set[int]:
     return set(list(dict.fromkeys(rows[:LOOKED_AT]))[:MOST])
 
 
-def newest_seals(sites: Set[int]) -> dict[int, NewestSeal]:
-    """By the site's primary key, for sites that the reader was shown to see; two queries."""
-    numbers = Seal.objects.filter(site__in=sites).values("site").annotate(newest=Max("number"))
+def newest_seals(actor: Actor, sites: Set[int]) -> dict[int, NewestSeal]:
+    """By the site's primary key, the newest that the reader sees; two queries."""
+    own = Seal.objects.visible_to(actor).filter(site__in=sites)
+    numbers = own.values("site").annotate(newest=Max("number"))
     newest = Q(pk__in=[])
     for row in numbers.order_by("site"):
         newest |= Q(site=row["site"], number=row["newest"])

@@ -3,6 +3,7 @@ the paper shows."""
 
 import re
 from dataclasses import dataclass
+from hmac import compare_digest
 from typing import Any
 
 from calc.canonical import digest_bytes
@@ -13,11 +14,13 @@ from itm.records.models import Seal
 from itm.reports import content_check as check
 from itm.reports import content_results as results
 from itm.reports import queries
+from itm.reports.address import OPENS, check_path, opens
 from itm.reports.content_kept import grouped
 from itm.reports.wording import Fact, SiteClock, facts, iso_day
 
 LENGTH = 64
 DIGEST = re.compile(rf"[0-9a-f]{{{LENGTH}}}")
+KEY = re.compile(rf"[0-9a-f]{{{OPENS}}}")
 MISREAD = {"o": "0", "l": "1", "i": "1", "s": "5", "z": "2", "g": "9", "q": "9"}
 
 
@@ -26,9 +29,9 @@ class Later:
     """The sealed record that corrects this one."""
 
     number: int
-    digest: str
     printed: str
     sealed_at: str
+    path: str  # where it stands open: whoever holds the one may read the other
 
 
 @dataclass(frozen=True)
@@ -36,17 +39,20 @@ class Earlier:
     """The sealed record that this one corrects."""
 
     number: int
-    digest: str
+    path: str
 
 
 @dataclass(frozen=True)
 class Proof:
-    """A sealed record as the check page shows it. With changed bytes there is nothing to show."""
+    """A sealed record as the check page shows it. With changed bytes there is nothing to show, and
+    while it is not `opened` nothing of what it says."""
 
     number: int
     digest: str
     printed: str  # the digest in groups, as the paper has it
     unchanged: bool
+    opened: bool = False
+    sealed_at: str = ""
     facts: tuple[Fact, ...] = ()
     band: str = ""
     answers: tuple[results.Answer, ...] = ()
@@ -57,29 +63,37 @@ class Proof:
     earlier: Earlier | None = None
 
 
-def proof(digest: str) -> Proof | None:
-    """The record with this digest, its stored bytes digested anew; None when there is none."""
+def proof(digest: str, key: str = "") -> Proof | None:
+    """The record with this digest, its stored bytes digested anew; None when there is none. `key`
+    is what opens it, as `address.opens` has it."""
     seal = Seal.objects.filter(digest=digest).first()
     if seal is None:
         return None
     if digest_bytes(bytes(seal.document)) != digest:
         return Proof(seal.number, digest, grouped(digest), unchanged=False)
-    return _shown(seal)
+    return _shown(seal, compare_digest(key, opens(bytes(seal.document))))
 
 
-def _shown(seal: Seal) -> Proof:
+def _shown(seal: Seal, opened: bool) -> Proof:
     document = parsed(seal)
-    earlier = document["amends"]
     about = _of_check if document["kind"] == CHECK else _of_test
     return Proof(
         number=document["seal"]["number"],
         digest=seal.digest,
         printed=grouped(seal.digest),
         unchanged=True,
-        **about(document),
+        opened=opened,
+        sealed_at=SiteClock.of(document).moment(document["seal"]["sealed_at"]),
+        **(about(document) if opened else {}),
         later=_later(seal),
-        earlier=Earlier(earlier["number"], earlier["digest"]) if earlier else None,
+        earlier=_earlier(document) if opened else None,
     )
+
+
+def _earlier(document: dict[str, Any]) -> Earlier | None:
+    amended = document["amends"]
+    seal = Seal.objects.filter(digest=amended["digest"]).first() if amended else None
+    return Earlier(seal.number, check_path(seal)) if seal else None
 
 
 def _of_test(document: dict[str, Any]) -> dict[str, Any]:
@@ -130,12 +144,12 @@ def _later(seal: Seal) -> Later | None:
         return None
     clock = SiteClock.of(parsed(newest))
     sealed_at = clock.moment(parsed(newest)["seal"]["sealed_at"])
-    return Later(newest.number, newest.digest, grouped(newest.digest), sealed_at)
+    return Later(newest.number, grouped(newest.digest), sealed_at, check_path(newest))
 
 
-def typed_digest(text: str) -> str:
-    """The digest in what a person typed or pasted: spaces and capitals do not matter, and a whole
-    address may stand around it.
+def typed_digest(text: str) -> tuple[str, str]:
+    """The digest in what a person typed or pasted, and what opens its record, or nothing: spaces
+    and capitals do not matter, and a whole address may stand around them.
 
     Raises Refused digest_missing, digest_wrong_character, digest_wrong_length.
     """
@@ -143,7 +157,8 @@ def typed_digest(text: str) -> str:
     if not bare:
         raise Refused("digest_missing", "Type the digest that the report prints.", "digest")
     if found := DIGEST.search(bare):
-        return found[0]
+        key = KEY.match(bare[found.end() :].lstrip("/"))
+        return found[0], key[0] if key else ""
     odd = re.search(r"[^0-9a-f]", bare)
     if odd and len(bare) <= LENGTH + 4:
         meant = MISREAD.get(odd[0])

@@ -7,9 +7,7 @@ printable page does without.
 import logging
 from typing import Any
 
-from django.conf import settings
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from itm.core.errors import Refused
 from itm.reports.content import Paper
@@ -23,11 +21,6 @@ PANGO = (
     "the packages libpango-1.0-0, libpangoft2-1.0-0 and libharfbuzz-subset0. The printable page "
     "works without them."
 )
-
-
-def verify_address(digest: str) -> str:
-    """The public address behind the QR code."""
-    return f"{settings.PUBLIC_URL}{reverse('verify', args=[digest])}"
 
 
 def page_context(paper: Sheet, *, styles: list[str], **around: Any) -> dict[str, Any]:

@@ -15,17 +15,18 @@ from itm.records.document_check import KIND as CHECK
 from itm.records.models import Record, Seal
 from itm.records.models.kept import on
 from itm.reports import queries
+from itm.reports.address import verify_address
 from itm.reports.content import paper
 from itm.reports.content_check_paper import check_paper
 from itm.reports.models import Report
 from itm.reports.queries import KIND, SealedRecord
-from itm.reports.render import Sheet, pdf, verify_address
+from itm.reports.render import Sheet, pdf
 
 
 def report_of(record: SealedRecord) -> Sheet:
     """The content of the report of a sealed record, whatever its kind."""
     made = check_paper if record.document["kind"] == CHECK else paper
-    return made(record.document, digest=record.digest, verify_url=verify_address(record.digest))
+    return made(record.document, digest=record.digest, verify_url=verify_address(record.seal))
 
 
 def render_report(record_key: str) -> None:

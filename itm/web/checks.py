@@ -24,6 +24,7 @@ from itm.records.cautions import TANK
 from itm.records.check_forms import CheckEditForm, CheckForm
 from itm.records.finding import STATES
 from itm.registry import queries as registry
+from itm.reports.address import check_path
 from itm.web.checks_page import page
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -160,6 +161,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         "change_label": "Change the check",
         "once": uuid.uuid4(),
         "seal": getattr(row, "seal", None),
+        "check_path": check_path(row.seal) if row.state == "sealed" else "",
         "amendment": row.amendments.exclude(state="abandoned").first(),
         "crumbs": [*crumbs(row)[:-1], (f"Check of {day(row.checked_on)}", "")],
     }

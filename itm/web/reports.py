@@ -20,6 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
 from itm.reports import queries
+from itm.reports.address import check_path
 from itm.reports.naming import file_name, thing
 from itm.reports.queries import SealedRecord
 from itm.reports.render import foot_style, page_context
@@ -74,7 +75,7 @@ def sheet_page(
         sheet,
         styles=[static("report.css"), foot],
         bar=bar,
-        later=later and {"number": later.number, "url": reverse("verify", args=[later.digest])},
+        later=later and {"number": later.number, "url": check_path(later)},
         **beside,
     )
     return render(request, sheet.template, context)

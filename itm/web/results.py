@@ -20,6 +20,7 @@ from itm.records.as_it_stands import record_form
 from itm.records.cautions import LOOK
 from itm.records.entry_times import arrived
 from itm.records.loading import whole
+from itm.reports.address import check_path
 from itm.reports.content_entry import entry_pattern
 from itm.reports.wording import SiteClock
 from itm.trends.where_to_look import where_to_look
@@ -62,6 +63,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         else (),
         "once": uuid.uuid4(),
         "seal": getattr(row, "seal", None),
+        "check_path": check_path(row.seal) if row.state == "sealed" else "",
         "record": row,
         "wrong": wrong_by(actor, row),
         "page_name": "test",

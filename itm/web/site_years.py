@@ -16,8 +16,8 @@ from itm.core.figures import day, instant, percent
 from itm.findings.queries import days_open, where
 from itm.registry import queries
 from itm.registry.contents import amount
+from itm.reports.address import verify_address
 from itm.reports.content_kept import qr
-from itm.reports.render import verify_address
 from itm.trends.site_year import Checked, SiteYear, Tested, site_year, years_of
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES
@@ -90,7 +90,7 @@ def printed(found: SiteYear) -> dict[str, Any]:
         ],
         "stocks": [stock(one) for one in found.stocks],
         "newest": newest,
-        "code": qr(verify_address(newest.digest)) if newest else "",
+        "code": qr(verify_address(newest)) if newest else "",
         "code_words": "Newest seal of the site: scan to check.",
     }  # fmt: skip
 

@@ -13,8 +13,8 @@ from itm.accounts.actor import Actor
 from itm.core.figures import day, instant, percent
 from itm.findings.queries import where
 from itm.findings.wording import lasting
+from itm.reports.address import verify_address
 from itm.reports.content_kept import grouped, qr
-from itm.reports.render import verify_address
 from itm.trends.latest import band_of
 from itm.trends.visit_day import Line, VisitDay, visit_day
 from itm.web.guard import actor_of, signed_in
@@ -127,7 +127,7 @@ def signed(one: Line, zone: str) -> dict[str, Any]:
     if seal is None:
         raise LookupError("Only a sealed record has a signature.")
     names = TESTS if hasattr(one.record, "proportioner") else CHECKS
-    address = verify_address(seal.digest)
+    address = verify_address(seal)
     return {
         "line": one,
         "seal": seal,

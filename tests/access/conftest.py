@@ -30,6 +30,7 @@ from itm.records.witnessing import sign_as_witness
 from itm.registry import links
 from itm.registry.attaching import Upload
 from itm.reports import batches
+from itm.reports.address import opens
 from itm.reports.models import Batch
 from itm.schedule.models import Duty, Programme, Requirement
 from tests.checks import answered, checked, with_report
@@ -196,6 +197,7 @@ def things(scene) -> dict[str, dict]:
         "import": {"key": handed_in(scene.contractor, "history", "a;b\n1;2\n").key},
         "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},
         "digest": {"digest": sealed.seal.digest},
+        "report": {"digest": sealed.seal.digest, "key": opens(bytes(sealed.seal.document))},
         "read link": {"key": link.key},
         "shared": {"token": secret},
         "shared site": {"token": secret, "key": scene.site.key},

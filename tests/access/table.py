@@ -356,6 +356,7 @@ PUBLIC: dict[str, tuple[str, str]] = {
     "field_worker": ("", "get"),
     "field_manifest": ("", "get"),
     "verify": ("digest", "get"),
+    "verify_opened": ("report", "get"),
     "api_schema": ("", "get"),
     "api_docs": ("", "get"),
     "api_try": ("", "get"),

@@ -1,6 +1,7 @@
 """The weekly mail: on the chosen day, once whatever happens, and stopped with one click."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from urllib.parse import urlsplit
@@ -15,11 +16,11 @@ from itm.core.errors import NotFound
 from itm.core.outbox import Job
 from itm.notices import mail, services
 from itm.notices.models import Wish
-from itm.notices.seals import lately_sealed
+from itm.notices.seals import lately_sealed, newest_seals
 from itm.schedule.services import start_duties
 from itm.schedule.sweep import sweep
 from tests.deeds import tested
-from tests.factories import OrganisationFactory, actor_of
+from tests.factories import GrantFactory, InstrumentFactory, OrganisationFactory, actor_of
 from tests.itm.trends.kept import kept
 
 MONDAY = datetime(2026, 6, 15, 12, tzinfo=UTC)
@@ -188,6 +189,20 @@ def test_the_newest_seals_leave_with_the_mail_of_who_may_see_them(scene, wish, t
     assert seals[0].digest not in sent.outbox[0].body
     stranger = actor_of(OrganisationFactory(kind="owner"))
     assert lately_sealed(stranger) == set()
+
+
+def test_whose_time_is_over_is_sent_no_seal_of_who_followed(scene):
+    own = tested(scene).seal
+    [grant] = scene.site.grants.all()
+    grant.ends_on = scene.contractor.today - timedelta(days=1)
+    grant.save(by=scene.owner)
+    follows = actor_of(OrganisationFactory(kind="contractor"))
+    GrantFactory(site=scene.site, organisation=follows.organisation)
+    meter = InstrumentFactory(organisation=follows.organisation)
+    after = tested(replace(scene, contractor=follows, instrument=meter)).seal
+    for reader, newest in ((scene.contractor, own), (follows, after), (scene.owner, after)):
+        [one] = newest_seals(reader, {scene.site.pk}).values()
+        assert one.digest == newest.digest
 
 
 def test_the_mail_carries_the_headers_of_one_click(scene, wish, time_machine):

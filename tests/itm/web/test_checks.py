@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from itm.records.models import ConcentrateCheck, ConcentrateSample, LaboratoryReport
 from itm.reports import services
+from itm.reports.address import check_path
 from tests.checks import (
     ON,
     PDF,
@@ -184,7 +185,7 @@ def test_a_sealed_check_prints_its_report_and_is_proved_by_its_digest(scene, cre
     got = crew.get(reverse("check_report_pdf", args=[check.key]))
     assert (got.status_code, got["Content-Type"]) == (200, "application/pdf")
     assert got.content.startswith(b"%PDF")
-    told = Client().get(reverse("verify", args=[check.seal.digest])).content.decode()
+    told = Client().get(check_path(check.seal)).content.decode()
     assert "This digest belongs to a sealed record" in told
     assert "Concentrate tank" in told
     assert "diluted" in told

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from itm.findings import asking, deciding, impairing
 from itm.findings.models import Deficiency
+from itm.reports.address import check_path
 from itm.web import inventory, wrong_papers
 from tests.checks import checked
 from tests.deeds import discharged, inspection_of, prepared, read, restored, tested
@@ -230,7 +231,7 @@ def test_the_visit_prints_its_day_its_records_and_who_signed(
         assert words in said, words
     for seal in (sealed.seal, check.seal):
         assert seal.digest in said.replace(" ", "")
-        assert reverse("verify", args=[seal.digest]) in said.replace(" ", "")
+        assert check_path(seal) in said.replace(" ", "")
     assert inspection.visit is None  # so it is none of this visit's
     page = get(scene.owner, "visit_report", sealed.visit.key).content.decode()
     assert reverse("report", args=[sealed.key]) in page

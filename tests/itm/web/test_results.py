@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from itm.records import bench as benches
 from itm.records.models import Move, ProportioningTest
+from itm.reports.address import check_path
 from tests import deeds
 from tests.conftest import Scene
 from tests.factories import InstrumentFactory, actor_of
@@ -100,7 +101,7 @@ def test_signature_is_filled_in_and_seals(client: Client, scene: Scene, sign_in:
     assert (test.state, test.seal.signer, test.seal.signer_number) == ("sealed", "N", "7")
     page = read(client, test)
     assert test.seal.digest in page
-    assert reverse("verify", args=[test.seal.digest]) in page
+    assert check_path(test.seal) in page
     assert reverse("report_pdf", args=[test.key]) in page
 
 

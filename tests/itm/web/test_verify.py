@@ -12,6 +12,7 @@ from itm.actions.hand_in import hand_in
 from itm.actions.sign import sign
 from itm.core import triggers
 from itm.records.models import ProportioningTest, Seal
+from itm.reports.address import check_path, opens
 from tests.deeds import tested
 
 # SHA-256 of the three bytes "abc", the example of FIPS 180-4: a digest, but of no record here.
@@ -34,7 +35,7 @@ def amended(test: ProportioningTest, scene: Any) -> ProportioningTest:
 def test_a_stranger_is_told_what_the_digest_belongs_to(
     scene: Any, sealed: ProportioningTest, client: Client
 ) -> None:
-    answer = client.get(reverse("verify", args=[sealed.seal.digest]))
+    answer = client.get(check_path(sealed.seal))
     shown = answer.content.decode()
     assert answer.status_code == 200
     for fact in (
@@ -47,8 +48,39 @@ def test_a_stranger_is_told_what_the_digest_belongs_to(
     assert "no-cache" in answer["Cache-Control"]
 
 
-def test_no_more_is_shown_than_the_result(sealed: ProportioningTest, client: Client) -> None:
+def test_a_digest_alone_is_confirmed_and_opens_nothing(
+    scene: Any, sealed: ProportioningTest, client: Client
+) -> None:
+    """Each report names the digest of the record before it, of whatever system and contractor."""
+    digest, key = sealed.seal.digest, opens(bytes(sealed.seal.document))
+    wrong = ("0" if key[0] != "0" else "1") + key[1:]
+    for path in (
+        reverse("verify", args=[digest]), reverse("verify_opened", args=[digest, wrong]),
+    ):  # fmt: skip
+        answer = client.get(path)
+        shown = answer.content.decode()
+        assert answer.status_code == 200
+        assert "belongs to a sealed record" in shown
+        assert "unchanged" in shown
+        for fact in (
+            scene.site.name, scene.system.name, scene.proportioner.tag, sealed.seal.signer,
+            scene.contractor.organisation.name, "minimum", "in band", key,
+        ):  # fmt: skip
+            assert fact not in shown, fact
+    assert f"“{wrong}” does not open this record" in shown
+
+
+def test_a_digest_alone_tells_that_its_record_was_corrected(
+    scene: Any, sealed: ProportioningTest, client: Client
+) -> None:
+    second = amended(sealed, scene)
     shown = client.get(reverse("verify", args=[sealed.seal.digest])).content.decode()
+    assert "Corrected:" in shown
+    assert opens(bytes(second.seal.document)) not in shown
+
+
+def test_no_more_is_shown_than_the_result(sealed: ProportioningTest, client: Client) -> None:
+    shown = client.get(check_path(sealed.seal)).content.decode()
     readings = [r for b in sealed.bench.bottles.all() for r in b.readings.all()]
     assert readings
     assert not [r.value_typed for r in readings if r.value_typed in shown]
@@ -87,12 +119,12 @@ def test_a_corrected_record_names_the_newest_correction(
 ) -> None:
     second = amended(sealed, scene)
     third = amended(second, scene)
-    shown = client.get(reverse("verify", args=[sealed.seal.digest])).content.decode()
+    shown = client.get(check_path(sealed.seal)).content.decode()
     assert "Corrected:" in shown
-    assert reverse("verify", args=[third.seal.digest]) in shown
-    newest = client.get(reverse("verify", args=[third.seal.digest])).content.decode()
+    assert check_path(third.seal) in shown
+    newest = client.get(check_path(third.seal)).content.decode()
     assert "Corrected:" not in newest
-    assert reverse("verify", args=[second.seal.digest]) in newest  # what it corrects
+    assert check_path(second.seal) in newest  # what it corrects
 
 
 @pytest.mark.parametrize(
@@ -103,16 +135,24 @@ def test_a_corrected_record_names_the_newest_correction(
         "{2}",
         "{3}",
         "http://127.0.0.1:8000/verify/{0}/",
+        "{0}/{4}",
+        "{1} {4}\n",
+        "{2}{5}",
+        "http://127.0.0.1:8000/verify/{0}/{4}/",
     ],
 )
 def test_a_digest_may_be_typed_as_people_type_it(
     sealed: ProportioningTest, client: Client, typed: str
 ) -> None:
-    digest = sealed.seal.digest
+    digest, key = sealed.seal.digest, opens(bytes(sealed.seal.document))
     groups = [digest[i : i + 8] for i in range(0, 64, 8)]
-    text = typed.format(digest, " ".join(groups), digest.upper(), "\u2009".join(groups))
+    text = typed.format(
+        digest, " ".join(groups), digest.upper(), "\u2009".join(groups), key, key.upper()
+    )
     answer = client.get(reverse("verify_form"), {"digest": text})
-    assert (answer.status_code, answer["Location"]) == (302, reverse("verify", args=[digest]))
+    opened = "{4}" in typed or "{5}" in typed
+    to = check_path(sealed.seal) if opened else reverse("verify", args=[digest])
+    assert (answer.status_code, answer["Location"]) == (302, to)
 
 
 def test_an_address_in_capitals_leads_to_the_record(
@@ -121,6 +161,8 @@ def test_an_address_in_capitals_leads_to_the_record(
     digest = sealed.seal.digest
     answer = client.get(reverse("verify", args=[digest.upper()]))
     assert answer["Location"] == reverse("verify", args=[digest])
+    answer = client.get(check_path(sealed.seal).replace(digest, digest.upper()))
+    assert answer["Location"] == check_path(sealed.seal)
 
 
 @pytest.mark.django_db
