@@ -25,14 +25,15 @@ from itm.intake.record_layouts import LINE
 from itm.intake.registry_rows import RegistryRows
 from itm.intake.tables.blocks import Block
 from itm.intake.tables.cell_values import Amount
-from itm.intake.tables.cells import Cell, text_of
+from itm.intake.tables.cells import Cell, letters, text_of
 from itm.intake.tables.dialect import Dialect, Settled, settle
 from itm.intake.tables.head import WITHIN, Head, find_head, folded, head_at, match
+from itm.intake.tables.head_questions import settle_heads
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.moments import Moment
 from itm.intake.tables.notes import AS_ROWS, notes_asked
 from itm.intake.tables.questions import Question
-from itm.intake.tables.reading import Batch, Reader
+from itm.intake.tables.reading import MOST_PROBLEMS, Batch, Reader
 from itm.intake.tables.source import Source, find_source
 from itm.intake.tables.survey import Survey, look_through
 from itm.intake.tables.swallowed import Swallowed
@@ -94,6 +95,10 @@ def _look(
         if layout.across & columns.keys() and 0 not in columns.values():
             columns[LINE] = 0  # in front of the bottles stands what a row is called
     columns = {name: at for name, at in columns.items() if at < max(len(head.names), 1)}
+    if row.columns is None:  # else a person said which is which
+        heads = settle_heads(head, layout, columns, row.answers, uploads.remembered(row))
+        head, columns = heads.head, heads.columns
+        found["questions"] += [asdict(one) for one in heads.questions]
     found |= {
         "head": [head.first, head.last],
         "names": list(head.names),
@@ -102,7 +107,7 @@ def _look(
         "first_rows": [[text_of(cell) for cell in cells] for cells in first[:HEAD_ROWS]],
         "missing": layout.lacks(columns),
     }
-    if found["missing"]:
+    if found["missing"] or any(not one["found"] for one in found["questions"]):
         return found
     rows = rows_of(actor, row, columns)
     swallowed = Swallowed(source.delimiter, head)
@@ -112,6 +117,11 @@ def _look(
     if any(one.found == AS_ROWS for one in asked):
         survey = survey.with_notes()
     found["questions"] += [asdict(one) for one in asked]
+    found["unread"] = _unread(survey, head)
+    faults = source.faults(columns.values(), head, {number for number, _ in survey.notes})
+    found |= _told(faults[:MOST_PROBLEMS], len(faults))
+    if faults:
+        return found | {"notes": survey.notes}
     if any(not one.found for one in asked):
         return found | {"notes": survey.notes}
     settled = settle(survey, head, columns, layout, row.answers)
@@ -130,6 +140,17 @@ def _searched(layout: Layout, first: Sequence[Sequence[Cell]]) -> Layout:
         return layout
     others = tuple(one for one in layout.columns if one.name in LONG)
     return replace(layout, columns=others)
+
+
+def _unread(survey: Survey, head: Head) -> list[str]:
+    """Columns with something in them that are none of ours, each as a person finds it."""
+    names = dict(enumerate(head.names))
+    return [
+        f"{letters(at)} “{name[:60]}”"
+        if (name := names.get(at))
+        else f"{letters(at)} without a head"
+        for at in sorted(survey.others)
+    ]
 
 
 def _counted(blocks: Iterator[Block], progress: Callable[[int], None]) -> Iterator[Block]:

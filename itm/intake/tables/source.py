@@ -1,6 +1,6 @@
 """A file that is read as often as needed: each look through it opens it anew."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -8,11 +8,13 @@ from pathlib import Path
 from itm.core.errors import Refused
 from itm.intake.tables import text, workbook
 from itm.intake.tables.blocks import Block, blocks
-from itm.intake.tables.cells import Cell
+from itm.intake.tables.cells import Cell, CellProblem
 from itm.intake.tables.file_kind import CSV
 from itm.intake.tables.head import WITHIN, Head
 from itm.intake.tables.limits import LONGEST_CELL, MOST_COLUMNS, long_cell
 from itm.intake.tables.questions import Question
+
+Problems = list[CellProblem]
 
 
 @dataclass(frozen=True)
@@ -46,12 +48,33 @@ class Source:
         named = [at for at, name in enumerate(head.names) if name]
         return max((*named, *columns.values()), default=0) + 1
 
+    def faults(self, columns: Iterable[int], head: Head, notes: Container[int]) -> Problems:
+        """Cells of these columns that hold an error, or a formula without its value; what stands in
+        notes is left out with them."""
+        if self.kind == CSV:
+            return []
+        wanted = set(columns)
+        return [
+            CellProblem(row, at, *_words(error))
+            for row, at, error in workbook.faults(self.path, self.sheet)
+            if row > head.last and at in wanted and row not in notes
+        ]
+
     def first_rows(self, count: int = WITHIN) -> list[tuple[Cell, ...]]:
         taken = self.blocks()
         try:
             return list(islice((row for block in taken for row in block.rows()), count))
         finally:
             taken.close()  # type: ignore[attr-defined]  # ends the process that reads
+
+
+def _words(error: str) -> tuple[str, str, str]:
+    """Code, sentence and what would be right."""
+    if error:
+        sentence = f"The workbook shows the error {error} here, so what was meant is lost."
+        return "error_cell", sentence, "Correct the formula, or write what was measured."
+    sentence = "A formula stands here whose value the file does not have."
+    return "no_value", sentence, "Open it in a spreadsheet program, save it, and hand that in."
 
 
 def find_source(

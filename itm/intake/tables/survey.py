@@ -31,6 +31,7 @@ class Survey:
     notes: list[tuple[int, str]] = field(default_factory=list)
     noted: int = 0
     end: int = 0  # the last row with anything in our columns, be it a note
+    others: dict[int, int] = field(default_factory=dict)  # column that is none of ours → first row
     seen: dict[str, dict[Cell, int]] = field(default_factory=dict)  # our name → cell → first row
 
     def with_notes(self) -> "Survey":
@@ -81,6 +82,7 @@ def look_through(
             out.last = int(rows[-1])
         after_blank = bool(counts[-1] == 0)
         _gather(out, block, head, columns)
+        _look_beside(out, block, head, columns)
     below = [(row, text) for row, text in pending if row > out.last]
     out.notes, out.noted = below[:MOST_NOTES], len(below)
     out.end = below[-1][0] if below else out.last
@@ -117,6 +119,17 @@ def _gather(out: Survey, block: Block, head: Head, columns: Mapping[str, int]) -
         for code, index in zip(kinds.tolist(), firsts.tolist(), strict=True):
             if code in fresh:
                 seen[column.distinct[code]] = block.first + skip + index
+
+
+def _look_beside(out: Survey, block: Block, head: Head, columns: Mapping[str, int]) -> None:
+    """Columns that nobody reads, and where the first thing stands in them."""
+    skip = max(0, head.last - block.first + 1)
+    for at in range(len(block.columns)):
+        if at in out.others or at in columns.values():
+            continue
+        there = np.flatnonzero(filled(block.column(at))[skip:])
+        if len(there):
+            out.others[at] = block.first + skip + int(there[0])
 
 
 def filled(column: Column) -> NDArray[np.bool_]:

@@ -26,6 +26,7 @@ from itm.intake.tables.limits import (
     too_many_rows,
     too_wide,
 )
+from itm.intake.tables.workbook_faults import Fault
 
 CHUNK = 1 << 20
 OVERLAP = 64  # bytes: longer than what is looked for, so that no chunk hides its edge
@@ -120,8 +121,16 @@ def broken() -> Refused:
 
 def sheets(path: Path) -> list[tuple[str, int]]:
     """Name and number of rows of every sheet that holds something."""
-    with _reading(path, "") as (process, stream):
+    with _reading(path) as (process, stream):
         found: list[tuple[str, int]] = _taken(process, stream)
+    return found
+
+
+def faults(path: Path, sheet: str) -> list[Fault]:
+    """Cells with an error, or with a formula whose value the file does not have. Refused as
+    `workbook_blocks`."""
+    with _reading(path, sheet, "faults") as (process, stream):
+        found: list[Fault] = _taken(process, stream)
     return found
 
 
@@ -157,8 +166,8 @@ def workbook_blocks(path: Path, sheet: str) -> Iterator[Block]:
 class _reading:
     """The process that reads, ended with the block whatever happens in it."""
 
-    def __init__(self, path: Path, sheet: str) -> None:
-        self.command = [sys.executable, "-m", _READER, str(path.resolve()), sheet]
+    def __init__(self, path: Path, *sheet: str) -> None:
+        self.command = [sys.executable, "-m", _READER, str(path.resolve()), *sheet]
 
     def __enter__(self) -> tuple[subprocess.Popen[bytes], IO[bytes]]:
         self.process = subprocess.Popen(  # noqa: S603 - our own module, a path of our own making
