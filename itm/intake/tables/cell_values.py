@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from itm.core.figures import day
 from itm.intake.tables import days, moments, numbers
 from itm.intake.tables.cells import Cell, as_date, text_of
-from itm.intake.tables.dialect import AS_IT_STANDS, FRACTION, LEAVE_EMPTY, Dialect
+from itm.intake.tables.dialect import AS_IT_STANDS, FRACTION, LARGEST_FRACTION, LEAVE_EMPTY, Dialect
 from itm.intake.tables.layout import TableColumn
 from itm.intake.tables.unit_questions import OF_CELL
 
@@ -34,8 +34,8 @@ class Amount(NamedTuple):
 
 def read_cell(cell: Cell, column: TableColumn, dialect: Dialect, unit: str = "") -> Got:
     """Codes: missing, not_a_number, other_decimal, no_unit, other_unit, two_units, too_large,
-    nothing, not_a_day, not_a_time, no_time, short_year, order_open, day_for_name, number_for_name,
-    damaged_name, not_a_choice, too_long."""
+    nothing, not_a_day, not_a_time, no_time, short_year, order_open, share_open, day_for_name,
+    number_for_name, damaged_name, not_a_choice, too_long."""
     text = text_of(cell)
     figures = column.is_figure or column.is_dated
     if figures and isinstance(cell, str) and numbers.is_nothing(cell):
@@ -106,8 +106,12 @@ def _unread(dialect: Dialect) -> str:
 def _percent(value: Decimal, said: str, text: str, column: TableColumn, dialect: Dialect) -> Got:
     if said not in ("", "%"):
         return _other_unit(text, said, column, ("%",))
-    if "%" not in text and dialect.percent == FRACTION:
-        value = (100 * value).normalize()
+    if "%" not in text and 0 < value <= 1:
+        how = dialect.percent if value <= LARGEST_FRACTION else dialect.middle
+        if not how and FRACTION in (dialect.percent, dialect.middle):
+            return Got(None, text, "share_open", f"“{text}” can be a share of one or a percent.",
+                       "Write it with its sign, such as 0.5 %.")  # fmt: skip
+        value = (100 * value).normalize() if how == FRACTION else value
     if column.most is not None and not 0 <= value <= column.most:
         return Got(None, text, "too_large", f"“{text}” is no percent: it is 0 to {column.most}.",
                    "Look for the decimal sign.")  # fmt: skip
@@ -135,12 +139,11 @@ def _other_unit(text: str, unit: str, column: TableColumn, units: tuple[str, ...
 
 
 def _day(cell: Cell, text: str, column: TableColumn, dialect: Dialect) -> Got:
-    found = days.day_in(cell, dialect.order, dialect.count)
+    found = days.day_in(cell, dialect.order, dialect.count, dialect.century)
     if found is not None:
         return Got(found, text)
-    if days.has_short_year(cell):
-        return Got(None, text, "short_year", f"“{text}” has a year of two figures.",
-                   "Write the year with four.")  # fmt: skip
+    if days.has_short_year(cell) and not dialect.century:
+        return _short_year(text)
     if days.tells(cell) == "unclear" or days.count_in(cell) is not None:
         return Got(None, text, "order_open", f"“{text}” can be read in two ways.",
                    "Answer the question about the days of this file.")  # fmt: skip
@@ -148,14 +151,21 @@ def _day(cell: Cell, text: str, column: TableColumn, dialect: Dialect) -> Got:
                "Write year, month and day, such as 2026-04-03.")  # fmt: skip
 
 
+def _short_year(text: str) -> Got:
+    return Got(None, text, "short_year", f"“{text}” has a year of two figures.",
+               "Answer the question about the century, or write the year with four.")  # fmt: skip
+
+
 def _moment(cell: Cell, text: str, column: TableColumn, dialect: Dialect) -> Got:
-    found = moments.moment_in(cell, dialect.order, dialect.count)
+    found = moments.moment_in(cell, dialect.order, dialect.count, dialect.century)
     if found is not None:
         return Got(found, found.words if isinstance(cell, tuple) else text)
+    if days.has_short_year(cell) and not dialect.century:
+        return _short_year(text)
     if days.tells(cell) == "unclear" and not dialect.order:
         return Got(None, text, "order_open", f"“{text}” can be read in two ways.",
                    "Answer the question about the days of this file.")  # fmt: skip
-    if days.day_in(cell, dialect.order, dialect.count) is not None:
+    if days.day_in(cell, dialect.order, dialect.count, dialect.century) is not None:
         return Got(None, text, "no_time", f"“{text}” names a day and no time of day.",
                    "Write both, such as 2026-04-03 14:05, or the time alone.")  # fmt: skip
     return Got(None, text, "not_a_time", f"“{text}” is no time.",

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 from itm.core.figures import day
 from itm.intake.tables import days, numbers
@@ -26,9 +26,11 @@ class Dialect:
     """`decimal` and `order` stay empty where no cell of the file shows any."""
 
     decimal: Literal["", ".", ","] = ""
-    order: Literal["", "dmy", "mdy"] = ""
+    order: days.Order = ""
     count: str = ""  # which day counts: 1900 or 1904
+    century: str = ""  # of years of two figures
     percent: Literal["", "percent", "fraction"] = ""
+    middle: str = ""  # the same of percents between a share that is likely and 1
     nothing: str = ""  # what n/a stands for
     bare_names: str = ""  # numbers where names stand, taken as they are
     units: Mapping[str, str] | None = None  # of columns whose unit neither head nor cells say
@@ -54,7 +56,7 @@ def settle(
     asked: list[Question] = []
     problems: list[CellProblem] = []
     cells = Cells(survey, columns, layout)
-    for make in (_decimal, _order, _count, _percent, _nothing, _bare_names):
+    for make in (_decimal, _order, _century, _count, _percent, _nothing, _bare_names):
         question, found = make(cells, answers)
         asked += question
         problems += found
@@ -69,7 +71,9 @@ def settle(
         decimal=said.get("decimal", ""),  # type: ignore[arg-type]
         order=said.get("order", ""),  # type: ignore[arg-type]
         count=said.get("count", ""),
+        century=said.get("century", ""),
         percent=said.get("percent", ""),  # type: ignore[arg-type]
+        middle=said.get("middle", ""),
         nothing=said.get("nothing", ""),
         bare_names=said.get("bare_names", ""),
         units=units,
@@ -104,30 +108,62 @@ def _decimal(cells: Cells, answers: Mapping[str, str]) -> Answer:
     return [Question("decimal", sentence, choices, found or given(answers, "decimal", choices))], []
 
 
+FIRST = {"dmy": "the day first", "mdy": "the month first", "ymd": "the year first"}
+
+
 def _order(cells: Cells, answers: Mapping[str, str]) -> Answer:
-    shown: dict[str, list[Spot]] = {"dmy": [], "mdy": [], "unclear": []}
+    shown: dict[str, list[Spot]] = {"dmy": [], "mdy": [], "ymd": [], "unclear": []}
     for _, spot in cells.of("day", "moment"):
         if said := days.tells(spot.cell):
             shown[said].append(spot)
-    if shown["dmy"] and shown["mdy"]:
-        words = ("the day first", "the month first")
+    there = [order for order in days.ORDERS if shown[order]]
+    if len(there) > 1:
+        one, other = there[:2]
         fix = "Write all days of the file in one order, best as 2026-04-03."
-        return [], mixed("mixed_order", shown["dmy"], shown["mdy"], words, fix)
+        words = (FIRST[one], FIRST[other])
+        return [], mixed("mixed_order", shown[one], shown[other], words, fix)
     if not any(shown.values()):
         return [], []
-    found = "dmy" if shown["dmy"] else "mdy" if shown["mdy"] else ""
-    example = (shown["unclear"] or shown["dmy"] or shown["mdy"])[0]
+    # A year of two figures may stand first too, so one of these shows all ways.
+    unclear = sorted(shown["unclear"], key=lambda spot: not days.has_short_year(spot.cell))
+    example = (unclear or shown[there[0]])[0]
     choices = tuple(
         (order, f"{words}: {text_of(example.cell)} is {_in_words(example.cell, order)}")
         for order, words in days.ORDERS.items()
+        if order != "ymd" or days.has_short_year(example.cell)
     )
-    sentence = f"{example.said}: is the day or the month first?"
-    return [Question("order", sentence, choices, found or given(answers, "order", choices))], []
+    sentence = f"{example.said}: is the day, the month or the year first?"
+    found = there[0] if there else given(answers, "order", choices)
+    return [Question("order", sentence, choices, found)], []
 
 
-def _in_words(cell: Cell, order: str) -> str:
-    found = days.day_in(cell, order)  # type: ignore[arg-type]
-    return day(found) if found else "no day"
+def _in_words(cell: Cell, order: days.Order) -> str:
+    found = days.day_in(cell, order, century="2000")
+    if found is None:
+        return "no day"
+    words = day(found)
+    return f"{words[:-4]}..{words[-2:]}" if days.has_short_year(cell) else words
+
+
+def _century(cells: Cells, answers: Mapping[str, str]) -> Answer:
+    """Of years of two figures: an old paper and a new one write them alike."""
+    short = [spot for _, spot in cells.of("day", "moment") if days.has_short_year(spot.cell)]
+    order: Any = next((one.found for one in _order(cells, answers)[0]), "") or "dmy"
+    read = {spot: days.day_in(spot.cell, order, century="2000") for spot in short}
+    right = sorted((spot for spot in short if read[spot]), key=lambda spot: str(read[spot]))
+    if not right:
+        return [], []
+    ends = list(dict.fromkeys((right[0], right[-1])))
+    choices = []
+    for century, words in days.CENTURIES.items():
+        told = [days.day_in(spot.cell, order, century=century) for spot in ends]
+        pairs = zip(ends, told, strict=True)
+        said = ", ".join(f"{text_of(spot.cell)} is {day(on)}" for spot, on in pairs if on)
+        choices.append((century, f"{words}: {said}"))
+    sentence = f"{ends[0].said} has a year of two figures: in which century?"
+    return [
+        Question("century", sentence, tuple(choices), given(answers, "century", tuple(choices)))
+    ], []
 
 
 def _count(cells: Cells, answers: Mapping[str, str]) -> Answer:
@@ -146,30 +182,37 @@ def _count(cells: Cells, answers: Mapping[str, str]) -> Answer:
 
 
 def _percent(cells: Cells, answers: Mapping[str, str]) -> Answer:
-    """3, 3 % or 0.03: settled by what has its sign, or is too large to be a share."""
-    small, large = [], []
+    """3, 3 % or 0.03: settled by what has its sign, or is too large to be a share. Between the
+    shares that are likely and 1 stands what may be half a percent or a half."""
+    small: list[Spot] = []
+    middle: list[Spot] = []
+    large: list[Spot] = []
     for _, spot in cells.of("percent"):
         value = _loosely(spot.cell)
         if value is None or value <= 0 or "%" in text_of(spot.cell):
             continue
-        if value <= LARGEST_FRACTION:
-            small.append(spot)
-        elif value > 1:
-            large.append(spot)
+        (small if value <= LARGEST_FRACTION else large if value > 1 else middle).append(spot)
     if small and large:
         words = ("shares of one", "percents")
         fix = "Write all percents of the file in one way, best as 3.1."
         return [], mixed("mixed_percent", small, large, words, fix)
-    if not small:
-        return [], []
-    example = small[0]
-    value = _loosely(example.cell) or Decimal(0)
-    choices = (
-        (FRACTION, f"a share of one: {value.normalize():f} is {(100 * value).normalize():f} %"),
-        (PERCENT, f"a percent: {value.normalize():f} is {value.normalize():f} %"),
-    )
-    sentence = f"{example.said}: a share of one, or a percent?"
-    return [Question("percent", sentence, choices, given(answers, "percent", choices))], []
+    if not small:  # nobody means 100 % by a 1 that stands alone
+        middle = [spot for spot in middle if _loosely(spot.cell) != 1]
+    out = []
+    for code, spots in (("percent", small), ("middle", [] if large else middle)):
+        if spots:
+            value = _loosely(spots[0].cell) or Decimal(0)
+            choices = (
+                (FRACTION, f"a share of one: {_plain(value)} is {_plain(100 * value)} %"),
+                (PERCENT, f"a percent: {_plain(value)} is {_plain(value)} %"),
+            )
+            sentence = f"{spots[0].said}: a share of one, or a percent?"
+            out.append(Question(code, sentence, choices, given(answers, code, choices)))
+    return out, []
+
+
+def _plain(value: Decimal) -> str:
+    return f"{value.normalize():f}"
 
 
 def _loosely(cell: Cell) -> Decimal | None:

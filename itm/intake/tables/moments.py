@@ -43,7 +43,7 @@ class NoInstant(Exception):
         self.code, self.sentence = code, sentence
 
 
-def moment_in(cell: Cell, order: days.Order, system: str = "") -> Moment | None:
+def moment_in(cell: Cell, order: days.Order, system: str = "", century: str = "") -> Moment | None:
     """None where the cell holds no time of day, or a day that is none under this order."""
     if isinstance(cell, tuple):
         if len(cell) <= 3:
@@ -59,7 +59,7 @@ def moment_in(cell: Cell, order: days.Order, system: str = "") -> Moment | None:
     clock = CLOCK.fullmatch(both["clock"]) if both else None
     if both is None or clock is None:
         return None
-    day = days.day_in(both["day"], order, system)
+    day = days.day_in(both["day"], order, system, century)
     return _moment(day, clock) if day else None
 
 

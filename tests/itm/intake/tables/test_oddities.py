@@ -180,11 +180,83 @@ def test_days_that_are_read_in_one_way(tmp_path, typed, day):
 
 @pytest.mark.parametrize(
     ("typed", "code"),
-    [("03/04/26", "short_year"), ("31/02/2026", "not_a_day"), ("spring 2026", "not_a_day")],
+    [
+        ("03/04/26", "short_year"),
+        ("03/04/2", "short_year"),
+        ("31/02/2026", "not_a_day"),
+        ("spring 2026", "not_a_day"),
+        ("32-May-13", "not_a_day"),
+    ],
 )
 def test_days_that_are_none(tmp_path, typed, code):
     text = f"tag;date;percent\nPR-1;{typed};3\n"
     assert Looked(text_file(tmp_path, text)).problems == [("B2", code)]
+
+
+@pytest.mark.parametrize(
+    ("typed", "order", "year"),
+    [("14/05/12", "dmy", 12), ("5.14.98", "", 98), ("14-May-13", "", 13), ("May 14, 13", "", 13)],
+)
+def test_the_century_of_two_figures_is_asked_with_the_day_that_comes_of_it(
+    tmp_path, typed, order, year
+):
+    """The third way is that of POSIX, strptime, %y."""
+    text = f'tag;date;percent\nPR-1;"{typed}";3\n'
+    asked = Looked(text_file(tmp_path, text))
+    assert asked.problems == [("B2", "short_year")]
+    answer = {"order": order} if order else {}
+    asked = Looked(text_file(tmp_path, text), **answer)
+    choices = dict(asked.question("century").choices)
+    assert f"{typed} is 14 May 19{year}" in choices["1900"]
+    for century, whole in (
+        ("1900", 1900 + year), ("2000", 2000 + year), ("1969", year + (1900 if year > 68 else 2000))
+    ):  # fmt: skip
+        found = Looked(text_file(tmp_path, text), century=century, **answer)
+        assert found.column("tested_on") == [date(whole, 5, 14)]
+
+
+def test_the_first_and_the_last_year_of_two_figures_are_shown(tmp_path):
+    text = "tag;date;percent\nPR-1;14-May-12;3\nPR-1;14-May-98;3\nPR-1;14-May-05;3\n"
+    question = Looked(text_file(tmp_path, text)).question("century")
+    assert "14-May-05 is 14 May 2005, 14-May-98 is 14 May 1998" in dict(question.choices)["1969"]
+
+
+def test_a_year_of_two_figures_may_stand_first(tmp_path):
+    text = "tag;date;percent\nPR-1;14/05/12;3\n"
+    asked = Looked(text_file(tmp_path, text)).question("order")
+    assert dict(asked.choices) == {
+        "dmy": "day, month, year: 14/05/12 is 14 May ..12",
+        "mdy": "month, day, year: 14/05/12 is no day",
+        "ymd": "year, month, day: 14/05/12 is 12 May ..14",
+    }
+    found = Looked(text_file(tmp_path, text), order="ymd", century="2000")
+    assert found.column("tested_on") == [date(2014, 5, 12)]
+    settled = Looked(text_file(tmp_path, text + "PR-1;31/01/12;3\nPR-1;30/04/42;3\n"))
+    assert settled.questions["order"] == "dmy"
+
+
+def test_a_percent_between_a_likely_share_and_one_is_asked_about_by_itself(tmp_path):
+    text = "tag;date;percent\nPR-1;2012-05-14;0.03\nPR-1;2013-05-14;0.5\nPR-1;2014-05-14;1\n"
+    asked = Looked(text_file(tmp_path, text), percent="fraction")
+    assert "0.5 is 50 %" in dict(asked.question("middle").choices)["fraction"]
+    assert [code for _, code in asked.problems] == ["share_open", "share_open"]
+    found = Looked(text_file(tmp_path, text), percent="fraction", middle="fraction")
+    assert found.column("percent") == [Decimal(3), Decimal(50), Decimal(100)]
+    found = Looked(text_file(tmp_path, text), percent="fraction", middle="percent")
+    assert found.column("percent") == [Decimal(3), Decimal("0.5"), Decimal(1)]
+
+
+def test_of_one_percent_alone_nothing_is_asked(tmp_path):
+    text = "tag;date;percent\nPR-1;2012-05-14;1\n"
+    assert Looked(text_file(tmp_path, text)).settled.open == []
+    text += "PR-1;2013-05-14;0.98\n"
+    assert [one.code for one in Looked(text_file(tmp_path, text)).settled.open] == ["middle"]
+
+
+def test_beside_whole_percents_half_a_percent_is_one(tmp_path):
+    text = "tag;date;percent\nPR-1;2012-05-14;3.1\nPR-1;2013-05-14;0.5\n"
+    found = Looked(text_file(tmp_path, text))
+    assert (found.settled.open, found.column("percent")[1]) == ([], Decimal("0.5"))
 
 
 def test_day_counts_of_a_spreadsheet_are_asked(tmp_path):
