@@ -3,6 +3,7 @@
 import codecs
 import csv
 import io
+import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -41,6 +42,7 @@ MARKS = (
 )  # fmt: skip
 _CODEC = {"utf-8": "utf-8-sig"}
 END = "\x03"
+NO_LETTERS = frozenset(("Cc", "Cn", "Co", "Cs"))  # control, unassigned, private, halves of a pair
 
 
 @dataclass(frozen=True)
@@ -69,12 +71,16 @@ def letters_of(path: Path) -> Letters:
 
 
 def _without_mark(path: Path, head: bytes) -> Letters:
-    """UTF-16 whose mark is missing has its nothings in every other byte."""
+    """UTF-16 whose mark is missing: signs, digits and blanks of a table have their nothings in
+    every other byte, whatever letters stand between, and what comes of it is all text."""
     even, odd = head[0::2].count(0), head[1::2].count(0)
     name = "utf-16-le" if odd > even else "utf-16-be"
-    if max(even, odd) * 2 < len(head) // 2 or min(even, odd) * 10 > max(even, odd):
+    if max(even, odd) * 10 < len(head) // 2 or min(even, odd) * 10 > max(even, odd):
         raise _no_text()
     _require_text(path, name)
+    read = set(head[: len(head) // 2 * 2].decode(name, errors="replace")) - set("\t\r\n")
+    if any(unicodedata.category(letter) in NO_LETTERS for letter in read):
+        raise _no_text()
     return Letters(name, sure=True)
 
 

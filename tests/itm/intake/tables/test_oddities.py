@@ -56,6 +56,27 @@ def test_letters_that_the_bytes_settle(tmp_path, encoding, bom, name):
     assert looked.column("tag") == ["PR-1"]
 
 
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize(
+    "note", ["Проверка весной, показания чистые", "Ψυχρό νερό, καθαρό πρίσμα", "泡沫液检查合格"]
+)
+def test_letters_without_a_mark_may_be_of_any_alphabet(tmp_path, note, encoding):
+    rows = "".join(f"PR-{n};2012-05-14;3,12;{note}\n" for n in range(9))
+    path = text_file(tmp_path, f"tag;date;percent;note\n{rows}", encoding)
+    assert (letters_of(path).encoding, letters_of(path).sure) == (encoding, True)
+    assert Looked(path).column("note")[0] == note
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"tag;date;percent\nPR-1;2012\0-05-14;3\n" * 20, b"\x01\0\x02\0\x03\0" * 50,
+     b"\0\xe0\n\0" * 30],
+)  # fmt: skip
+def test_nothings_among_bytes_make_no_text(tmp_path, data):
+    with pytest.raises(Refused, match="neither a text"):
+        letters_of(text_file(tmp_path, data))
+
+
 def test_letters_of_windows_are_taken_and_shown_for_a_look(tmp_path):
     text = "tag,date,percent,note\nPR-1,2012-05-14,3.12,Prüfung – März\n"
     path = text_file(tmp_path, text, "cp1252")
