@@ -109,9 +109,13 @@ def _cpu() -> float:
     return sum(one.ru_utime + one.ru_stime for one in both)
 
 
-def peak() -> float:
-    """Megabytes of this process at most so far."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+def peaks() -> tuple[float, float]:
+    """Megabytes at most so far: of this process, and of any that it started to read a workbook."""
+    here, reader = (
+        resource.getrusage(who).ru_maxrss / 1024
+        for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
+    return here, reader
 
 
 def imported(actor: Any, kind: str, path: Path) -> tuple[Callable[[], None], Callable[[], None]]:
@@ -166,16 +170,18 @@ def measure(count: int) -> None:
         print(f"{connection.vendor}, {count:,} rows")
         for kind, path in paths.items():
             imported(actor, kind, few[kind])[0]()
-            before = peak()
+            before = peaks()
             stored, deed = imported(actor, kind, path)
             asked = best(lambda kind=kind, path=path: bare(kind, path))
             took, whole = best(stored), best(deed)
+            here, reader = (now - then for now, then in zip(peaks(), before, strict=True))
             ratio, cpu = took[0] / asked[0], took[1] / asked[1]
             print(
                 f"  {kind}: bare {asked[0]:.2f} s, read, judged and stored {took[0]:.2f} s, ratio "
                 f"{ratio:.2f} (processor time {asked[1]:.2f} and {took[1]:.2f} s, {cpu:.2f}); with "
                 f"the duties {whole[0]:.2f} s ({whole[1]:.2f} s); memory of ten times the rows "
-                f"{peak() - before:+.0f} MB"
+                f"{here:+.0f} MB here, {reader:+.0f} MB to {before[1] + reader:.0f} MB where a "
+                "workbook is read"
             )
 
 
