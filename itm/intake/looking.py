@@ -44,7 +44,8 @@ PREVIEW_ROWS, HEAD_ROWS = 8, 12
 SAID = "said:"  # answers that hold for every row
 MOST_MEANS = 30  # names that are asked about one by one
 Findings = dict[str, Any]
-LONG = ("bottle", "value", "temperature", "read_at")  # of readings that have a row each
+# Columns of readings that have a row each.
+LONG = ("bottle", "value", "temperature", "read_at", "set_aside", "set_aside_at")
 
 
 @dataclass

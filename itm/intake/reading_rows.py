@@ -29,6 +29,9 @@ COMES_IN = datetime.max.replace(
 MOST = 2_000  # readings of one bench; own choice, far beyond any
 
 
+Aside = tuple[str, datetime | None]  # why a reading does not count, and since when
+
+
 class Typed(NamedTuple):
     """One reading as it stands in the table; `names` are our columns of bottle, value, warmth."""
 
@@ -75,13 +78,14 @@ class ReadingRows:
         self._count = 0
 
     def judged(self, batch: Batch, told: Told) -> list[NewReading]:
-        """Codes: too_many_readings, worked_out, closed, not_yet, no_such_time, time_twice, and
-        those of `intake.check.judge`."""
+        """Codes: too_many_readings, worked_out, closed, not_yet, no_such_time, time_twice,
+        reason_missing, aside_across, aside_early, and those of `intake.check.judge`."""
         out: list[NewReading] = []
         for index, row in enumerate(batch.rows):
             at = self._read_at(row, batch.values["read_at"][index], told)
+            aside = self._aside(batch, index, at, told)
             for one in self._of_row(batch, index, told):
-                out += self._judged(row, one, at, told)
+                out += self._judged(row, one, at, aside, told)
         if self._count > MOST:
             sentence = f"This table has more than {MOST:,} readings for one bench."
             told.add(CellProblem(batch.rows[0], None, "too_many_readings", sentence,
@@ -119,7 +123,7 @@ class ReadingRows:
         return Typed(self._stands[label], value, self._typed(batch, names[2], index), names)
 
     def _judged(
-        self, row: int, typed: Typed, at: datetime | None, told: Told
+        self, row: int, typed: Typed, at: datetime | None, aside: Aside, told: Told
     ) -> Iterator[NewReading]:
         self._count += 1
         bottle, value, temperature = typed.names
@@ -132,27 +136,60 @@ class ReadingRows:
             told.add(CellProblem(row, self._columns[bottle], "closed", closed))
         if not judged.problems and judged.value is not None:
             there = place(row, self._columns[value])
-            self._remember(there, typed, judged.temperature_c, at)
-            yield NewReading(stand.bottle, typed.value, typed.temperature, at)
+            if not aside[0]:
+                self._remember(there, typed, judged.temperature_c, at)
+            yield NewReading(stand.bottle, typed.value, typed.temperature, at, *aside)
 
     def _read_at(self, row: int, moment: Moment | None, told: Told) -> datetime | None:
         """Where nothing is written, that of the row above, as one writes on paper."""
-        if moment is None:
+        at = self._instant(row, "read_at", moment, told)
+        if at is None:
             return self._last
-        try:
-            at = instant(moment, day=self._day, zone=ZoneInfo(self._zone))
-        except NoInstant as none:
-            fix = "Correct it, or write its offset from UTC, such as 01:30+01:00."
-            told.add(CellProblem(row, self._columns["read_at"], none.code, none.sentence, fix))
-            return self._last
-        if self._now is not None and at > self._now:
-            told.add(CellProblem(row, self._columns["read_at"], "not_yet",
-                                 f"{moment.words} has not come yet on the clock of the site.",
-                                 "Correct the time."))  # fmt: skip
         self._last = at
         if date_at(self._zone, at) != self._day:
             self._other_day.append((place(row, self._columns["read_at"]), at))
         return at
+
+    def _instant(self, row: int, name: str, moment: Moment | None, told: Told) -> datetime | None:
+        if moment is None:
+            return None
+        at_cell = self._columns[name]
+        try:
+            at = instant(moment, day=self._day, zone=ZoneInfo(self._zone))
+        except NoInstant as none:
+            fix = "Correct it, or write its offset from UTC, such as 01:30+01:00."
+            told.add(CellProblem(row, at_cell, none.code, none.sentence, fix))
+            return None
+        if self._now is not None and at > self._now:
+            told.add(CellProblem(row, at_cell, "not_yet",
+                                 f"{moment.words} has not come yet on the clock of the site.",
+                                 "Correct the time."))  # fmt: skip
+        return at
+
+    def _aside(self, batch: Batch, index: int, read_at: datetime | None, told: Told) -> Aside:
+        """Why the reading of this row does not count, and since when; nothing where it counts."""
+        row, reason = batch.rows[index], batch.values["set_aside"][index] or ""
+        at = self._instant(row, "set_aside_at", batch.values["set_aside_at"][index], told)
+        if not reason:
+            if at is not None:
+                self._tell_aside(row, "set_aside_at", "reason_missing",
+                                 "It is not said why this reading was set aside.",
+                                 "Add the reason, or empty the cell.", told)  # fmt: skip
+            return "", None
+        if self._across:
+            self._tell_aside(row, "set_aside", "aside_across",
+                             "This row holds readings of several bottles.",
+                             "Give each reading a row of its own.", told)  # fmt: skip
+        if at is not None and read_at is not None and at < read_at:
+            self._tell_aside(row, "set_aside_at", "aside_early",
+                             "It was set aside before it was read.",
+                             "Correct one of the two times.", told)  # fmt: skip
+        return reason, at
+
+    def _tell_aside(
+        self, row: int, name: str, code: str, sentence: str, fix: str, told: Told
+    ) -> None:
+        told.add(CellProblem(row, self._columns.get(name), code, sentence, fix))
 
     def _remember(
         self, there: str, typed: Typed, warmth: Decimal | None, at: datetime | None

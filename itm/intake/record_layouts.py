@@ -120,7 +120,7 @@ def readings(instrument: Instrument | None, bottles: Sequence[Bottle] = ()) -> L
     most = {"refractive_index": Decimal(2)}.get(instrument.method if instrument else "")
     value = TableColumn(
         "value", "number", "Reading", "1.3342", needed=True, units=units, most=most,
-        aliases=("value", "index", "refractive index", "nd", "brix", "conductivity"),
+        judged=True, aliases=("value", "index", "refractive index", "nd", "brix", "conductivity"),
         help="What the display shows, with all its digits; one row for each reading, or a column "
         "for each bottle, headed by its label.",
     )  # fmt: skip
@@ -147,13 +147,23 @@ def readings(instrument: Instrument | None, bottles: Sequence[Bottle] = ()) -> L
                 "of the test day. A row without one has that of the row above; a table without "
                 "the column has the moment at which it is taken in.",
             ),
+            TableColumn(
+                "set_aside", "text", "Set aside because", "", longest=200,
+                aliases=("set aside", "discarded because"),
+                help="Why a reading does not count; it is kept and shown with that. Not where "
+                "bottles have a column each.",
+            ),
+            TableColumn(
+                "set_aside_at", "moment", "Set aside at", "", aliases=("discarded at",),
+                help="Without it, when it was read.",
+            ),
             *across,
         ),
         examples=(
-            ("water", "1.3330", "20.1", "2026-05-03 14:05"),
-            ("S1", "1.3339", "20.1", "2026-05-03 14:07"),
-            ("S2", "1.3342", "20.2", "2026-05-03 14:09"),
-            ("S3", "1.3345", "20.2", "2026-05-03 14:11"),
+            ("water", "1.3330", "20.1", "2026-05-03 14:05", "", ""),
+            ("S1", "1.3339", "20.1", "2026-05-03 14:07", "", ""),
+            ("S2", "1.3342", "20.2", "2026-05-03 14:09", "", ""),
+            ("S3", "1.3345", "20.2", "2026-05-03 14:11", "", ""),
         ),
         across=frozenset(of_bottle(bottle.key) for bottle in bottles),
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -23,6 +24,8 @@ class NewReading:
     value_typed: str
     temperature_typed: str
     read_at: datetime | None = None  # where nobody noted it, the moment at which it comes in
+    set_aside_reason: str = ""
+    set_aside_at: datetime | None = None  # where nobody noted it, when it was read
 
 
 @transaction.atomic
@@ -50,11 +53,22 @@ def add_readings(
             ),
             read_at=one.read_at or at,
             read_by=actor.person,
+            **_aside(actor, one, at),
         )
         for number, one in enumerate(readings, 1)
     ]
     with history.bulk(actor, "imported", Reading, text=text, of=bench):
         return Reading.objects.bulk_create(rows)
+
+
+def _aside(actor: Actor, one: NewReading, at: datetime) -> dict[str, Any]:
+    if not one.set_aside_reason:
+        return {}
+    return {
+        "set_aside_reason": one.set_aside_reason,
+        "set_aside_at": one.set_aside_at or one.read_at or at,
+        "set_aside_by": actor.person[:120],
+    }
 
 
 @transaction.atomic

@@ -1,10 +1,8 @@
 """One day by four ways: pages, entries of a device, a table in a file, and the interface.
 
-What was handed in is the same to the byte but for what these lines name:
-- keys of rows that a door made, and the order of rows where a table is sorted by them;
-- the bench of the file door: a table of readings tells no times, so they stand at its arrival, and
-  which reading was set aside is said afterwards.
-The numbers that the engine got, and everything that it made of them, are the same for all four.
+What was handed in is the same to the byte but for the keys of rows that a door made, and the order
+of rows where a table is sorted by them. The numbers that the engine got, and everything that it
+made of them, are the same for all four.
 """
 
 import json
@@ -17,8 +15,7 @@ import time_machine
 
 from itm.accounts import tokens
 from itm.actions.hand_in import hand_in
-from itm.records import bench as benches
-from itm.records.models import ProportioningTest, Reading
+from itm.records.models import ProportioningTest
 from tests.doors.canonical import handed_in, same
 from tests.doors.documents import day_document
 from tests.doors.through_entries import Device, entry
@@ -26,7 +23,13 @@ from tests.doors.through_pages import Pages, readings
 from tests.itm.intake.imports import taken
 
 EVENING = datetime(2026, 6, 15, 18, tzinfo=UTC)
-BENCH_TIMES = ("read_at", "set_aside_at")
+HEAD = "bottle;value;Temp. (°C);read_at;set aside because;set aside at"
+
+
+def in_table(told: dict[str, Any]) -> tuple[str, ...]:
+    aside = told.get("set_aside", {})
+    why = (aside.get("reason", ""), aside.get("at", ""))
+    return (told["value"], told["temperature"], told["read_at"], *why)
 
 
 @pytest.fixture
@@ -66,20 +69,9 @@ def by_file(scene: Any, document: Any, client: Any) -> ProportioningTest:
     device = Device(scene.contractor, document, EVENING)
     test = device.prepare()
     device.send(device.field(test))
-    lines = [f"{label};{told['value']};{told['temperature']}" for label, told in readings(document)]
+    lines = [";".join((label, *in_table(told))) for label, told in readings(document)]
     with time_machine.travel(EVENING, tick=False):
-        taken(
-            scene.contractor, "readings", "\n".join(["bottle;value;Temp. (°C)", *lines]) + "\n",
-            test=test,
-        )  # fmt: skip
-    for row, (_, told) in zip(
-        Reading.objects.filter(bottle__bench=test.bench).order_by("sequence"), readings(document),
-        strict=True,
-    ):  # fmt: skip
-        if aside := told.get("set_aside"):
-            benches.set_aside(
-                actor=scene.contractor, reading=row, reason=aside["reason"], at=EVENING
-            )
+        taken(scene.contractor, "readings", "\n".join([HEAD, *lines]) + "\n", test=test)
     hand_in(actor=scene.contractor, key=test.key, at=EVENING)
     return ProportioningTest.objects.get(pk=test.pk)
 
@@ -89,29 +81,17 @@ def crew(client: Any, sign_in: Any, scene: Any) -> Any:
     return sign_in(client, scene.contractor)
 
 
-@pytest.mark.parametrize("way", [by_pages, by_entries])
+@pytest.mark.parametrize("way", [by_pages, by_entries, by_file])
 def test_the_canonical_record_is_the_same_as_by_the_interface(scene, document, crew, client, way):
     expected = handed_in(by_interface(scene, document, client))
     found = handed_in(way(scene, document, client))
     assert same(found, scene) == same(expected, scene)
     assert found["evaluation"]["inputs_digest"] == expected["evaluation"]["inputs_digest"]
     assert len(found["rows"]["readings"]) == 13
-
-
-def test_a_table_of_readings_gives_the_same_record_but_for_the_times_of_the_bench(
-    scene, document, client
-):
-    expected = handed_in(by_interface(scene, document, client))
-    found = handed_in(by_file(scene, document, client))
-    times = (*BENCH_TIMES, "set_aside")
-    assert same(found, scene, without=times) == same(expected, scene, without=times)
-    assert {row["read_at"] for row in found["rows"]["readings"]} == {EVENING.isoformat()}
-    asides = [
-        [(row["set_aside_reason"], row["value_typed"]) for row in form["rows"]["readings"]
-         if row["set_aside_at"]]
-        for form in (found, expected)
-    ]  # fmt: skip
-    assert asides[0] == asides[1] == [("bubble or foam on the prism", "1.33290")]
+    asides = [row for row in found["rows"]["readings"] if row["set_aside_at"]]
+    assert [(row["set_aside_reason"], row["value_typed"]) for row in asides] == [
+        ("bubble or foam on the prism", "1.33290")
+    ]
 
 
 def test_all_four_give_the_engine_the_same(scene, document, crew, client):

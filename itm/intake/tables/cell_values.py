@@ -126,7 +126,7 @@ def _amount(value: Decimal, unit: str, text: str, column: TableColumn) -> Got:
                    f"Write it as {text} {column.units[0]}.")  # fmt: skip
     if unit and unit not in column.units:
         return _other_unit(text, unit, column, column.units)
-    if column.most is not None and abs(value) > column.most:
+    if column.most is not None and not column.judged and abs(value) > column.most:
         return Got(None, text, "too_large", f"“{text}” is beyond {column.most}.",
                    "Look for the decimal sign.")  # fmt: skip
     return Got(Amount(value, unit) if column.kind in ("quantity", "measure") else value, text)

@@ -14,7 +14,8 @@ Kind = Literal[
 class TableColumn:
     """`name` is ours and documented. A `name` column is an identifier and stays text, zeros and
     all; a `measure` is a quantity whose unit may stand elsewhere. `most` is the largest value that
-    is believed, which also tells 1,334 from 1334. `once` asks, where no column of the file holds
+    is believed, which also tells 1,334 from 1334; with `judged` what is larger is told by whoever
+    judges the rows, who knows what else it may be. `once` asks, where no column of the file holds
     it, what holds for all of its rows."""
 
     name: str
@@ -26,6 +27,7 @@ class TableColumn:
     units: tuple[str, ...] = ()
     choices: Mapping[str, str] = field(default_factory=dict)  # spelling → code
     most: Decimal | None = None
+    judged: bool = False
     longest: int = 200
     help: str = ""
     once: str = ""

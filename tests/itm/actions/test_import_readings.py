@@ -51,7 +51,8 @@ def test_readings_come_in_in_their_order_as_they_were_typed(scene, day):
     ("line", "place", "code"),
     [
         ("S1;1,333901;20", "B5", "finer_than_display"),
-        ("S1;4,2;20", "B5", "too_large"),
+        ("S1;4,2;20", "B5", "other_scale"),
+        ("S1;13339;20", "B5", "decimal_point"),
         ("S1;1,33390;68", "C5", "fahrenheit"),
         ("S9;1,33390;20", "A5", "unknown_name"),
         ("S1;;20", "B5", "missing"),
@@ -62,6 +63,11 @@ def test_the_same_rules_as_on_the_page_tell_what_is_wrong(day, line, place, code
     row = handed_in(day.actor, "readings", f"{ROWS}{line}\n", test=day.test)
     assert row.state == "open"
     assert (place, code) in told(row)
+
+
+def test_brix_at_the_bench_of_an_index_is_named_as_on_the_page(day):
+    row = handed_in(day.actor, "readings", f"{ROWS}S1;4,2;20\n", test=day.test)
+    assert "looks like a Brix reading" in row.findings["problems"][0]["sentence"]
 
 
 WIDE = (
@@ -101,6 +107,26 @@ def test_what_is_wrong_under_a_bottle_is_told_at_its_cell(day, line, place, code
     row = handed_in(day.actor, "readings", f"{WIDE}{line}\n", test=day.test)
     assert row.state == "open"
     assert (place, code) in told(row), row.findings
+
+
+@pytest.mark.parametrize(
+    ("line", "place", "code"),
+    [
+        ("S1;1,33390;20,1;14:05;;14:06", "F2", "reason_missing"),
+        ("S1;1,33390;20,1;14:05;bubble;14:04", "F2", "aside_early"),
+    ],
+)
+def test_a_reading_that_was_set_aside_says_why_and_after_it_was_read(day, line, place, code):
+    head = "bottle;value;temperature;read_at;set_aside;set_aside_at"
+    row = handed_in(day.actor, "readings", f"{head}\n{line}\n", test=day.test)
+    assert (place, code) in told(row)
+
+
+def test_of_several_bottles_in_one_row_none_is_set_aside(day):
+    text = WIDE.replace("No.;", "No.;set aside;").replace("1;14:05", "1;bubble;14:05")
+    text = text.replace("2;14:20", "2;;14:20")
+    row = handed_in(day.actor, "readings", text, test=day.test)
+    assert told(row) == [("B2", "aside_across")]
 
 
 def test_bottles_down_a_column_are_no_heads(day):
