@@ -188,7 +188,7 @@ class _reading:
 def _taken(process: subprocess.Popen[bytes], stream: IO[bytes]) -> Any:
     """The next thing that the process says. It wrote it itself, so marshal may be believed."""
     try:
-        got = marshal.load(stream)  # noqa: S302 # nosec B302 - from our own process
+        got = marshal.load(stream)  # noqa: S302  # nosec B302
     except (EOFError, ValueError, TypeError) as error:
         code = process.wait()
         if code == 0:
