@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
@@ -67,26 +68,37 @@ def raise_found(
     found it, where that is not the actor.
     """
     source = source_of(found, hook, row["site"])
-    there = open_ones(source=source).select_for_update().first()
     words = found.words[:LONGEST]
     line = origin_of(origin)
     if isinstance(origin, Duty):
         line["since_on"] = origin.latest_on + timedelta(days=1)
-    if there is not None:
-        say(actor, there, Verb.FOUND_AGAIN, at, words, **line)
-        if found.severity < there.proposed:
-            there.proposed, there.ground = found.severity, found.ground
-            there.severity, there.severity_reason = found.severity, ""
-            there.save(by=actor, text="Found again, and worse.")
-        return there
-    made: Deficiency = Deficiency.objects.create(
-        by=actor, cause=found.cause, spot=found.spot[:200], source=source, words=words,
-        ground=found.ground, proposed=found.severity, severity=found.severity, opened_at=at,
-        opened_by=actor.person, organisation=by or actor.organisation, **hook, **row,
-        **origin_of(origin),
-    )  # fmt: skip
-    say(actor, made, Verb.OPENED, at, found.ground, **line)
-    return made
+    there = _open_at(source)
+    if there is None:
+        try:
+            with transaction.atomic():
+                made: Deficiency = Deficiency.objects.create(
+                    by=actor, cause=found.cause, spot=found.spot[:200], source=source, words=words,
+                    ground=found.ground, proposed=found.severity, severity=found.severity,
+                    opened_at=at, opened_by=actor.person, organisation=by or actor.organisation,
+                    **hook, **row, **origin_of(origin),
+                )  # fmt: skip
+        except IntegrityError:  # somebody who found the same was a moment faster
+            there = _open_at(source)
+            if there is None:
+                raise
+        else:
+            say(actor, made, Verb.OPENED, at, found.ground, **line)
+            return made
+    say(actor, there, Verb.FOUND_AGAIN, at, words, **line)
+    if found.severity < there.proposed:
+        there.proposed, there.ground = found.severity, found.ground
+        there.severity, there.severity_reason = found.severity, ""
+        there.save(by=actor, text="Found again, and worse.")
+    return there
+
+
+def _open_at(source: str) -> Deficiency | None:
+    return open_ones(source=source).select_for_update().first()
 
 
 # Records ------------------------------------------------------------------------------------------
