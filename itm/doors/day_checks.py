@@ -16,6 +16,7 @@ from itm.records.models import (
     SampleValue,
     Visit,
 )
+from itm.records.sampling import labels_taken, stem_of_labels
 from itm.registry.properties import KNOWN, Property
 
 
@@ -43,10 +44,12 @@ def _property(known: Property) -> dict[str, Any]:
 
 def checks_of(actor: Actor, visit: Visit) -> list[dict[str, Any]]:
     """Those of the visit's crew at its site that are drafts, or of the visit's own day."""
-    return [_check(actor, row) for row in queries.checks_beside(actor, visit)]
+    rows = queries.checks_beside(actor, visit)
+    taken = labels_taken(row for row in rows if states.may(actor, "change", row))
+    return [_check(actor, row, taken) for row in rows]
 
 
-def _check(actor: Actor, check: ConcentrateCheck) -> dict[str, Any]:
+def _check(actor: Actor, check: ConcentrateCheck, taken: list[str]) -> dict[str, Any]:
     return {
         "key": str(check.key),
         "tank": check.tank.tag,
@@ -64,6 +67,7 @@ def _check(actor: Actor, check: ConcentrateCheck) -> dict[str, Any]:
         "closed": ""
         if check.state == ConcentrateCheck.State.DRAFT
         else f"This check is {check.get_state_display()} and takes no more entries.",
+        "labels_taken": [one for one in taken if one.startswith(stem_of_labels(check))],
         "usual_points": list(queries.usual_points(check)),
         "held_against": {known.name: _beside(check, known.name) for known in KNOWN},
         "samples": [_sample(sample) for sample in check.samples.all()],

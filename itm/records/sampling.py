@@ -1,12 +1,13 @@
 """Writes of the bottles of a concentrate check: taken, sent away, answered, withdrawn."""
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.core.files.base import File
 from django.db import transaction
+from django.db.models import Q
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
@@ -21,14 +22,27 @@ from itm.registry.files import Inspected, inspect
 SENT = ("laboratory", "sent_on", "consignment", "received_on")
 
 
+def stem_of_labels(check: ConcentrateCheck) -> str:
+    """Tank and day, with which every proposed label of the check begins; short enough to leave room
+    for the point and a number."""
+    return f"{check.tank.tag[:20]} {check.checked_on:%y%m%d} "
+
+
+def labels_taken(checks: Iterable[ConcentrateCheck]) -> list[str]:
+    """What stands on a bottle already of all that could be proposed for these checks of one
+    organisation: of every check and of whatever state, since labels are unique in it."""
+    like = Q(pk__in=[])
+    for check in checks:
+        stem = stem_of_labels(check)
+        like |= Q(organisation=check.organisation_id, label__startswith=stem)
+    rows = ConcentrateSample.objects.filter(like)
+    return sorted(set(rows.values_list("label", flat=True)))
+
+
 def proposed_label(check: ConcentrateCheck, point: str) -> str:
     """Tank, day and point, with a number where that is taken: short enough for a bottle."""
-    base = f"{check.tank.tag[:20]} {check.checked_on:%y%m%d} {point}"[:36]
-    taken = set(
-        ConcentrateSample.objects.filter(
-            organisation=check.organisation_id, label__startswith=base
-        ).values_list("label", flat=True)
-    )
+    base = f"{stem_of_labels(check)}{point}"[:36]
+    taken = labels_taken([check])
     numbered = (f"{base} {n}" for n in range(2, len(taken) + 3))
     return next(label for label in (base, *numbered) if label not in taken)
 

@@ -173,7 +173,8 @@ def world(
     made = World(tmp_path_factory.mktemp("field"))
     made.copy_from(folder)
     asked = [item.fixturenames for item in request.session.items]
-    made.plan(*(sum(name in one for one in asked) for name in ("planned", "planned_direct")))
+    benches = sum(name in one for one in asked for name in ("planned", "planned_too"))
+    made.plan(benches, sum("planned_direct" in one for one in asked))
     try:
         made.start()
         yield made
@@ -184,6 +185,12 @@ def world(
 @pytest.fixture
 def planned(world: World) -> dict[str, Any]:
     """A test day that is planned and prepared, and no more."""
+    return _next_day(world, "bench")
+
+
+@pytest.fixture
+def planned_too(world: World) -> dict[str, Any]:
+    """Another one, of the same device and the same tank on the same day."""
     return _next_day(world, "bench")
 
 

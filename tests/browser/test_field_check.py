@@ -124,3 +124,44 @@ def handed_in(server: dict[str, Any], planned: dict[str, Any], label: str) -> No
         ("refractive_index", "1.3702", ""),
     ]
     assert len(server["photos"]) == 1
+
+
+def test_two_checks_of_one_tank_on_one_day_never_propose_one_label(
+    planned: dict[str, Any], planned_too: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    """Nor does the copy of another day, which knows neither bottle: both are noted on this device,
+    and later on the server."""
+    crew, first, second = phone(), planned["check"], planned_too["check"]
+    crew.take_along(planned)
+    crew.take_along(planned_too)
+    crew.offline()
+    label = top_bottle(crew, planned, first)
+    other = proposed(crew, planned, second)
+    assert other != label
+    crew.page.get_by_label("Label").fill(label)
+    crew.page.get_by_role("button", name="Note the bottle").click()
+    expect(crew.page.locator(".error")).to_contain_text("is a bottle already")
+    crew.page.get_by_label("Label").fill(other)
+    crew.press("Note the bottle")
+    third = proposed(crew, planned_too, second)
+    assert third not in (label, other)
+    assert {row["state"] for row in crew.kept()} == {"waiting"}
+    crew.online()
+    crew.waits_for_nothing()
+    checks = {one["key"]: one for one in crew.day_on_server(planned_too)["checks"]}
+    told = [[row["label"] for row in checks[key]["samples"]] for key in (first, second)]
+    assert told == [[label], [other]]
+    assert proposed(crew, planned_too, second) == third
+
+
+def proposed(crew: Phone, planned: dict[str, Any], check: str) -> str:
+    crew.open(planned, f"/check/{check}")
+    crew.page.get_by_label("Point of the tank").select_option("top")
+    return crew.page.get_by_label("Label").input_value()
+
+
+def top_bottle(crew: Phone, planned: dict[str, Any], check: str) -> str:
+    label = proposed(crew, planned, check)
+    crew.press("Note the bottle")
+    expect(bottle_of(crew, label)).to_be_visible()
+    return label

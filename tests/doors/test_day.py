@@ -7,10 +7,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from itm.actions.abandon import abandon
 from itm.core.errors import NotFound
 from itm.doors.day import day_of, days_of
 from itm.records import preparing
 from itm.records.models import Bottle, Reading
+from tests import checks
 from tests.deeds import tested
 from tests.doors.phone import MORNING, Phone, run_of, started, states, whole_day
 from tests.factories import OrganisationFactory, ProportionerFactory, actor_of
@@ -138,6 +140,20 @@ def test_another_test_on_the_same_bench_asks_no_more(scene, draft, phone):
         at=MORNING, purpose="periodic",
     )  # fmt: skip
     assert queries_for(phone.actor, draft) <= few + 1
+
+
+def test_a_check_tells_its_crew_which_labels_are_taken_wherever_they_stand(scene, draft, phone):
+    """The bottle of a check that was given up is in no day, and its label is taken all the same."""
+    given_up = checks.begun(scene)
+    label = checks.bottle(given_up, scene.contractor).label
+    checks.bottle(given_up, scene.contractor, label="B 17")  # no label that would be proposed
+    abandon(actor=scene.contractor, key=given_up.key, reason="wrong tank", at=MORNING)
+    checks.begun(scene)
+    [told] = day(draft, scene.contractor)["checks"]
+    assert (told["samples"], told["labels_taken"]) == ([], [label])
+    checks.checked(scene)
+    started(phone, draft)
+    assert [one["labels_taken"] for one in day(draft, scene.owner)["checks"]] == [[]]
 
 
 def test_only_who_belongs_to_the_crew_sends(scene, draft):

@@ -35,11 +35,22 @@ export function checkScreen(field, check) {
 
 // Bottles ----------------------------------------------------------------------------------------
 
+/** What stands on a bottle already: in whatever day lies on this device, by what the server said of
+ * bottles that lie in none, and by what was noted here, whichever day it was noted in. */
+function labelsTaken(field) {
+  const checks = field.days.flatMap((held) => held.day.checks ?? []);
+  const noted = field.entries.filter(({ verb }) => verb === "add_check_sample");
+  return new Set([
+    ...checks.flatMap((one) => one.samples.map(({ label }) => label)),
+    ...checks.flatMap((one) => one.labels_taken ?? []), // a copy from before has none
+    ...noted.map(({ put }) => put.label),
+  ]);
+}
+
 /** Tank, day and point as everywhere in the product, with a number where that is taken. */
-export function proposedLabel(check, point) {
+function proposedLabel(check, point, taken) {
   const short = check.checked_on.slice(2).replaceAll("-", "");
   const base = `${check.tank.slice(0, 20)} ${short} ${point}`.slice(0, 36);
-  const taken = new Set(check.samples.map((one) => one.label));
   let label = base;
   for (let number = 2; taken.has(label); number += 1) label = `${base} ${number}`;
   return label;
@@ -53,11 +64,12 @@ function nextPoint(check) {
 function adding(field, check) {
   const places = ["point", "label", "look"].map((name) => `bottle:${check.key}:${name}`);
   const point = valueOf(field, places[0], nextPoint(check));
-  const proposed = proposedLabel(check, point);
+  const taken = labelsTaken(field);
+  const proposed = proposedLabel(check, point, taken);
   const add = () => {
     const label = valueOf(field, places[1], proposed).trim();
     if (!label) return field.refuse({ [places[1]]: "Write what stands on the bottle." });
-    if (check.samples.some((one) => one.label === label)) {
+    if (taken.has(label)) {
       return field.refuse({
         [places[1]]: `“${label}” is a bottle already: a laboratory tells bottles by their label alone.`,
       });
