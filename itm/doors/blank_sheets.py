@@ -21,7 +21,7 @@ from itm.doors.day import day_of
 from itm.doors.day_direct import METERS
 from itm.records.discharge import label_of
 from itm.reports.content_kept import qr
-from itm.reports.render import blank_pdf
+from itm.reports.render import sheet_pdf
 
 SIZES = {"a4": "A4", "letter": "Letter"}
 SAMPLES = 4  # lines and labels a flow point; own choice
@@ -57,7 +57,7 @@ def field_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
         "readings": range(READINGS),
         "qr": qr(settings.PUBLIC_URL + reverse("type_in", args=[key])),
     }
-    return blank_pdf(
+    return sheet_pdf(
         render_to_string("paper/field_sheet.html", context), size=SIZES[size],
         foot=f"Field sheet of {day['visit']['site']['name']}, {day['visit']['planned_on']}: "
         "filled in by hand, not a report",
@@ -76,7 +76,7 @@ def label_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
         )
     text = render_to_string("paper/labels.html", {"day": day, "rows": rows, "size": LABEL})
     foot = f"Labels of {LABEL}: print at 100 %, cut along the lines"
-    return blank_pdf(text, size=SIZES[size], foot=foot)
+    return sheet_pdf(text, size=SIZES[size], foot=foot)
 
 
 def labels_of(day: dict[str, Any]) -> list[Label]:

@@ -114,23 +114,14 @@ def make(html: str, *, foot: str, identifier: str, enclosed: Enclosed) -> bytes:
     return made
 
 
-def make_blank(html: str, *, page: str) -> bytes:
-    """HTML to a plain tagged PDF with its fonts inside. Raises Refused foreign_address."""
-    return _without_record(html, page=page, pdf_tags=True)
-
-
-def make_summary(html: str, *, page: str) -> bytes:
+def make_sheet(html: str, *, page: str) -> bytes:
     """HTML to an archival, tagged PDF with nothing enclosed. Raises Refused foreign_address."""
-    return _without_record(html, page=page, pdf_variant="pdf/a-3a")
-
-
-def _without_record(html: str, *, page: str, **how: Any) -> bytes:
     fetcher, fonts = OwnFilesOnly(), FontConfiguration()
     try:
         made: bytes = HTML(string=html, url_fetcher=fetcher).write_pdf(
             font_config=fonts,
             stylesheets=[CSS(string=page, url_fetcher=fetcher, font_config=fonts)],
-            **how,
+            pdf_variant="pdf/a-3a",
         )
     except FatalURLFetchingError as error:
         raise Refused(

@@ -44,26 +44,16 @@ def html_for_pdf(paper: Sheet) -> str:
     return render_to_string(paper.template, {**context, "figure": figure})
 
 
-def blank_pdf(html: str, *, size: str, foot: str) -> bytes:
-    """Paper to write on, made at once: it takes a second or two and nobody keeps it.
+def sheet_pdf(html: str, *, size: str, foot: str) -> bytes:
+    """Paper to write on, or a summary of records: made at once for whoever asks, in a second or
+    two, and kept by nobody.
 
     `size` is A4 or Letter. Raises Refused pango_missing, foreign_address.
     """
     require_pango()
-    from itm.reports.pdf import make_blank
+    from itm.reports.pdf import make_sheet
 
-    return make_blank(html, page=page_style(size, foot))
-
-
-def summary_pdf(html: str, *, size: str, foot: str) -> bytes:
-    """A summary of records, made at once for whoever asks and kept by nobody.
-
-    `size` is A4 or Letter. Raises Refused pango_missing, foreign_address.
-    """
-    require_pango()
-    from itm.reports.pdf import make_summary
-
-    return make_summary(html, page=page_style(size, foot))
+    return make_sheet(html, page=page_style(size, foot))
 
 
 def page_style(size: str, foot: str) -> str:

@@ -19,7 +19,7 @@ from django.utils.text import slugify
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
 from itm.doors.blank_sheets import SIZES
-from itm.reports.render import summary_pdf
+from itm.reports.render import sheet_pdf
 
 LONGEST_NAME = 80  # letters of the name of a file; own choice
 
@@ -78,7 +78,7 @@ def summary_file(summary: Summary, size: str) -> HttpResponse:
     """The PDF. Raises Refused pango_missing."""
     require_size(size)
     html = render_to_string(summary.template, {**summary.context, "styles": ["asset:report.css"]})
-    made = summary_pdf(html, size=SIZES[size], foot=summary.foot)
+    made = sheet_pdf(html, size=SIZES[size], foot=summary.foot)
     name = content_disposition_header(False, summary.file_name) or "inline"
     return HttpResponse(
         made,

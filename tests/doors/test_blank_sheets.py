@@ -16,6 +16,7 @@ from itm.records import discharge
 from itm.records import services as visits
 from tests.direct_deeds import direct_day, measured_test
 from tests.factories import TODAY
+from tests.itm.reports.archival import elements, require_title
 
 # A page of each paper in points, 72 an inch: ISO 216 A4 is 210 × 297 mm, US Letter 8.5 × 11 in
 # (ANSI/ASME Y14.1, from memory).
@@ -50,6 +51,16 @@ def test_sheets_have_the_paper_that_was_asked_for_and_their_fonts_inside(crew, d
             [inner] = font.get_object()["/DescendantFonts"]
             descriptor = inner.get_object()["/FontDescriptor"]
             assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(descriptor)
+
+
+@pytest.mark.parametrize("name", ["field_sheet_pdf", "labels_pdf"])
+def test_sheets_are_tagged_and_say_their_title_wherever_it_is_read(crew, draft, name):
+    pdf = read(crew, name, draft.visit, "a4")
+    require_title(pdf)
+    assert pdf.trailer["/Root"]["/MarkInfo"]["/Marked"]
+    figures = elements(pdf, "/Figure")
+    assert figures
+    assert all(figure.get("/Alt") for figure in figures)
 
 
 def test_everything_of_the_day_is_on_the_sheet_in_the_crews_order(crew, scene, draft):

@@ -52,8 +52,7 @@ def require_archival(data: bytes, *, size: str = "a4") -> PdfReader:
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"] == "en"
     assert root["/ViewerPreferences"]["/DisplayDocTitle"]
-    assert reader.metadata is not None
-    assert reader.metadata.title
+    require_title(reader)
     assert "/Encrypt" not in reader.trailer
     _require_fonts(reader)
     _require_structure(reader)
@@ -66,6 +65,14 @@ def require_archival(data: bytes, *, size: str = "a4") -> PdfReader:
         assert f"page {number} of {count}" in said
         assert len(said) > 80, f"page {number} holds nothing but its foot"
     return reader
+
+
+def require_title(reader: PdfReader) -> None:
+    """In the list of the file and as `dc:title` in its XMP, where archives read it."""
+    title, xmp = reader.metadata and reader.metadata.title, reader.xmp_metadata
+    assert title
+    assert xmp is not None
+    assert list((xmp.dc_title or {}).values()) == [title]
 
 
 def _require_margin(page: Any) -> None:
