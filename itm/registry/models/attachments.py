@@ -112,6 +112,7 @@ class Attachment(Tracked, Scoped):
     held_back = models.BooleanField(default=False)
     added_by = models.CharField(max_length=120)
     added_at = models.DateTimeField()
+    # Not those of `core.withdrawing`: it is taken back too, and archives and history say `why`.
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_by = models.CharField(max_length=120, blank=True)
     withdrawn_why = models.CharField(max_length=200, blank=True)
