@@ -12,7 +12,7 @@ from itm.core.forms import Refusing
 from itm.findings import clocks, queries
 from itm.findings.models import Deficiency, Impairment, NoticeClock
 from itm.records.forms import InstantField
-from itm.registry.forms.attachments import AttachForm
+from itm.registry.forms import AdoptAtForm, AttachForm
 from itm.registry.models import FoamSystem, Grant, Site
 from itm.schedule.models import Requirement
 
@@ -193,21 +193,9 @@ class EndImpairmentForm(Refusing, forms.Form):
         )
 
 
-class ClockForm(Refusing, forms.Form):
-    sites = forms.ModelMultipleChoiceField(
-        Site.objects.none(), label="At", widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Choose at least one site."},
-    )  # fmt: skip
-    checked_against = forms.CharField(
-        label="Compared with", max_length=200, required=False,
-        help_text="The edition or paper that governs the site. Needed where nobody has looked the "
-        "clock up.",
-    )  # fmt: skip
-
-    def __init__(self, data: Any, *, actor: Actor) -> None:
-        super().__init__(data)
-        field: Any = self.fields["sites"]
-        field.queryset = clocks.sites_to_adopt_for(actor)
+class ClockForm(AdoptAtForm):
+    governs = "The edition or paper"
+    sites_for = staticmethod(clocks.sites_to_adopt_for)
 
 
 class OverdueForm(Refusing, forms.Form):

@@ -5,10 +5,10 @@ from typing import Any
 
 from django import forms
 
-from itm.accounts.actor import Actor
 from itm.core.fields import DayField
 from itm.core.forms import Refusing
-from itm.registry.models import Attachment, Site
+from itm.registry.forms import AdoptAtForm
+from itm.registry.models import Attachment
 from itm.retention.models import PAPERS, Decision, Kind
 from itm.retention.setting import MOST_YEARS, own_sites
 
@@ -17,22 +17,9 @@ def reason(label: str) -> forms.CharField:
     return forms.CharField(label=label, max_length=300, widget=forms.Textarea(attrs={"rows": 3}))
 
 
-class AdoptForm(Refusing, forms.Form):
-    sites = forms.ModelMultipleChoiceField(
-        Site.objects.none(), label="At", widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Choose at least one site."},
-    )  # fmt: skip
-    checked_against = forms.CharField(
-        label="Compared with", max_length=200, required=False,
-        help_text="The law, edition or paper that governs the site. Needed where nobody has "
-        "looked the rule up.",
-    )  # fmt: skip
-
-    def __init__(self, data: Any, *, actor: Actor, asked: str = "") -> None:
-        super().__init__(data, initial={"sites": [asked] if asked else []})
-        field: Any = self.fields["sites"]
-        field.queryset = own_sites(actor).order_by("name", "pk")
-        field.to_field_name = "key"
+class AdoptForm(AdoptAtForm):
+    governs = "The law, edition or paper"
+    sites_for = staticmethod(own_sites)
 
 
 class OwnPeriodForm(Refusing, forms.Form):

@@ -10,6 +10,7 @@ from itm.registry.forms.movements import ChangeOverForm, MovementForm, WithdrawF
 from itm.registry.forms.moves import MoveForm
 from itm.registry.forms.pfas import PfasDateCheckForm, PfasPlacesForm
 from itm.registry.forms.sites import (
+    AdoptAtForm,
     AuthorityForm,
     EndForm,
     EngageForm,
@@ -25,6 +26,7 @@ from itm.registry.forms.stores import ReceiptForm, StoreMovementForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm, flow_point_rows
 
 __all__ = [
+    "AdoptAtForm",
     "AttachForm",
     "AuthorityForm",
     "CertificateForm",

@@ -1,8 +1,10 @@
 """Sites, who oversees them and who is engaged there; and the day of retiring anything."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core.fields import DayField
@@ -103,6 +105,31 @@ class ReadLinkForm(Refusing, forms.Form):
         super().__init__(data)
         fields: Any = self.fields
         fields["sites"].queryset = queries.own_sites(actor)
+
+
+class AdoptAtForm(Refusing, forms.Form):
+    """A published rule that comes to hold at some of the sites for which a person may say so.
+
+    `governs` names what it is compared with, `sites_for` those sites.
+    """
+
+    governs = ""
+    sites_for: Callable[[Actor], QuerySet[Site]]
+    sites = forms.ModelMultipleChoiceField(
+        Site.objects.none(), label="At", widget=forms.CheckboxSelectMultiple,
+        to_field_name="key", error_messages={"required": "Choose at least one site."},
+    )  # fmt: skip
+    checked_against = forms.CharField(label="Compared with", max_length=200, required=False)
+
+    def __init__(self, data: Any, *, actor: Actor, asked: str = "") -> None:
+        super().__init__(data, initial={"sites": [asked] if asked else []})
+        fields: Any = self.fields
+        fields["sites"].queryset = self.sites_for(actor).order_by("name", "pk")
+        fields[
+            "checked_against"
+        ].help_text = (
+            f"{self.governs} that governs the site. Needed where nobody has looked the rule up."
+        )
 
 
 class EndForm(Refusing, forms.Form):
