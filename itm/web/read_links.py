@@ -12,11 +12,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.registry import links as services
 from itm.registry.forms import ReadLinkForm
+from itm.web import shown_once
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 
 HOME = "Links for readers"
-MADE = "read_link_made"  # in the session until the page that shows the address, once
+MADE = "read_link_made"
 
 
 @signed_in
@@ -41,7 +42,7 @@ def read_link_new(request: HttpRequest) -> HttpResponse:
 
     def write() -> UUID:
         row, secret = services.make(actor=actor, at=now, **form.cleaned_data)
-        request.session[MADE] = [str(row.key), secret]
+        shown_once.keep(request, MADE, row.key, secret)
         return row.key
 
     return edit(
@@ -60,10 +61,7 @@ def read_link_new(request: HttpRequest) -> HttpResponse:
 def read_link(request: HttpRequest, key: UUID) -> HttpResponse:
     """The address itself stands here once, on the page that follows its making."""
     row = services.link(actor_of(request), key)
-    made = request.session.get(MADE) or ["", ""]
-    secret = ""
-    if made[0] == str(row.key):
-        secret = request.session.pop(MADE)[1]
+    secret = shown_once.take(request, MADE, row.key)
     context = {
         "row": row,
         "address": secret and request.build_absolute_uri(reverse("shared_sites", args=[secret])),

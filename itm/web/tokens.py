@@ -12,10 +12,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.accounts import tokens as services
 from itm.accounts.forms import TokenForm
+from itm.web import shown_once
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 
 HOME = "Tokens for programs"
+MADE = "token_made"
 
 
 @signed_in
@@ -40,7 +42,7 @@ def token_new(request: HttpRequest) -> HttpResponse:
 
     def write() -> UUID:
         row, text = services.make(actor=actor, at=now, **form.cleaned_data)
-        request.session["token_made"] = [str(row.key), text]
+        shown_once.keep(request, MADE, row.key, text)
         return row.key
 
     return edit(
@@ -58,12 +60,9 @@ def token_new(request: HttpRequest) -> HttpResponse:
 def token(request: HttpRequest, key: UUID) -> HttpResponse:
     """The token itself stands here once, on the page that follows its making."""
     row = services.token(actor_of(request), key)
-    made = request.session.get("token_made") or ["", ""]
-    if made[0] == str(row.key):
-        del request.session["token_made"]
     context = {
         "token": row,
-        "text": made[1] if made[0] == str(row.key) else "",
+        "text": shown_once.take(request, MADE, row.key),
         "stands": services.stands(row, timezone.now().date()),
         "changes": services.changes(row),
         "address": request.build_absolute_uri("/api/v1/"),
