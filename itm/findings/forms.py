@@ -71,7 +71,7 @@ class TellForm(Refusing, forms.Form):
 class TellOfImpairmentForm(TellForm):
     clock = forms.ModelChoiceField(
         NoticeClock.objects.none(), required=False, label="This answers",
-        empty_label="no clock in particular",
+        empty_label="No clock in particular",
     )  # fmt: skip
 
     def __init__(self, data: Any, *, impairment: Impairment, zone: str, now: datetime) -> None:
@@ -95,7 +95,7 @@ class AssignForm(Refusing, forms.Form):
         label="Who sees to it", max_length=120, required=False, help_text="A person, by name"
     )
     assigned = forms.ModelChoiceField(
-        Organisation.objects.none(), label="Contractor", required=False, empty_label="none"
+        Organisation.objects.none(), label="Contractor", required=False, empty_label="None"
     )
     target_on = DayField(label="To be put right by", required=False)
 

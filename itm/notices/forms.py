@@ -16,7 +16,7 @@ class WishForm(Refusing, forms.Form):
         required=False,
         coerce=int,
         empty_value=None,
-        choices=[("", "no mail"), *((n, f"every {name}") for n, name in enumerate(WEEKDAYS))],
+        choices=[("", "No mail"), *((n, f"Every {name}") for n, name in enumerate(WEEKDAYS))],
     )
     lead_days = forms.IntegerField(
         label="Days ahead",

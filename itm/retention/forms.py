@@ -71,7 +71,7 @@ class PapersForm(Refusing, forms.Form):
 
     def __init__(self, data: Any, *, rows: Sequence[tuple[Attachment, str]]) -> None:
         super().__init__(data)
-        choices = [("", "not said yet"), *((one.value, str(one.label)) for one in PAPERS)]
+        choices = [("", "Not said yet"), *((one.value, str(one.label)) for one in PAPERS)]
         for row, kind in rows:
             self.fields[str(row.key)] = forms.ChoiceField(
                 label=row.name, choices=choices, required=False, initial=kind

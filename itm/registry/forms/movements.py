@@ -66,7 +66,7 @@ def store_field() -> StoreField:
         Store.objects.none(),
         label="Taken from the store",
         required=False,
-        empty_label="no: straight from a delivery",
+        empty_label="No: straight from a delivery",
         help_text="What went in then leaves the store with it.",
     )
 

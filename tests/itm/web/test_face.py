@@ -257,6 +257,22 @@ def test_no_template_has_inline_style_or_script():
         assert not re.search(r'(?:src|href)="(?:https?:)?//', text), path
 
 
+def test_every_head_and_label_in_a_template_begins_with_a_capital():
+    """But for pH, which is written so, and a tick that goes on the words of its cell."""
+    kinds = "th|dt|h[1-6]|caption|legend|figcaption|summary|label|button"
+    apart = ("pH", "waits: tick it once held against the edition")
+    found, seen = [], 0
+    for path in sorted(TEMPLATES.rglob("*.html")):
+        text = path.read_text()
+        said = re.findall(rf"<({kinds})\b[^>]*>(.*?)</\1>", text, re.DOTALL)
+        words = [re.sub(r"<svg.*?</svg>|<[^>]*>", "", inner).strip() for _, inner in said]
+        words += re.findall(r'data-head="([^"]*)"', text)
+        seen += len(words)
+        found += [(path.name, one) for one in words if re.match("[a-z]", one) and one not in apart]
+    assert found == []
+    assert seen > 1000
+
+
 def test_stylesheet_fetches_only_files_that_lie_beside_it():
     for address in re.findall(r'url\("([^"]*)"\)', SHEET):
         assert (STATIC / address).is_file(), address
