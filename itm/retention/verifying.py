@@ -1,10 +1,12 @@
 """Stored files against what is noted of them: there and the same, let go by decision, or lost."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from datetime import datetime
 from typing import Any
 
 from django.core.files.storage import default_storage
+from django.db.models import Count, QuerySet, Sum
 
 from itm.core.making import CHUNK
 from itm.findings.models import AuthorityFile
@@ -14,26 +16,51 @@ from itm.registry.models import Attachment
 from itm.retention.letting import gone_words
 from itm.retention.models import DecidedFile
 
+Seen = Callable[[int], None]
+CAME = {
+    Attachment: "added_at", LaboratoryReport: "added_at", AuthorityFile: "visit__noted_at"
+}  # fmt: skip
 
-def verify_files() -> Iterator[Finding]:
+
+def verify_files(
+    *, since: datetime | None = None, seen: Seen = lambda size: None
+) -> Iterator[Finding]:
     """`let_go`: by a person's decision, and no fault. `lost`: the store has no such file and nobody
     decided so. `altered`: other bytes than those whose digest is noted, and often sealed.
 
-    A withdrawn file may be missing where its site came in an archive, which leaves it out.
+    A withdrawn file may be missing where its site came in an archive, which leaves it out. With
+    `since` only what came at that instant or later. `seen` is called after each with its size.
     """
-    rows = Attachment.objects.select_related("site").order_by("pk")
+    rows = came(Attachment, since).select_related("site").order_by("pk")
     for row in rows.iterator(chunk_size=500):
         yield from _verify(row, f"{row.site or row.hangs_on}, file {row.name}", row.withdrawn_at)
+        seen(row.size)
     gone = DecidedFile.objects.exclude(laboratory_report=None).exclude(gone_at=None)
     known = set(gone.values_list("laboratory_report", flat=True))
-    papers = LaboratoryReport.objects.select_related("concentrate_check__site").order_by("pk")
+    papers = came(LaboratoryReport, since).select_related("concentrate_check__site").order_by("pk")
     for paper in papers.iterator(chunk_size=500):
         place = f"{paper.concentrate_check.site}, paper of a laboratory {paper.name}"
         yield from _verify(paper, place, None, asked=paper.pk in known)
-    seen = AuthorityFile.objects.select_related("visit__site").order_by("pk")
-    for held in seen.iterator(chunk_size=500):
+        seen(paper.size)
+    noted = came(AuthorityFile, since).select_related("visit__site").order_by("pk")
+    for held in noted.iterator(chunk_size=500):
         place = f"{held.visit.site}, file {held.name} of a visit of an authority"
         yield from _verify(held, place, held.withdrawn_at, asked=False)
+        seen(held.size)
+
+
+def how_many_files(*, since: datetime | None = None) -> tuple[int, int]:
+    """How many `verify_files` looks at, and their bytes by what is noted of them."""
+    count = size = 0
+    for model in CAME:
+        found = came(model, since).aggregate(count=Count("pk"), size=Sum("size", default=0))
+        count, size = count + found["count"], size + found["size"]
+    return count, size
+
+
+def came(model: Any, since: datetime | None) -> QuerySet[Any]:
+    rows: QuerySet[Any] = model.objects.all()
+    return rows if since is None else rows.filter(**{f"{CAME[model]}__gte": since})
 
 
 def _verify(row: Any, place: str, withdrawn_at: Any, *, asked: bool = True) -> Iterator[Finding]:
