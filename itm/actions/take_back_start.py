@@ -12,7 +12,13 @@ from itm.records.models import Visit
 
 @transaction.atomic
 def take_back_start(*, actor: Actor, visit: Visit, at: datetime) -> Visit:
-    """Raises what `records.services.take_back_start` raises. May run twice."""
+    """May run twice. Raises what `records.services.take_back_start` and
+    `findings.impairing.take_back` raise."""
+    why = visit.impairment_reason
     row = services.take_back_start(actor=actor, visit=visit)
-    impairing.follow(actor=actor, visit=row, at=at)
+    impairing.take_back(actor=actor, visit=row, why=why, at=at)
     return row
+
+
+def may_take_back(visit: Visit) -> bool:
+    return not services.begun(visit) and not impairing.noted_since(visit)

@@ -84,7 +84,9 @@ class Running:
 
 
 def running(impairments: Collection[Impairment], now: datetime) -> dict[int, list[Running]]:
-    """By primary key of the impairment; four queries however many there are."""
+    """By primary key of the impairment; four queries however many there are. None on what was
+    started by mistake."""
+    impairments = [row for row in impairments if row.taken_back_at is None]
     sites = {row.site_id for row in impairments}
     held: dict[int, list[NoticeClock]] = {}
     for one in in_force(sites, now):

@@ -24,9 +24,6 @@ def follow(*, actor: Actor, visit: Visit, at: datetime) -> Impairment | None:
     """
     row = Impairment.objects.filter(visit=visit).first()
     if visit.started_at is None:
-        if row is not None and row.taken_back_at is None:
-            row.taken_back_at = at
-            row.save(by=actor, verb="taken back")
         return row
     if row is None:
         row = Impairment(site_id=visit.site_id, visit=visit, organisation_id=visit.contractor_id)
@@ -35,6 +32,40 @@ def follow(*, actor: Actor, visit: Visit, at: datetime) -> Impairment | None:
     row.ended_by = (visit.restored_by or "not noted") if visit.restored_at else ""
     row.save(by=actor)
     _follow_systems(actor, row, visit, at)
+    return row
+
+
+def noted_since(visit: Visit) -> bool:
+    """Whether somebody acted on it: a round, a change, somebody told, a clock that ran out. What a
+    start before this one left in its life is a note."""
+    lines = Step.objects.filter(impairment__visit=visit).exclude(verb=Verb.NOTED)
+    if lines.exists():
+        return True
+    row = Impairment.objects.filter(visit=visit, taken_back_at=None).first()
+    return row is not None and visit.notices.filter(told_at__gte=row.started_at).exists()
+
+
+def take_back(*, actor: Actor, visit: Visit, why: str, at: datetime) -> Impairment | None:
+    """The start of its test day was a mistake. It stays to be read, with a line that says so; the
+    caller owns the transaction and has emptied the start. May run twice. Raises Refused noted."""
+    rows = Impairment.objects.select_for_update(of=("self",)).select_related("site")
+    row = rows.filter(visit=visit, taken_back_at=None).first()
+    if row is None:
+        return None
+    if noted_since(visit):
+        raise Refused(
+            "noted",
+            "Somebody acted on its impairment since the start: a round, somebody told or a clock "
+            "that ran out stands in it, so it cannot be made as if it had not been. End each line "
+            "of the restoration list as it is found; the last one ends the impairment.",
+        )
+    row.taken_back_at = at
+    row.save(by=actor, verb="taken back")
+    began = instant(row.started_at, row.site.time_zone)
+    say(
+        actor, row, Verb.NOTED, at,
+        f"Taken back: started by mistake on {began}, “{why}”; no valve had moved.",
+    )  # fmt: skip
     return row
 
 
@@ -112,7 +143,8 @@ def locked(impairment: Impairment) -> Impairment:
     """Raises Conflict where it is over."""
     row = Impairment.objects.select_for_update(of=("self",)).get(pk=impairment.pk)
     if not row.is_open:
-        raise Conflict("This impairment is over; it takes no more entries.")
+        over = "was started by mistake" if row.taken_back_at else "is over"
+        raise Conflict(f"This impairment {over}; it takes no more entries.")
     return row
 
 
@@ -145,7 +177,7 @@ def tell(
     """Somebody was told, which answers a clock where one is named. Also after the end: those who
     were told that it is out are told that it is back.
 
-    Raises Forbidden; Refused who_missing, ahead, before_it.
+    Raises Forbidden; Refused who_missing, ahead, asks_other, too_early.
     """
     rights.require_write(actor, impairment)
     if not who.strip():

@@ -17,6 +17,7 @@ from django.db.models import (
     Value,
     When,
 )  # fmt: skip
+from django.db.models.functions import Coalesce
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
@@ -204,7 +205,8 @@ def of_record(actor: Actor, record: Record) -> list[Any]:
 
 
 def all_impairments(actor: Actor) -> QuerySet[Impairment]:
-    rows = Impairment.objects.visible_to(actor).exclude(taken_back_at__isnull=False)
+    """Also those that were started by mistake: what was seen once stays to be read."""
+    rows = Impairment.objects.visible_to(actor)
     rows = rows.select_related("site__owner", "visit__contractor", "organisation", "deficiency")
     return rows.prefetch_related("systems__system")
 
@@ -214,8 +216,10 @@ def impairments(actor: Actor, wanted: Wanted) -> QuerySet[Impairment]:
     rows = all_impairments(actor)
     narrow = dict(wanted.narrow)
     stands = narrow.pop("stands", "")
-    if stands:
-        rows = rows.filter(ended_at__isnull=stands == "open")
+    if stands == "taken_back":
+        rows = rows.exclude(taken_back_at=None)
+    elif stands:
+        rows = rows.filter(ended_at__isnull=stands == "open", taken_back_at=None)
     rows = rows.filter(**({"site__key": narrow["site"]} if "site" in narrow else {}))
     rows = matching(
         rows, wanted.find,
@@ -224,7 +228,8 @@ def impairments(actor: Actor, wanted: Wanted) -> QuerySet[Impairment]:
     sorts = {"site": "site__name", "started_at": "started_at", "ended_at": "ended_at"}
     name = wanted.sort.removeprefix("-")
     if name not in sorts:
-        return rows.order_by(F("ended_at").desc(nulls_first=True), "-started_at", "-pk")
+        over = Coalesce("ended_at", "taken_back_at")
+        return rows.order_by(over.desc(nulls_first=True), "-started_at", "-pk")
     column = F(sorts[name])
     down = wanted.sort.startswith("-")
     return rows.order_by(column.desc(nulls_last=True) if down else column.asc(), "pk")

@@ -122,7 +122,18 @@ def of_draft(row: News, test: ProportioningTest) -> Told:
 
 def visits(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     things = Visit.objects.visible_to(actor).select_related("site", "contractor")
-    return each(rows, things.prefetch_related("restoration_lines"), of_visit)
+    told = each(rows, things.prefetch_related("restoration_lines"), of_visit)
+    # A test day that was started by mistake is its crew's alone again. That it was, owner and
+    # authority read in its impairment.
+    left = [row for row in rows if row.pk not in told and row.kind in (K.OUT, K.OUT_TAKEN_BACK)]
+    if left:
+        seen = Impairment.objects.visible_to(actor).exclude(taken_back_at=None)
+        seen = seen.filter(visit__key__in={row.thing for row in left})
+        by_visit = {one.visit.key: one for one in seen.select_related("site", "visit") if one.visit}
+        told |= {
+            row.pk: of_impairment(row, by_visit[row.thing]) for row in left if row.thing in by_visit
+        }
+    return told
 
 
 def of_visit(row: News, visit: Visit) -> Told:

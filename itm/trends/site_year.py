@@ -237,7 +237,7 @@ def _wrong(actor: Actor, site: Site, first: date, last: date) -> tuple[Deficienc
 def _out(actor: Actor, site: Site, year: int, now: datetime) -> tuple[Out, ...]:
     zone = ZoneInfo(site.time_zone)
     begins, ends = datetime(year, 1, 1, tzinfo=zone), datetime(year + 1, 1, 1, tzinfo=zone)
-    rows = all_impairments(actor).filter(site=site, started_at__lt=ends)
+    rows = all_impairments(actor).filter(site=site, started_at__lt=ends, taken_back_at=None)
     rows = rows.filter(Q(ended_at=None) | Q(ended_at__gte=begins)).order_by("started_at", "pk")
     told = []
     for row in rows:

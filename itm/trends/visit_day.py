@@ -149,7 +149,7 @@ def _inspections(actor: Actor, visit: Visit) -> tuple[Inspection, ...]:
 
 
 def _out(actor: Actor, visit: Visit, now: datetime) -> Out | None:
-    rows: list[Impairment] = list(all_impairments(actor).filter(visit=visit))
+    rows: list[Impairment] = list(all_impairments(actor).filter(visit=visit, taken_back_at=None))
     found = out_lines(rows, now)
     return found[0] if found else None
 

@@ -1,6 +1,7 @@
 """Impairments: the list, one of them with its rounds and clocks, opened and ended by hand."""
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -24,7 +25,11 @@ from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted, with
 from itm.web.sites import crumbs_to
 from itm.web.wrong import deficiency_asked_for
 
-STANDS = Narrow("stands", "Stands", (("open", "out of service"), ("closed", "back in service")))
+STANDS = Narrow(
+    "stands", "Stands",
+    (("open", "out of service"), ("closed", "back in service"),
+     ("taken_back", "started by mistake")),
+)  # fmt: skip
 CAUTION = (
     "the hazard is not protected as designed. Fire department, authority and whomever the adopted "
     "code names are told first; what stands in is theirs to accept."
@@ -54,13 +59,13 @@ def impairments(request: HttpRequest) -> HttpResponse:
             Column("Back", "ended_at", number=True),
         ),
         cells=lambda row: (
-            Cell(row.why or "not noted", reverse("impairment", args=[row.key])),
+            Cell(_why(row), reverse("impairment", args=[row.key])),
             Cell(row.site.name, reverse("site", args=[row.site.key])),
             Cell(", ".join(str(one.system) for one in row.systems.all())),
             Cell(instant(row.started_at, row.site.time_zone), number=True),
-            Cell(since(row.started_at, row.ended_at or now), number=True),
+            Cell(_lasted(row, now), number=True),
             Cell(row.coordinated_by),
-            Cell(instant(row.ended_at, row.site.time_zone) or "out of service", number=True),
+            Cell(_back(row), number=True),
         ),
         empty="No system was out of service on record. Starting a test day opens an impairment, "
         "and the page of a site opens one by hand.",
@@ -72,6 +77,20 @@ def impairments(request: HttpRequest) -> HttpResponse:
         within=within,
     )  # fmt: skip
     return show(request, listed, queries.impairments(actor, asked), asked)
+
+
+def _why(row: Any) -> str:
+    return "Started by mistake" if row.taken_back_at else row.why or "not noted"
+
+
+def _lasted(row: Any, now: datetime) -> str:
+    return "" if row.taken_back_at else since(row.started_at, row.ended_at or now)
+
+
+def _back(row: Any) -> str:
+    if row.taken_back_at:
+        return f"taken back {instant(row.taken_back_at, row.site.time_zone)}"
+    return instant(row.ended_at, row.site.time_zone) or "out of service"
 
 
 @signed_in

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.accounts.actor import Actor, require_kind
 from itm.actions.start_test_day import start_test_day as start
-from itm.actions.take_back_start import take_back_start
+from itm.actions.take_back_start import may_take_back, take_back_start
 from itm.core.figures import day, instant
 from itm.findings.wording import COUNTED, lasting
 from itm.records import effluent, queries, services
@@ -116,7 +116,7 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
         "out_for": hours(out),
         "long_out": row.impaired and out is not None and out >= LONG_OUT,
         "left_out": left_out(row),
-        "taken_back": crew and row.impaired and not services.begun(row),
+        "taken_back": crew and row.impaired and may_take_back(row),
         "tests": [(test, steps(test)) for test in tests],
         "photos": photos_by_thing(actor, row).get(row.key, []),
         "next": next_thing(row, tests) if crew else None,

@@ -94,6 +94,9 @@ class ImpairmentShape(serializers.Serializer):
     started_at = serializers.DateTimeField()
     expected_end_at = serializers.DateTimeField(allow_null=True)
     ended_at = serializers.DateTimeField(allow_null=True)
+    taken_back_at = serializers.DateTimeField(
+        allow_null=True, help_text="It was started by mistake, and no system was out of service"
+    )
 
     @extend_schema_field(BackShape(many=True))
     def get_systems(self, row: Any) -> list[dict[str, Any]]:
@@ -145,11 +148,15 @@ class Impairments(ListView):
     shape, query, pages = ImpairmentShape, FindFindings, Pages("started_at")
 
     def rows(self) -> Any:
-        return _narrowed(queries.all_impairments(self.actor), self.asked, "ended_at")
+        rows = queries.all_impairments(self.actor)
+        if self.asked["standing"] != "all":
+            rows = rows.filter(taken_back_at=None)
+        return _narrowed(rows, self.asked, "ended_at")
 
     @describe_list("list_impairments", "Impairments", ImpairmentShape, FindFindings)
     def get(self, request: Request) -> Response:
-        """Systems out of service, in the order in which they went out."""
+        """Systems out of service, in the order in which they went out. Those that were started by
+        mistake stand among all."""
         return self.listed()
 
 

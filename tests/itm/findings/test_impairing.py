@@ -6,10 +6,13 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from itm.actions import restore
-from itm.actions.take_back_start import take_back_start
+from itm.actions.start_test_day import start_test_day
+from itm.actions.take_back_start import may_take_back, take_back_start
 from itm.core.errors import Conflict, Forbidden, Refused
-from itm.findings import impairing
-from itm.findings.models import Impairment
+from itm.findings import alarms, clocks, impairing, queries
+from itm.findings.models import Impairment, NoticeClock
+from itm.records import services
+from itm.registry.finding import Wanted
 from itm.trends.impairments import systems_out
 from tests.deeds import discharged, prepared, restored
 
@@ -63,6 +66,76 @@ def test_a_start_taken_back_was_no_impairment(scene):
     take_back_start(actor=day.actor, visit=day.test.visit, at=day.tick())
     assert Impairment.objects.get().taken_back_at == day.now
     assert systems_out(scene.owner) == set()
+
+
+def walks(scene, row, at):
+    impairing.walk_round(
+        actor=scene.owner, impairment=row, who="The porter", walked_at=at, at=at
+    )  # fmt: skip
+
+
+def tells(scene, row, at):
+    impairing.tell(actor=scene.owner, impairment=row, who="Fire service", told_at=at, at=at)
+
+
+def changes(scene, row, at):
+    impairing.change(
+        actor=scene.owner, impairment=row, water="", stands_in="two people", words="a fire watch",
+        expected_end_at=None, at=at,
+    )  # fmt: skip
+
+
+def runs_out(scene, row, at):
+    clock = NoticeClock.objects.get(code="employees-at-once")
+    clocks.adopt_clock(
+        actor=scene.owner, clock=clock, sites=[scene.site], checked_against="", at=at
+    )
+    alarms.sound(at)
+
+
+def crew_tells(scene, row, at):
+    services.add_notice(
+        actor=scene.contractor, visit=row.visit, told="Monitoring company", told_at=at
+    )
+
+
+@pytest.mark.parametrize("act", [walks, tells, changes, runs_out, crew_tells])
+def test_a_start_on_whose_impairment_somebody_acted_is_not_taken_back(scene, act):
+    day = prepared(scene)
+    row = Impairment.objects.get()
+    act(scene, row, day.tick())
+    with pytest.raises(Refused, match="End each line of the restoration list") as refused:
+        take_back_start(actor=day.actor, visit=day.test.visit, at=day.tick())
+    assert refused.value.code == "noted"
+    assert not may_take_back(day.test.visit)
+    row.refresh_from_db()
+    day.test.visit.refresh_from_db()
+    assert (row.is_open, day.test.visit.started_at) == (True, row.started_at)
+
+
+def test_a_start_that_was_taken_back_is_read_by_all_three_and_counts_nowhere(scene):
+    day = prepared(scene)
+    for _ in range(2):
+        assert may_take_back(day.test.visit)
+        take_back_start(actor=day.actor, visit=day.test.visit, at=day.tick())
+        row = Impairment.objects.get()
+        for actor in (scene.owner, scene.authority, scene.contractor):
+            assert list(queries.impairments(actor, Wanted(narrow={"stands": "taken_back"}))) == [
+                row
+            ]
+            assert queries.impairment(actor, row.key) == row
+            for stands in ("open", "closed"):
+                assert not queries.impairments(actor, Wanted(narrow={"stands": stands}))
+        start_test_day(
+            actor=day.actor, key=day.test.visit.key, reason="the same again", coordinator="X",
+            at=day.tick(),
+        )  # fmt: skip
+        day.test.visit.refresh_from_db()
+    said = [step.words for step in Impairment.objects.get().steps.order_by("pk")]
+    assert [words.split("“")[1].split("”")[0] for words in said] == [
+        "annual proportioning test", "the same again",
+    ]  # fmt: skip
+    assert all("started by mistake on 15 Jun 2026" in words for words in said)
 
 
 def test_that_of_a_test_day_is_not_ended_by_hand(scene):

@@ -1,13 +1,20 @@
 """The pages of what is wrong, as owner, contractor and authority meet them."""
 
+from datetime import timedelta
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
+from itm.actions.take_back_start import take_back_start
 from itm.findings.models import Deficiency, Impairment, Order, Question
+from itm.notices.gathering import begin_at, gather
+from itm.notices.models import News
+from itm.notices.telling import told_of
 from itm.registry.models import Attachment
-from tests.deeds import tested
+from tests.deeds import prepared, tested
 from tests.itm.registry.pictures import picture
 
 LEAN = {"minimum": 2.0, "design": 3.4}
@@ -122,3 +129,33 @@ def test_a_question_and_an_order_go_to_and_fro(scene, sign_in, lean):
     assert "Retest it" in page(sign_in, scene.owner, "deficiency", lean.key)
     post(sign_in, scene.owner, "order_see", made.key)
     assert scene.owner.person in page(sign_in, scene.authority, "order", made.key)
+
+
+def test_a_start_that_was_taken_back_stays_on_its_page_and_in_the_list(scene, sign_in):
+    day = prepared(scene)
+    row = Impairment.objects.get()
+    take_back_start(actor=day.actor, visit=day.test.visit, at=day.tick())
+    for actor in (scene.owner, scene.contractor, scene.authority):
+        listed = page(sign_in, actor, "impairments", stands="taken_back")
+        assert "Started by mistake" in listed
+        assert reverse("impairment", args=[row.key]) in listed
+        shown = page(sign_in, actor, "impairment", row.key)
+        assert "Taken back: started by mistake on 15 Jun 2026" in shown
+        assert "Back in service" not in shown
+
+
+def test_the_news_of_such_a_start_lead_there_where_the_visit_is_the_crew_s_alone(scene):
+    begin_at(timezone.now() - timedelta(days=1))
+    day = prepared(scene)
+    take_back_start(actor=day.actor, visit=day.test.visit, at=day.tick())
+    gather(timezone.now())
+    there = reverse("impairment", args=[Impairment.objects.get().key])
+    for actor in (scene.owner, scene.authority):
+        told = [
+            one
+            for one in told_of(actor, News.objects.visible_to(actor)).values()
+            if "test day" in one.what
+        ]
+        assert [(one.what, one.url) for one in told] == [
+            ("Start of the test day taken back", there)
+        ]
