@@ -104,10 +104,15 @@ def _out(world: World, told: dict[str, Any]) -> None:
     )  # fmt: skip
     for one in told["told"]:
         at = began + timedelta(hours=one["after_hours"])
-        clock = NoticeClock.objects.get(code=one["clock"]) if "clock" in one else None
         impairing.tell(
             actor=actor, impairment=row, who=one["who"], how=one["how"],
-            reference=one["reference"], told_at=at, at=at, clock=clock,
+            reference=one["reference"], told_at=at, at=at,
+        )  # fmt: skip
+    for one in told["arranged"]:
+        at = began + timedelta(hours=one["after_hours"])
+        impairing.arrange(
+            actor=actor, impairment=row, what=one["what"], who=one["who"], words=one["words"],
+            since=at, at=at, clock=NoticeClock.objects.get(code=one["clock"]),
         )  # fmt: skip
     for hours in told["rounds"]:
         at = began + timedelta(hours=hours)

@@ -10,6 +10,7 @@ from itm.findings import clocks
 from itm.findings.clocks import Running
 from itm.findings.lives import say
 from itm.findings.models import ClockAdoption, Impairment, Step
+from itm.findings.wording import unanswered
 
 AT_A_TIME = 200
 
@@ -37,7 +38,7 @@ def sound(now: datetime) -> None:
 
 
 def _sound(row: Impairment, one: Running, now: datetime) -> None:
-    words = f"{one.clock.tell}, {one.clock.when}: nobody is noted as told."
+    words = f"{one.clock.tell}, {one.clock.when}: {unanswered(one.clock)}."
     try:
         with transaction.atomic():
             step = say(

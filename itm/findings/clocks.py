@@ -11,6 +11,7 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
+from itm.core.figures import instant
 from itm.findings.models import ClockAdoption, ImpairedSystem, Impairment, NoticeClock, Step
 from itm.registry.models import Site, SiteAuthority
 
@@ -68,18 +69,38 @@ def _held(
     return sum(parts, timedelta())
 
 
+ANSWERS = {
+    NoticeClock.Asks.TOLD: Step.Verb.TOLD, NoticeClock.Asks.ARRANGED: Step.Verb.ARRANGED,
+}  # fmt: skip
+BEFORE = timedelta(days=1)  # people are told of planned work so long before at most; own choice
+LATE_PART = 4  # of its hours the last quarter; own choice
+
+
+def answers_from(clock: NoticeClock, at: datetime, began: datetime) -> datetime:
+    """From when on a line answers a clock that runs out at this instant. Pure.
+
+    What stands in may do so from the beginning. Who is told after so many hours has to hear that
+    the system is still out, which nobody can know when it has only gone out.
+    """
+    if clock.asks == NoticeClock.Asks.TOLD and clock.hours:
+        return max(began, at - timedelta(hours=clock.hours) / LATE_PART)
+    return began - BEFORE
+
+
 @dataclass(frozen=True)
 class Running:
-    """One clock on one impairment."""
+    """One clock on one impairment. `told` is the line that answers it, `answers_from` when the
+    first one can."""
 
     clock: NoticeClock
     at: datetime
     told: Step | None
     over: bool
+    answers_from: datetime
 
     @property
     def sounds(self) -> bool:
-        """It has run out and nobody is noted as told."""
+        """It has run out and nothing that it asks for is noted."""
         return self.over and self.told is None
 
 
@@ -92,10 +113,10 @@ def running(impairments: Collection[Impairment], now: datetime) -> dict[int, lis
     for one in in_force(sites, now):
         if one.clock not in held.setdefault(one.site_id, []):
             held[one.site_id].append(one.clock)
-    answers: dict[tuple[int | None, int | None], Step] = {}
-    told = Step.objects.filter(impairment__in=impairments, verb=Step.Verb.TOLD)
-    for step in told.exclude(clock=None).order_by("-happened_at", "-pk"):
-        answers[step.impairment_id, step.clock_id] = step
+    lines: dict[tuple[int | None, int | None, str], list[Step]] = {}
+    said = Step.objects.filter(impairment__in=impairments, verb__in=ANSWERS.values())
+    for step in said.exclude(clock=None).order_by("happened_at", "pk"):
+        lines.setdefault((step.impairment_id, step.clock_id, step.verb), []).append(step)
     spans = _spans([row for row in impairments if held.get(row.site_id)])
     out: dict[int, list[Running]] = {}
     for row in impairments:
@@ -105,9 +126,39 @@ def running(impairments: Collection[Impairment], now: datetime) -> dict[int, lis
             at = min(runs_out_at(clock, row.started_at, one) for one in each)
             if row.ended_at is not None and at > until:
                 continue  # it was back before
-            known = answers.get((row.pk, clock.pk))
-            out.setdefault(row.pk, []).append(Running(clock, at, known, at <= until))
+            since = answers_from(clock, at, row.started_at)
+            there = lines.get((row.pk, clock.pk, ANSWERS[NoticeClock.Asks(clock.asks)]), ())
+            told = next(
+                (one for one in there if one.happened_at and one.happened_at >= since), None
+            )
+            out.setdefault(row.pk, []).append(Running(clock, at, told, at <= until, since))
     return out
+
+
+def asked_of(row: Impairment, asks: str, now: datetime) -> QuerySet[NoticeClock]:
+    """Clocks that hold at its site and ask this."""
+    held = [one.clock_id for one in in_force([row.site_id], now)]
+    return NoticeClock.objects.filter(pk__in=held, asks=asks)
+
+
+def require_answer(
+    row: Impairment, clock: NoticeClock, asks: str, when: datetime, at: datetime
+) -> None:
+    """Whether a line answers the clock that it names. Raises Refused asks_other, too_early."""
+    if clock.asks != asks:
+        other = "what was arranged" if asks == NoticeClock.Asks.TOLD else "who was told"
+        raise Refused(
+            "asks_other", f"“{clock}” asks that {clock.get_asks_display()}: note {other}.", "clock"
+        )
+    one = next((one for one in running([row], at).get(row.pk, []) if one.clock == clock), None)
+    if one is not None and when < one.answers_from:
+        zone = row.site.time_zone
+        raise Refused(
+            "too_early",
+            f"“{clock}” runs out on {instant(one.at, zone)} and is answered from "
+            f"{instant(one.answers_from, zone)} on. Note this without the clock, and again then.",
+            "clock",
+        )
 
 
 def _spans(impairments: Sequence[Impairment]) -> dict[int, list[list[Span]]]:

@@ -9,7 +9,7 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.fields import DayField
 from itm.core.forms import Refusing
-from itm.findings import clocks, queries
+from itm.findings import clocks, impairing, queries
 from itm.findings.models import Deficiency, Impairment, NoticeClock
 from itm.records.forms import InstantField
 from itm.registry.forms import AdoptAtForm, AttachForm
@@ -68,17 +68,36 @@ class TellForm(Refusing, forms.Form):
         self.fields["told_at"] = InstantField(label="When", zone=zone, now=now, initial=now)
 
 
-class TellOfImpairmentForm(TellForm):
-    clock = forms.ModelChoiceField(
+def _answers() -> forms.ModelChoiceField:
+    return forms.ModelChoiceField(
         NoticeClock.objects.none(), required=False, label="This answers",
         empty_label="No clock in particular",
     )  # fmt: skip
 
+
+class TellOfImpairmentForm(TellForm):
+    clock = _answers()
+
     def __init__(self, data: Any, *, impairment: Impairment, zone: str, now: datetime) -> None:
         super().__init__(data, zone=zone, now=now)
         field: Any = self.fields["clock"]
-        held = clocks.in_force([impairment.site_id], now)
-        field.queryset = NoticeClock.objects.filter(pk__in=[one.clock_id for one in held])
+        field.queryset = clocks.asked_of(impairment, NoticeClock.Asks.TOLD, now)
+
+
+class ArrangeForm(Refusing, forms.Form):
+    what = forms.ChoiceField(
+        label="What is arranged", choices=[(one, one) for one in impairing.ARRANGEMENTS]
+    )
+    who = forms.CharField(label="Who sees to it", max_length=120)
+    words = forms.CharField(label="In words", max_length=300, required=False)
+    clock = _answers()
+
+    def __init__(self, data: Any, *, impairment: Impairment, zone: str, now: datetime) -> None:
+        asked = clocks.asked_of(impairment, NoticeClock.Asks.ARRANGED, now)
+        super().__init__(data, initial={"clock": asked.first()})
+        field: Any = self.fields["clock"]
+        field.queryset = asked
+        self.fields["since"] = InstantField(label="From when on", zone=zone, now=now, initial=now)
 
 
 class ClassForm(Refusing, forms.Form):

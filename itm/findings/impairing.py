@@ -7,14 +7,16 @@ from django.db import transaction
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
+from itm.core.figures import instant
 from itm.findings import rights
+from itm.findings.clocks import require_answer
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, ImpairedSystem, Impairment, NoticeClock, Step
 from itm.records.models import RestorationLine, Visit
 from itm.records.restoration import OUT
 from itm.registry.models import FoamSystem, Site
 
-Verb = Step.Verb
+Verb, Asks = Step.Verb, NoticeClock.Asks
 
 
 def follow(*, actor: Actor, visit: Visit, at: datetime) -> Impairment | None:
@@ -184,9 +186,48 @@ def tell(
         raise Refused("who_missing", "Say who was told, by name.", "who")
     if told_at > at:
         raise Refused("ahead", "This time has not come yet.", "told_at")
+    if clock is not None:
+        require_answer(impairment, clock, Asks.TOLD, told_at, at)
     return say(
         actor, impairment, Verb.TOLD, at, who=who.strip(), happened_at=told_at, how=how.strip(),
         reference=reference.strip(), clock=clock,
+    )  # fmt: skip
+
+
+# What a code asks for once a system is out for hours: NFPA 25, chapter on impairments, from memory.
+ARRANGEMENTS = (
+    "Evacuation", "Fire watch", "Temporary water supply", "Control of ignition sources",
+    "Something else that the authority accepts",
+)  # fmt: skip
+
+
+@transaction.atomic
+def arrange(
+    *, actor: Actor, impairment: Impairment, what: str, who: str, since: datetime, at: datetime,
+    words: str = "", clock: NoticeClock | None = None,
+) -> Step:  # fmt: skip
+    """What stands in from when on and who sees to it, which answers a clock that asks for it. Also
+    after the end, since paper comes later.
+
+    Raises Forbidden; Conflict where it was started by mistake; Refused what_missing, who_missing,
+    ahead, after_it, asks_other, too_early.
+    """
+    rights.require_write(actor, impairment)
+    if impairment.taken_back_at is not None:
+        locked(impairment)
+    if what not in ARRANGEMENTS:
+        raise Refused("what_missing", f"Choose one of: {', '.join(ARRANGEMENTS)}.", "what")
+    if not who.strip():
+        raise Refused("who_missing", "Say who sees to it.", "who")
+    if since > at:
+        raise Refused("ahead", "This time has not come yet.", "since")
+    if impairment.ended_at is not None and since > impairment.ended_at:
+        raise Refused("after_it", "The systems were back in service then.", "since")
+    if clock is not None:
+        require_answer(impairment, clock, Asks.ARRANGED, since, at)
+    return say(
+        actor, impairment, Verb.ARRANGED, at, words.strip(), who=who.strip(), happened_at=since,
+        how=what, clock=clock,
     )  # fmt: skip
 
 

@@ -10,9 +10,22 @@ FILE = Path(settings.BASE_DIR) / "fixtures" / "findings" / "clocks.json"
 
 
 def bring_clocks(apps: Any) -> None:
-    """May run twice. A released row stays as it is; what changes is a later code."""
+    """May run twice. A released row stays as it is; what changes is a later code. A column that
+    the table does not have yet is left to the migration that adds it."""
     clock = apps.get_model("findings", "NoticeClock")
-    rows = json.loads(FILE.read_text(encoding="utf-8"))["rows"]
-    for position, row in enumerate(rows, 1):
-        code = row.pop("code")
-        clock.objects.get_or_create(code=code, defaults={**row, "position": position})
+    columns = {field.name for field in clock._meta.get_fields()}
+    for position, row in enumerate(_rows(), 1):
+        values = {name: value for name, value in row.items() if name in columns - {"code"}}
+        clock.objects.get_or_create(code=row["code"], defaults={**values, "position": position})
+
+
+def say_what_they_ask(apps: Any) -> None:
+    """Of the rows that were there before the column was. May run twice."""
+    clock = apps.get_model("findings", "NoticeClock")
+    for row in _rows():
+        clock.objects.filter(code=row["code"]).update(asks=row["asks"])
+
+
+def _rows() -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = json.loads(FILE.read_text(encoding="utf-8"))["rows"]
+    return rows

@@ -5,9 +5,10 @@ from datetime import datetime, timedelta
 
 from itm.core.figures import thin
 from itm.findings.clocks import Running
-from itm.findings.models import Deficiency
+from itm.findings.models import Deficiency, NoticeClock, Step
 
 COUNTED = timedelta(days=3)  # our own choice
+MINUTE = timedelta(minutes=1)
 
 
 def named(row: Deficiency) -> str:
@@ -40,14 +41,22 @@ def since(started_at: datetime, now: datetime) -> str:
     return lasting(now - started_at)
 
 
+def unanswered(clock: NoticeClock) -> str:
+    arranged = clock.asks == NoticeClock.Asks.ARRANGED
+    return "nothing is noted as arranged" if arranged else "nobody is noted as told"
+
+
 def clock_words(one: Running, now: datetime) -> str:
-    """“Commander, after 72 h: in 5 hours”; or that it ran out; or who was told."""
+    """“Commander, after 72 h: in 5 hours”; or that it ran out; or who was told, and how late; or
+    what was arranged."""
     head = f"{one.clock.tell}, {one.clock.when}"
     if one.told is not None:
-        return f"{head}: told, {one.told.who}"
+        arranged = one.told.verb == Step.Verb.ARRANGED
+        done = f"{one.told.how.lower()}, {one.told.who}" if arranged else f"told, {one.told.who}"
+        late = (one.told.happened_at or one.at) - one.at
+        return f"{head}: {done}" + (f", {lasting(late)} late" if late >= MINUTE else "")
     if one.over:
-        late = whole_hours(now - one.at)
-        return f"{head}: ran out {late} ago, nobody noted as told"
+        return f"{head}: ran out {whole_hours(now - one.at)} ago, {unanswered(one.clock)}"
     return f"{head}: in {whole_hours(one.at - now)}"
 
 

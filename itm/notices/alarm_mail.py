@@ -8,8 +8,9 @@ from django.utils import timezone
 from itm.accounts.models import Membership
 from itm.core import letters
 from itm.core.letters import address
+from itm.findings import clocks
 from itm.findings.models import Impairment, Step
-from itm.findings.queries import steps_of
+from itm.findings.wording import unanswered
 
 ROLES = ("supervisor", "manager")
 
@@ -17,7 +18,7 @@ ROLES = ("supervisor", "manager")
 def send_alarm(step_key: str) -> None:
     """The promised job. Run twice it sends the same Message-ID twice, which many programs drop.
 
-    Nothing is sent once somebody was told, or the systems are back.
+    Nothing is sent once the clock is answered, or the systems are back.
     """
     step = Step.objects.select_related("impairment__site__owner", "impairment__visit", "clock").get(
         key=UUID(step_key)
@@ -30,7 +31,8 @@ def send_alarm(step_key: str) -> None:
 
 
 def _answered(row: Impairment, step: Step) -> bool:
-    return steps_of(row).filter(verb=Step.Verb.TOLD, clock=step.clock).exists()
+    running = clocks.running([row], timezone.now()).get(row.pk, [])
+    return any(one.clock == step.clock and one.told is not None for one in running)
 
 
 def _readers(row: Impairment) -> list[Membership]:
@@ -52,9 +54,9 @@ def _tell(membership: Membership, row: Impairment, step: Step) -> None:
     names = ", ".join(str(one.system) for one in row.systems.select_related("system"))
     body = (
         f"{row.site.name}: {names} out of service: {row.why}.\n\n"
-        f"A notice clock ran out and nobody is noted as told: {clock.tell}, {clock.when}.\n"
+        f"A notice clock ran out and {unanswered(clock)}: {clock.tell}, {clock.when}.\n"
         f"{clock.words}\nSource: {clock.source}; {clock.confidence}. Local codes come first.\n\n"
-        f"Note who was told: {address('impairment', row.key)}\n"
+        f"Note it here: {address('impairment', row.key)}\n"
     )
     letters.send(
         to=membership.user.email,

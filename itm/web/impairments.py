@@ -186,6 +186,18 @@ def impairment_tell(request: HttpRequest, key: UUID) -> HttpResponse:
 
 @signed_in
 @require_http_methods(["GET", "POST"])
+def impairment_arrange(request: HttpRequest, key: UUID) -> HttpResponse:
+    return _deed(
+        request, key, require=rights.require_write, title="What was arranged",
+        form=lambda row, now: forms.ArrangeForm(
+            request.POST or None, impairment=row, zone=row.site.time_zone, now=now
+        ),
+        write=impairing.arrange,
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
 def impairment_round(request: HttpRequest, key: UUID) -> HttpResponse:
     person = actor_of(request).person
     return _deed(
@@ -277,6 +289,7 @@ urls: list[URLPattern] = [
     path("impairments/<uuid:key>/", impairment, name="impairment"),
     path("sites/<uuid:key>/impairments/new/", impairment_new, name="impairment_new"),
     path("impairments/<uuid:key>/told/", impairment_tell, name="impairment_tell"),
+    path("impairments/<uuid:key>/arranged/", impairment_arrange, name="impairment_arrange"),
     path("impairments/<uuid:key>/round/", impairment_round, name="impairment_round"),
     path("impairments/<uuid:key>/change/", impairment_change, name="impairment_change"),
     path("impairments/<uuid:key>/end/", impairment_end, name="impairment_end"),

@@ -189,6 +189,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "impairment": ("impairment", "ok", "ok", "ok"),
     "impairment_new": ("site", "ok", "ok", "403"),
     "impairment_tell": ("impairment", "ok", "ok", "403"),
+    "impairment_arrange": ("impairment", "ok", "ok", "403"),
     "impairment_round": ("impairment", "ok", "ok", "403"),
     "impairment_change": ("impairment", "ok", "ok", "403"),
     "impairment_end": ("impairment", "ok", "ok", "403"),

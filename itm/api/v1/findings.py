@@ -74,7 +74,13 @@ class ClockShape(serializers.Serializer):
     tell = serializers.CharField(source="clock.tell")
     runs_out_at = serializers.DateTimeField(source="at")
     over = serializers.BooleanField()
-    told = serializers.CharField(source="told.who", default=None, allow_null=True)
+    asks = serializers.CharField(
+        source="clock.asks", help_text="told: a call answers it; arranged: only what stands in"
+    )
+    told = serializers.CharField(
+        source="told.who", default=None, allow_null=True,
+        help_text="Who was told, or who sees to what is arranged",
+    )  # fmt: skip
 
 
 class BackShape(serializers.Serializer):

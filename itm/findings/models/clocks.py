@@ -17,10 +17,17 @@ class NoticeClock(models.Model):
     impairments of one system count together.
     """
 
+    class Asks(models.TextChoices):
+        """What answers it: a call, or something that stands in."""
+
+        TOLD = "told", "somebody is told"
+        ARRANGED = "arranged", "something is arranged"
+
     code = models.SlugField(max_length=60, unique=True)
     position = models.PositiveSmallIntegerField(default=0)
     words = models.CharField(max_length=300, help_text="What has to be done")
-    tell = models.CharField(max_length=120, help_text="Who is told")
+    tell = models.CharField(max_length=120, help_text="Who is told, or who sees that it is done")
+    asks = models.CharField(max_length=8, choices=Asks.choices, default=Asks.TOLD)
     hours = models.PositiveSmallIntegerField(help_text="0: at once")
     within_hours = models.PositiveSmallIntegerField(null=True, blank=True)
     source = models.CharField(max_length=300)

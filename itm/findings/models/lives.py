@@ -32,6 +32,7 @@ class Step(Tracked):
         # Of impairments alone.
         ROUND = "round", "round of the fire watch"
         CHANGED = "changed", "changed"
+        ARRANGED = "arranged", "arranged"
         ALARM = "alarm", "a clock has run out"
 
     part_of = "finding"
@@ -91,6 +92,12 @@ class Step(Tracked):
                 condition=~Q(verb="round") | ~Q(who="") & Q(happened_at__isnull=False),
                 name="round_names_who_and_when",
                 violation_error_message="A round names who walked it, and when.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(verb="arranged")
+                | ~Q(how="") & ~Q(who="") & Q(happened_at__isnull=False),
+                name="arranged_names_what_who_and_when",
+                violation_error_message="Say what is arranged, who sees to it, and from when on.",
             ),
             models.UniqueConstraint(
                 fields=["impairment", "clock"],

@@ -10,7 +10,9 @@ from itm.core import outbox
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.findings import alarms, clocks, impairing
+from itm.findings.lives import say
 from itm.findings.models import Impairment, NoticeClock, Step
+from itm.findings.wording import clock_words
 from itm.notices.alarm_mail import send_alarm
 from tests.factories import OrganisationFactory, SiteFactory
 
@@ -39,6 +41,7 @@ def ten() -> NoticeClock:
 def test_the_clocks_are_those_of_their_sources():
     rows = NoticeClock.objects.all()
     assert {row.code: (row.hours, row.within_hours) for row in rows} == PUBLISHED
+    assert {row.code for row in rows if row.asks == "arranged"} == {"ten-hours-in-a-day"}
     assert all(row.source and row.confidence for row in rows)
 
 
@@ -153,6 +156,73 @@ def test_who_was_told_answers_the_clock(scene):
     [one] = clocks.running([row], h(80))[row.pk]
     assert one.told.who == "The commander"
     assert not one.sounds
+
+
+def test_no_call_answers_a_clock_that_asks_for_something_arranged(scene):
+    row, [held] = opened(scene), adopted(scene, "ten-hours-in-a-day", "edition 2026")
+    ask = {"actor": scene.owner, "impairment": row, "clock": held.clock, "at": h(1)}
+    with pytest.raises(Refused, match="asks that something is arranged: note what") as refused:
+        impairing.tell(who="The inspector", told_at=h(1), **ask)
+    assert (refused.value.code, refused.value.place) == ("asks_other", "clock")
+    # Written by a release that did not ask: it counts no more.
+    say(scene.owner, row, Step.Verb.TOLD, h(1), who="x", happened_at=h(1), clock=held.clock)
+    assert clocks.running([row], h(11))[row.pk][0].sounds
+    alarms.sound(h(11))
+    assert row.steps.get(verb="alarm").words == (
+        "Owner and authority having jurisdiction, after 10 h in any 24: nothing is noted as "
+        "arranged."
+    )
+    impairing.arrange(
+        actor=scene.owner, impairment=row, what="Fire watch", who="A watchman", since=h(11),
+        at=h(12), clock=held.clock,
+    )  # fmt: skip
+    [one] = clocks.running([row], h(12))[row.pk]
+    assert not one.sounds
+    assert clock_words(one, h(12)).endswith("fire watch, A watchman, 1 hour late")
+    send_alarm(str(row.steps.get(verb="alarm").key))
+    assert mail.outbox == []
+
+
+def test_what_is_arranged_says_what_who_and_when(scene):
+    row, [held] = opened(scene), adopted(scene, "ten-hours-in-a-day", "edition 2026")
+    ask = {"actor": scene.owner, "impairment": row, "what": "Fire watch", "who": "A watchman",
+           "since": h(1), "at": h(2), "clock": held.clock}  # fmt: skip
+    for wrong, code in (
+        ({"what": "A sign"}, "what_missing"),
+        ({"who": " "}, "who_missing"),
+        ({"since": h(3)}, "ahead"),
+        ({"since": h(-25)}, "too_early"),
+        ({"clock": NoticeClock.objects.get(code="employees-at-once")}, "asks_other"),
+    ):
+        with pytest.raises(Refused) as refused:
+            impairing.arrange(**{**ask, **wrong})
+        assert refused.value.code == code
+    with pytest.raises(Forbidden):
+        impairing.arrange(**{**ask, "actor": scene.authority})
+    impairing.arrange(**ask)
+    assert not clocks.running([row], h(30))[row.pk][0].sounds
+
+
+def test_who_is_told_long_before_a_clock_runs_out_hears_another_thing(scene):
+    row, [held] = opened(scene), adopted(scene)
+    ask = {"actor": scene.owner, "impairment": row, "who": "The commander", "clock": held.clock}
+    # The last quarter of its 72 hours begins at 54 h: our own choice.
+    with pytest.raises(Refused, match="again then") as refused:
+        impairing.tell(told_at=h(53), at=h(53), **ask)
+    assert refused.value.code == "too_early"
+    say(scene.owner, row, Step.Verb.TOLD, h(1), who="x", happened_at=h(1), clock=held.clock)
+    assert clocks.running([row], h(73))[row.pk][0].sounds
+    impairing.tell(told_at=h(54), at=h(74), **ask)
+    assert not clocks.running([row], h(74))[row.pk][0].sounds
+
+
+def test_people_are_told_of_planned_work_on_the_day_before(scene):
+    row, [held] = opened(scene), adopted(scene, "employees-at-once")
+    ask = {"actor": scene.owner, "impairment": row, "who": "All shifts", "clock": held.clock}
+    with pytest.raises(Refused):
+        impairing.tell(told_at=h(-25), at=h(1), **ask)
+    impairing.tell(told_at=h(-23), at=h(1), **ask)
+    assert not clocks.running([row], h(1))[row.pk][0].sounds
 
 
 def test_it_sounds_once_and_promises_one_mail(scene):

@@ -98,6 +98,12 @@ def test_an_impairment_by_hand_from_its_opening_to_its_end(scene, sign_in):
     )  # fmt: skip
     row = Impairment.objects.get()
     assert got["Location"] == reverse("impairment", args=[row.key])
+    got = post(
+        sign_in, scene.owner, "impairment_arrange", row.key, what="Temporary water supply",
+        who="Duty engineer", since="2026-06-15T13:00",
+    )  # fmt: skip
+    assert got.status_code == 302
+    assert "Temporary water supply" in page(sign_in, scene.authority, "impairment", row.key)
     post(
         sign_in, scene.owner, "impairment_round", row.key, who="A watchman",
         walked_at="2026-06-10T09:00", words="all quiet",
