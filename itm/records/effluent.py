@@ -25,7 +25,7 @@ from itm.records.queries import tests
 from itm.registry.access import works_at
 from itm.registry.contents import amount, contents
 from itm.registry.models import ConcentrateLot, Site
-from itm.registry.services import keep, require_in_use
+from itm.registry.services import keep
 
 Kind, Pfas = EffluentLine.Kind, ConcentrateLot.Pfas
 DUST = 1e-4  # m³, a tenth of a litre: rounding between units and no effluent
@@ -99,6 +99,10 @@ def _plain(volume: float) -> float:
     return 0.0 if abs(volume) <= DUST else volume
 
 
+# What is still done once nothing is in use there any more.
+AFTERWARDS = (Kind.COLLECTED, Kind.HAULED)
+
+
 # Read ---------------------------------------------------------------------------------------------
 
 
@@ -131,9 +135,9 @@ def occasions(lines: Sequence[EffluentLine]) -> list[Occasion]:
 
 def may_note(actor: Actor, site: Site, visit: Visit | None = None) -> bool:
     """Who works at the site, and the crew of the visit also when its engagement is over, since
-    waste papers come weeks later."""
+    waste papers come weeks later; for the same reason also when the site is retired."""
     crew = visit is not None and visit.contractor_id == actor.organisation_id
-    return site.retired_on is None and (crew or works_at(actor, site))
+    return crew or works_at(actor, site)
 
 
 @dataclass(frozen=True)
@@ -196,10 +200,9 @@ def require_note(actor: Actor, site: Site, visit: Visit | None = None) -> None:
 def note(
     *, actor: Actor, site: Site, visit: Visit | None, today: date, **values: Any
 ) -> EffluentLine:
-    """`today` on the clock of the site. Refused not_started, other_site, day_ahead, before_visit,
-    not_valid."""
+    """`today` on the clock of the site. Refused not_started, other_site, day_ahead, retired,
+    before_visit, not_valid."""
     require_note(actor, site, visit)
-    require_in_use(site, "site")
     return _write(EffluentLine(site=site, visit=visit), values, by=actor, today=today)
 
 
@@ -229,6 +232,14 @@ def _write(row: EffluentLine, values: dict[str, Any], *, by: Actor, today: date)
     on, visit = values["happened_on"], row.visit
     if on > today:
         raise Refused("day_ahead", "This day has not come yet.", "happened_on")
+    left = row.site.retired_on
+    if left is not None and on > left and values.get("kind", row.kind) not in AFTERWARDS:
+        raise Refused(
+            "retired",
+            f"{row.site} is retired since {day(left)}: what came out there did so on that day at "
+            "the latest. What is collected and hauled away afterwards is noted as that.",
+            "happened_on",
+        )
     if visit is not None and visit.site_id != row.site_id:
         raise Refused("other_site", "This test day was at another site.")
     if visit is not None and visit.started_at is None:

@@ -192,3 +192,24 @@ def test_the_database_itself_changes_and_deletes_no_line(scene):
 def test_a_free_fill_in_a_tank_that_held_pfas_is_not_free(scene, visit):
     """By the book of the tank; nothing noted is not known."""
     assert effluent.pfas_of(visit, date(2026, 6, 15)) in ("contains", "unknown")
+
+
+def test_waste_papers_of_a_site_that_is_retired_are_noted_and_put_right(scene, visit):
+    noted(scene, "discharged", 4000, visit=visit)
+    scene.site.retired_on = TODAY - timedelta(days=1)
+    scene.site.save(by=scene.owner)
+    for who in ("owner", "contractor"):
+        assert effluent.may_note(getattr(scene, who), scene.site)
+    assert not effluent.may_note(scene.authority, scene.site)
+    with pytest.raises(Refused, match="hauled away afterwards") as refused:
+        noted(scene, "released", 400, who="owner")
+    assert (refused.value.code, refused.value.place) == ("retired", "happened_on")
+    noted(scene, "released", 400, who="owner", happened_on=TODAY - timedelta(days=1))
+    noted(scene, "collected", 3600, who="owner")
+    hauled = noted(scene, "hauled", 3500, who="owner")
+    effluent.correct(
+        actor=scene.owner, line=hauled, because="another paper", today=TODAY, at=AT,
+        happened_on=TODAY, volume=litres(3600), place="bund", hauler="A hauler", paper="W-2",
+    )  # fmt: skip
+    found = effluent.balance(effluent.lines_at(scene.owner, scene.site))
+    assert (found.unaccounted, found.on_site) == (pytest.approx(0), pytest.approx(0))
