@@ -107,6 +107,12 @@ def bulk(
         note(by, verb, of=of, model=model._meta.label, text=text)
 
 
+def of_object(row: models.Model) -> models.QuerySet[Change]:
+    """Its lines, the first one first."""
+    key = getattr(row, "key", None)
+    return Change.objects.filter(model=row._meta.label, object_key=key).order_by("pk")
+
+
 class TrackedQuerySet(models.QuerySet):
     """Refuses every write that would pass by the history."""
 
@@ -144,7 +150,7 @@ class TrackedQuerySet(models.QuerySet):
     update_or_create = get_or_create
 
 
-def _noted(value: Any) -> Any:
+def as_noted(value: Any) -> Any:
     """What history keeps of a stored file is its name."""
     return value.name if isinstance(value, FieldFile) else value
 
@@ -168,7 +174,7 @@ class Tracked(models.Model):
         one row merge.
         """
         after = {
-            f.attname: _noted(getattr(self, f.attname))
+            f.attname: as_noted(getattr(self, f.attname))
             for f in self._meta.concrete_fields
             if not f.primary_key and not isinstance(f, models.BinaryField)
         }

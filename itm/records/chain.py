@@ -17,7 +17,7 @@ import calc
 from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core import history, triggers
-from itm.records import witnessing
+from itm.records import beside, witnessing
 from itm.records.facts import instant, written
 from itm.records.kinds import KINDS, Kind, kind_of
 from itm.records.models import Evaluation, Record, Seal
@@ -132,7 +132,7 @@ def how_many() -> int:
 
 def _verify_chain(site: Site, seen: Callable[[], None]) -> Iterator[Finding]:
     previous, number = "", 0
-    seals = Seal.objects.filter(site=site).select_related(*LINKS.values())
+    seals = Seal.objects.filter(site=site).select_related("site", *LINKS.values())
     for row in seals.order_by("number"):
         number += 1
         place = f"{site.name}, seal {row.number}"
@@ -162,13 +162,17 @@ def _verify_seal(row: Seal, place: str) -> Iterator[Finding]:
     columns = (row.number, row.previous, instant(row.sealed_at), str(row.record.key))
     if stated != columns or named != kind.name:
         yield Finding("broken", place, "The seal's own columns are not what its bytes say.")
-    yield from _verify_rows(row, kind, form, place)
+    loaded = kind.whole(row.record.pk)
+    yield from _verify_rows(row, kind, loaded, form, place)
+    for sentence in beside.unlike(row, loaded, form):
+        yield Finding("broken", place, sentence)
     yield from _verify_engine(kind, form, place)
 
 
-def _verify_rows(row: Seal, kind: Kind, form: dict[str, Any], place: str) -> Iterator[Finding]:
+def _verify_rows(
+    row: Seal, kind: Kind, loaded: Record, form: dict[str, Any], place: str
+) -> Iterator[Finding]:
     """Name each row and column that is not as sealed."""
-    loaded = kind.whole(row.record.pk)
     if loaded.state != "sealed" or loaded.sealed_at != row.sealed_at:
         yield Finding("broken", place, "The record is no longer marked as sealed at that instant.")
     tables = kind.guarded(loaded)

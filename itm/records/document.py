@@ -51,7 +51,7 @@ def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
         "key": str(test.key),
         "amends": amended(test),
         **_place(test),
-        "visit": _visit(test),
+        "visit": visit_of(test.visit),
         "test": _test(test),
         "runs": _runs(test),
         "flush": [
@@ -118,8 +118,7 @@ def _place(test: ProportioningTest) -> dict[str, Any]:
     }
 
 
-def _visit(test: ProportioningTest) -> dict[str, Any]:
-    visit = test.visit
+def visit_of(visit: Visit) -> dict[str, Any]:
     return {
         "key": str(visit.key),
         "contractor": visit.contractor.name,

@@ -6,14 +6,46 @@ from django.db.models import Q
 from itm.accounts.models import Organisation
 from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.core.triggers import Rule
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import Proportioner, Site
+
+# Not of when everything was back, which may come after the seal.
+_STAYS = "what a sealed record says of its visit never changes"
+_OF_SEALED = (
+    "EXISTS (SELECT 1 FROM records_proportioningtest AS t "
+    "WHERE t.visit_id = {visit} AND t.sealed_at IS NOT NULL)"
+)
+
+
+def _sealed(visit: str) -> str:
+    """SQL: a test of this visit is sealed."""
+    return _OF_SEALED.format(visit=visit)
+
+
+def _changed(columns: tuple[str, ...], may_lack: tuple[str, ...] = ()) -> str:
+    """SQL: one of these columns is not as it was; `may_lack` are those that can be empty."""
+    ways = [f"NEW.{one} <> OLD.{one}" for one in (*columns, *may_lack)]
+    ways += [f"(NEW.{one} IS NULL) <> (OLD.{one} IS NULL)" for one in may_lack]
+    return f"({' OR '.join(ways)})"
 
 
 class Visit(Tracked, Scoped):
     """Holds one or more tests. Starting the test day opens the impairment; restoring ends it."""
 
     site_path = "site"
+    guard_rules = {
+        "sealed": Rule(
+            "UPDATE",
+            _changed(
+                ("key", "site_id", "contractor_id", "planned_on", "crew", "effluent_plan",
+                 "ambient_c_typed", "weather", "impairment_reason", "coordinator", "started_by"),
+                ("ambient_c", "started_at"),
+            ) + f" AND {_sealed('OLD.id')}",
+            _STAYS,
+        ),
+        "delete": Rule("DELETE", _sealed("OLD.id"), _STAYS),
+    }  # fmt: skip
     site = models.ForeignKey(Site, models.PROTECT, related_name="visits")
     contractor = models.ForeignKey(Organisation, models.PROTECT, related_name="visits")
     planned_on = models.DateField()
@@ -64,6 +96,11 @@ class Notice(Tracked):
     """Somebody told before, during or after the system was out of service."""
 
     part_of = "visit"
+    guard_rules = {
+        "insert": Rule("INSERT", _sealed("NEW.visit_id"), _STAYS),
+        "update": Rule("UPDATE", f"{_sealed('OLD.visit_id')} OR {_sealed('NEW.visit_id')}", _STAYS),
+        "delete": Rule("DELETE", _sealed("OLD.visit_id"), _STAYS),
+    }
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="notices")
     told = models.CharField(max_length=120, help_text="Owner, fire service, monitoring company …")
     told_by = models.CharField(max_length=120)

@@ -7,11 +7,11 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
 import calc
-from calc.canonical import canonical_bytes, digest_bytes
 from itm.actions import restore
 from itm.actions.hand_in import hand_in
 from itm.core import triggers
 from itm.records import chain
+from itm.records.judging import judge
 from itm.records.models import Seal
 from tests.deeds import discharged, prepared, read, signed, tested
 
@@ -128,57 +128,54 @@ def test_a_missing_guard_is_a_finding(scene):
     triggers.lay(connection)
 
 
-def _rewrite(change):
-    """Seal the same record anew with another evaluation inside: whole chain, rows and bytes fit."""
-    seal = Seal.objects.get()
-    form = chain.parsed(seal)
-    change(form["evaluation"])
-    data = canonical_bytes(form)
-    triggers.drop(connection)
-    sql("UPDATE records_seal SET document = %s, digest = %s", data, digest_bytes(data))
-    triggers.lay(connection)
+def _by_another_engine(scene, monkeypatch, change, **options):
+    """A record as another engine would have given it: its evaluation, hand-in and seal agree."""
+
+    def otherwise(form):
+        result = judge(form)
+        change(result)
+        return result
+
+    monkeypatch.setattr("itm.records.evaluate.judge", otherwise)
+    tested(scene, **options)
+    monkeypatch.undo()
 
 
-def test_another_result_under_the_same_engine_version_exits_3(scene):
-    tested(scene)
+def test_another_result_under_the_same_engine_version_exits_3(scene, monkeypatch):
+    def shift(result):
+        result["line"]["slope"] *= 1 + 1e-7
 
-    def shift(evaluation):
-        evaluation["result"]["line"]["slope"] *= 1 + 1e-7
-
-    _rewrite(shift)
+    _by_another_engine(scene, monkeypatch, shift)
     assert [kind for kind, _ in findings()] == ["differs"]
     assert exit_code() == 3
 
 
-def test_a_difference_within_a_billionth_is_none(scene):
-    tested(scene)
+def test_a_difference_within_a_billionth_is_none(scene, monkeypatch):
+    def shift(result):
+        result["line"]["slope"] *= 1 + 1e-12
 
-    def shift(evaluation):
-        evaluation["result"]["line"]["slope"] *= 1 + 1e-12
-
-    _rewrite(shift)
+    _by_another_engine(scene, monkeypatch, shift)
     assert findings() == []
 
 
 @pytest.mark.parametrize(("key", "faults"), [("message", 0), ("code", 1)])
-def test_a_warning_said_in_other_words_is_none_but_another_warning_is(scene, key, faults):
-    tested(scene, percent={"minimum": 4.6, "design": 3.4})  # beyond the last standard
+def test_a_warning_said_in_other_words_is_none_but_another_warning_is(
+    scene, monkeypatch, key, faults
+):
+    def reword(result):
+        result["warnings"][0][key] = "other"
 
-    def reword(evaluation):
-        evaluation["result"]["warnings"][0][key] = "other"
-
-    _rewrite(reword)
+    beyond = {"minimum": 4.6, "design": 3.4}  # beyond the last standard
+    _by_another_engine(scene, monkeypatch, reword, percent=beyond)
     assert len(findings()) == faults
 
 
-def test_another_engine_version_is_listed_and_is_no_fault(scene, capsys):
-    tested(scene)
+def test_another_engine_version_is_listed_and_is_no_fault(scene, monkeypatch, capsys):
+    def older(result):
+        result["engine_version"] = "0.9"
+        result["flow_points"][0]["interval"][0] += 0.1
 
-    def older(evaluation):
-        evaluation["engine_version"] = evaluation["result"]["engine_version"] = "0.9"
-        evaluation["result"]["flow_points"][0]["interval"][0] += 0.1
-
-    _rewrite(older)
+    _by_another_engine(scene, monkeypatch, older)
     assert [kind for kind, _ in findings()] == ["other_version"]
     assert exit_code() == 0
     assert f"engine 0.9, now {calc.__version__}" in capsys.readouterr().out
