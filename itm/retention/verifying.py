@@ -71,11 +71,12 @@ def _verify(row: Any, place: str, withdrawn_at: Any, *, asked: bool = True) -> I
     elif not there:
         if withdrawn_at is None:
             yield Finding("lost", place, "The store has lost it, and nobody decided so.")
-    elif _digest(row.file.name) != row.sha256:
+    elif digest_of(row.file.name) != row.sha256:
         yield Finding("altered", place, "The stored bytes are not those that were noted.")
 
 
-def _digest(name: str) -> str:
+def digest_of(name: str) -> str:
+    """SHA-256 of a stored file, a chunk at a time."""
     found = hashlib.sha256()
     with default_storage.open(name) as file:
         while chunk := file.read(CHUNK):

@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandParser, OutputWrappe
 from django.template.defaultfilters import filesizeformat
 
 from itm.records.chain import Finding, how_many, verify
+from itm.reports.verifying import how_many_reports, verify_reports
 from itm.retention.verifying import how_many_files, verify_files
 
 RECORDS, FILES = "records", "files"
@@ -28,17 +29,17 @@ def beginning_of(text: str) -> datetime:
 class Command(BaseCommand):
     help = (
         "Check hash, link, rows and recomputation of every sealed record and every stored file "
-        "against its digest, and report all findings. Exit 1: a seal is broken, or a file is lost "
-        "or altered. Exit 3: the same engine version computes something else. Records of another "
-        "engine version and files let go by decision are listed and are no fault. How far it is "
-        "stands on the terminal."
+        "and report against its digest, and report all findings. Exit 1: a seal is broken, or a "
+        "file is lost or altered. Exit 3: the same engine version computes something else. Records "
+        "of another engine version and files let go by decision are listed and are no fault. How "
+        "far it is stands on the terminal."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "--only", choices=[RECORDS, FILES],
             help="records: seals, chains, rows and results, and no file is read. files: the "
-            "stored files, and no record.",
+            "stored files with the reports, and no record.",
         )  # fmt: skip
         parser.add_argument(
             "--since", type=beginning_of, metavar="DAY",
@@ -79,7 +80,9 @@ class Command(BaseCommand):
         return f"{of} sealed records"
 
     def _files(self, since: datetime | None) -> str:
-        (of, bytes_of), done, bytes_done = how_many_files(since=since), 0, 0
+        counted = how_many_files(since=since), how_many_reports(since=since)
+        of, bytes_of = (sum(both) for both in zip(*counted, strict=True))
+        done = bytes_done = 0
 
         def seen(size: int) -> None:
             nonlocal done, bytes_done
@@ -88,6 +91,8 @@ class Command(BaseCommand):
             self.progress.say(words, last=done == of)
 
         for finding in verify_files(since=since, seen=seen):
+            self._tell(finding)
+        for finding in verify_reports(since=since, seen=seen):
             self._tell(finding)
         came = f" that came since {since:%Y-%m-%d}" if since else ""
         return f"{of} stored files{came} ({plain(bytes_of)})"
