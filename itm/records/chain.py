@@ -17,7 +17,7 @@ import calc
 from calc.canonical import canonical_bytes, digest_bytes
 from itm.accounts.actor import Actor
 from itm.core import history, triggers
-from itm.records import beside, witnessing
+from itm.records import beside, traces, witnessing
 from itm.records.facts import instant, written
 from itm.records.kinds import KINDS, Kind, kind_of
 from itm.records.models import Evaluation, Record, Seal
@@ -120,6 +120,8 @@ def verify(seen: Callable[[], None] = lambda: None) -> Iterator[Finding]:
         for record in unsealed:
             place = f"{record.site.name}, {kind.name}: {record}"
             yield Finding("broken", place, "The record says sealed, but it has no seal.")
+    for place, words in traces.without_seal():
+        yield Finding("broken", place, words)
     for row in witnessing.altered():
         place = f"{row.site.name}, seal {row.seal.number}"
         yield Finding("broken", place, f"The signature of the witness {row.name} is not as signed.")

@@ -35,6 +35,15 @@ def verify_reports(
     yield from _verify(some, seen)
 
 
+def unsealed_reports() -> Iterator[Finding]:
+    """A report is made of a sealed record alone, so it tells of a seal that is gone."""
+    rows = Report.objects.filter(test__seal=None, concentrate_check__seal=None)
+    for row in rows.select_related("test__site", "concentrate_check__site").order_by("pk"):
+        yield Finding(
+            "broken", _place(row), "A report was made of this record, and it has no seal."
+        )
+
+
 def how_many_reports(*, since: datetime | None = None) -> tuple[int, int]:
     """How many `verify_reports` looks at, and their bytes by what is noted of them."""
     found = _made(since).aggregate(count=Count("pk"), size=Sum("size", default=0))

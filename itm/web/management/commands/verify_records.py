@@ -2,14 +2,16 @@
 
 from argparse import ArgumentTypeError
 from datetime import UTC, date, datetime, time
+from pathlib import Path
 from time import monotonic
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser, OutputWrapper
+from django.core.management.base import BaseCommand, CommandError, CommandParser, OutputWrapper
 from django.template.defaultfilters import filesizeformat
 
+from itm.records import known
 from itm.records.chain import Finding, how_many, verify
-from itm.reports.verifying import how_many_reports, verify_reports
+from itm.reports.verifying import how_many_reports, unsealed_reports, verify_reports
 from itm.retention.verifying import how_many_files, verify_files
 
 RECORDS, FILES = "records", "files"
@@ -24,6 +26,21 @@ def beginning_of(text: str) -> datetime:
         raise ArgumentTypeError(
             f"{text} is no day: write year, month and day, 2026-11-30"
         ) from error
+
+
+def digests_of(path: Path) -> list[known.Held]:
+    """Raises CommandError where the file cannot be read or holds no digest."""
+    try:
+        text = path.read_text(encoding="utf-8", errors="replace")
+    except OSError as wrong:
+        raise CommandError(f"{path} cannot be read: {wrong.strerror}.") from wrong
+    held = known.digests_in(text)
+    if not held:
+        raise CommandError(
+            f"{path} holds no digest. A digest has 64 characters from 0 to 9 and a to f; reports "
+            "print it in eight groups of eight."
+        )
+    return held
 
 
 class Command(BaseCommand):
@@ -52,14 +69,27 @@ class Command(BaseCommand):
             "seconds",
         )  # fmt: skip
 
+        parser.add_argument(
+            "--known", metavar="FILE", type=Path,
+            help="a text with digests of records that left with a mail, a calendar or on paper, as "
+            "they stand there, one or many: each that no record has any more is a finding. A chain "
+            "that was written anew as a whole shows only so.",
+        )  # fmt: skip
+
     def handle(self, *args: Any, **options: Any) -> None:
         self.progress = Progress(self.stderr, asked=options["progress"])
         self.found: list[str] = []
+        path: Path | None = options["known"]
+        outside = [] if path is None else digests_of(path)
         said = []
         if options["only"] != FILES:
             said.append(self._records())
         if options["only"] != RECORDS:
             said.append(self._files(options["since"]))
+        if path is not None:
+            said.append(f"{len(outside)} digests of {path.name}")
+            for finding in known.missing(outside, path.name):
+                self._tell(finding)
         self.progress.clear()
         self.stdout.write(f"{' and '.join(said)} looked at, {len(self.found)} findings.")
         if {"broken", "lost", "altered"} & {*self.found}:
@@ -76,6 +106,8 @@ class Command(BaseCommand):
             self.progress.say(f"{done:,} of {of:,} sealed records", last=done == of)
 
         for finding in verify(seen):
+            self._tell(finding)
+        for finding in unsealed_reports():
             self._tell(finding)
         return f"{of} sealed records"
 
