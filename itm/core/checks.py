@@ -68,7 +68,7 @@ def every_tracked_model_refuses_bypasses(app_configs: Any, **kwargs: Any) -> lis
 
 
 def triggers_are_laid(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
-    """Every trigger that guards sealed rows and history is there; a rebuild drops them silently.
+    """Every trigger that guards sealed rows and history is as laid; a rebuild drops them silently.
 
     A warning, because an error would stop the very migrate that lays them. What serves pages is not
     ready without them: `/readyz` says so.
@@ -76,16 +76,17 @@ def triggers_are_laid(app_configs: Any, databases: Any = None, **kwargs: Any) ->
     out: list[CheckMessage] = []
     for alias in databases or []:
         try:
-            missing = triggers.missing(connections[alias])
+            faults = triggers.faults(connections[alias])
         except DatabaseError:
             continue  # no database yet: migrate lays them
         out += [
             Warning(
-                f"The guard {name} is missing in the database.",
-                hint="Run manage.py migrate: it lays all guards again.",
+                f"In the database, the guard {name} {what}.",
+                hint="Run manage.py migrate: it lays all guards again. What is none of them stays: "
+                "ask who laid it.",
                 id="itm.W002",
             )
-            for name in missing
+            for name, what in faults.items()
         ]
     return out
 

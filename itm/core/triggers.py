@@ -9,9 +9,10 @@ A model names its guard:
 
 SQLite drops a table's triggers silently when a migration rebuilds it, and a trigger that looks at
 another table breaks that table's rebuild. So all are dropped before migrate and laid after it, and
-a system check counts them.
+a system check asks whether they stand as they were laid, and nothing beside them.
 """
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -47,6 +48,13 @@ BEGIN
   RETURN NEW;
 END $$;
 """
+
+
+# The functions of these texts by name, and the one that a trigger calls.
+FUNCTION = re.compile(
+    r'FUNCTION "?(\w+)"?\(\) RETURNS trigger LANGUAGE plpgsql AS \$\$(.*?)\$\$', re.DOTALL
+)
+CALLED = re.compile(r'EXECUTE FUNCTION "?(\w+)"?\(')
 
 
 def _guarded() -> list[type[models.Model]]:
@@ -162,22 +170,93 @@ def _wanted(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
     }
 
 
-def _present(connection: BaseDatabaseWrapper) -> dict[str, str]:
-    """Name → table of the guards that the database holds now."""
-    query = (
-        "SELECT tgname, relname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
-        "WHERE NOT tgisinternal AND tgenabled <> 'D' AND tgname LIKE 'guard\\_%%'"
-        if connection.vendor == "postgresql"
-        else "SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger' "
-        "AND name LIKE 'guard\\_%%' ESCAPE '\\'"
-    )
+@dataclass(frozen=True)
+class Laid:
+    """A trigger as the database holds it."""
+
+    table: str
+    text: str
+    on: bool = True
+    function: str = ""  # PostgreSQL: what stands in the function that it calls
+
+
+def _triggers(connection: BaseDatabaseWrapper) -> dict[str, Laid]:
+    """Every trigger of the database by name, but for those that keep its references."""
+    if connection.vendor == "postgresql":
+        query = (
+            "SELECT tgname, relname, pg_get_triggerdef(t.oid, true), tgenabled IN ('O', 'A'), "
+            "CASE WHEN lanname = 'plpgsql' AND NOT prosecdef AND proconfig IS NULL "
+            "THEN prosrc ELSE '' END FROM pg_trigger t JOIN pg_class c ON c.oid = tgrelid "
+            "JOIN pg_proc p ON p.oid = tgfoid JOIN pg_language l ON l.oid = prolang "
+            "WHERE NOT tgisinternal AND pg_table_is_visible(c.oid)"
+        )
+    else:
+        query = "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
     with connection.cursor() as cursor:
-        cursor.execute(query.replace("%%", "%"))
-        return dict(cursor.fetchall())
+        cursor.execute(query)
+        return {name: Laid(*rest) for name, *rest in cursor.fetchall()}
+
+
+def _present(connection: BaseDatabaseWrapper) -> dict[str, str]:
+    """Name → table of the guards that the database holds now, whatever they do."""
+    held = _triggers(connection)
+    return {name: laid.table for name, laid in held.items() if name.startswith("guard_")}
+
+
+def _normal(text: str) -> str:
+    """PostgreSQL tells a trigger in words of its own: what they leave of ours."""
+    words = " ".join(text.replace('"', "").lower().split())
+    return words.replace("update or delete", "delete or update")
+
+
+def _functions() -> dict[str, str]:
+    """Name → source of each function that a guard of PostgreSQL calls."""
+    texts = [POSTGRES_FUNCTIONS]
+    texts += [_function(name, rule) for m in _guarded() for name, rule in _rules(m).items()]
+    return dict(FUNCTION.findall("".join(texts)))
+
+
+def _same(name: str, body: str, laid: Laid, functions: dict[str, str] | None) -> bool:
+    ours = f'CREATE TRIGGER "{name}" {body}'
+    if functions is None:
+        return laid.text == ours
+    called = CALLED.findall(body)[0]
+    return _normal(laid.text) == _normal(ours) and laid.function == functions[called]
+
+
+def faults(connection: BaseDatabaseWrapper) -> dict[str, str]:
+    """Name → what is wrong with each trigger that does not stand as `lay` lays it, and with each
+    that somebody else laid on a guarded table: it may undo what a guard refuses."""
+    wanted, held = _wanted(connection), _triggers(connection)
+    functions = _functions() if connection.vendor == "postgresql" else None
+    tables = {table for table, _ in wanted.values()}
+    out = {}
+    for name, (table, body) in wanted.items():
+        laid = held.get(name)
+        if laid is None or laid.table != table:
+            out[name] = "is missing"
+        elif not laid.on:
+            out[name] = "is switched off"
+        elif not _same(name, body, laid, functions):
+            out[name] = "does something else"
+    for name in held.keys() - wanted.keys():
+        if held[name].table in tables:
+            out[name] = "is none of this program"
+    if functions is not None and _switched_off(connection):
+        out["session_replication_role"] = "switches all guards off"
+    return dict(sorted(out.items()))
+
+
+def _switched_off(connection: BaseDatabaseWrapper) -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW session_replication_role")
+        return bool(cursor.fetchone()[0] == "replica")
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
-    return sorted(set(_wanted(connection)) - set(_present(connection)))
+    """Guards that do not stand as they are laid."""
+    wrong = faults(connection)
+    return [name for name in _wanted(connection) if name in wrong]
 
 
 def drop(connection: BaseDatabaseWrapper) -> None:

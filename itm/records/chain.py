@@ -111,8 +111,9 @@ class Finding:
 def verify(seen: Callable[[], None] = lambda: None) -> Iterator[Finding]:
     """Look at every seal of every site; report all findings, never only the first. `seen` is called
     after each seal."""
-    for name in triggers.missing(connection):
-        yield Finding("broken", "database", f"The guard {name} is missing; run manage.py migrate.")
+    for name, what in triggers.faults(connection).items():
+        words = f"The guard {name} {what}; manage.py migrate lays all guards anew."
+        yield Finding("broken", "database", words)
     for site in Site.objects.order_by("pk"):
         yield from _verify_chain(site, seen)
     for model, kind in KINDS.items():
