@@ -24,7 +24,7 @@ from itm.findings.models import (
     Question,
     Step,
 )
-from itm.notices import keeping
+from itm.notices import keeping, unsigned
 from itm.notices.found import Found, Keyed, Keys, one_each
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
@@ -64,6 +64,10 @@ def gather(now: datetime) -> None:
         write(news_of(some))
         write(overdue(held.at, now))
         write(outstanding(held.at, now))
+        write(
+            line(K.UNSIGNED, found, source, at=now, on=on)
+            for found, source, on in unsigned.gathered(held.at, now)
+        )
         held.at = max(held.at, now)
         held.save()
 

@@ -16,6 +16,7 @@ from django.urls import reverse
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.findings.models import AuthorityVisit, Deficiency, Impairment, Order, Question
+from itm.notices import unsigned as waiting_long
 from itm.notices.keeping import told_parts
 from itm.notices.models import News
 from itm.records.inspection_queries import inspections
@@ -101,6 +102,17 @@ def outstanding(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     """Of each check what still waits of the bottles that were sent on that day."""
     things = ConcentrateCheck.objects.visible_to(actor).select_related("site", "tank")
     return each(rows, things.prefetch_related("samples"), of_away)
+
+
+def unsigned(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    found = waiting_long.seen(actor, rows)
+    out = {}
+    for row in rows:
+        if row.thing in found:
+            there, words = found[row.thing]
+            where, url = f"{there.site}: {there.where}", reverse(there.page, args=[there.key])
+            out[row.pk] = Told(row.get_kind_display(), where, url, words)
+    return out
 
 
 def of_away(row: News, check: ConcentrateCheck) -> Told:
@@ -343,6 +355,7 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED}, visits),
     ({K.INSPECTED}, rounds),
     ({K.OUTSTANDING}, outstanding),
+    ({K.UNSIGNED}, unsigned),
     ({K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED, K.WRONG_CLOSED}, wrong),
     ({K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK}, out_of_service),
     ({K.ASKED, K.ANSWERED, K.QUESTION_CLOSED}, questions),

@@ -25,6 +25,7 @@ from itm.schedule.models import Duty
 from itm.schedule.queries import asked, listed_duties, standing_of
 from itm.schedule.told import told
 from itm.trends.systems import STANDINGS, Scope, SystemRow, branches, with_devices
+from itm.trends.unsigned import Unsigned, all_unsigned, unsigned_checks, unsigned_tests
 
 MOST = 200  # of each kind, named one by one on paper; own choice
 MOST_ROWS = 20_000  # of a table for a spreadsheet; own choice
@@ -43,6 +44,7 @@ class SiteLine:
     wrong: Counter[int]  # open deficiencies by class
     out: int
     orders: int
+    unsigned: int
 
     @property
     def rank(self) -> tuple[int, ...]:
@@ -72,6 +74,8 @@ class Jurisdiction:
     out_count: int
     orders: tuple[Order, ...]
     orders_count: int
+    unsigned: tuple[Unsigned, ...]
+    unsigned_count: int
 
     @property
     def standings(self) -> Counter[str]:
@@ -99,7 +103,7 @@ def jurisdiction(actor: Actor, now: datetime) -> Jurisdiction:
     orders = findings.orders(actor, Wanted(narrow={"stands": "open"}))
     worst = [(key, name) for key, name in stands.items() if name in WORST][:MOST]
     return Jurisdiction(
-        sites=site_lines(actor, stands),
+        sites=site_lines(actor, stands, now),
         systems=tuple(with_devices(worst, now)),
         late=tuple(late_lines(late.order_by("latest_on", "pk")[:MOST], now)),
         late_count=late.order_by().count(),
@@ -109,6 +113,9 @@ def jurisdiction(actor: Actor, now: datetime) -> Jurisdiction:
         out_count=out.order_by().count(),
         orders=tuple(orders[:MOST]),
         orders_count=orders.order_by().count(),
+        unsigned=tuple(all_unsigned(actor, now, MOST)),
+        unsigned_count=unsigned_tests(actor, now).order_by().count()
+        + unsigned_checks(actor, now).order_by().count(),
     )
 
 
@@ -121,7 +128,7 @@ def standings(actor: Actor) -> dict[int, str]:
     return found
 
 
-def site_lines(actor: Actor, stands: dict[int, str]) -> tuple[SiteLine, ...]:
+def site_lines(actor: Actor, stands: dict[int, str], now: datetime) -> tuple[SiteLine, ...]:
     sites = Site.objects.visible_to(actor).filter(retired_on=None).select_related("owner")
     by_site: dict[int, Counter[str]] = {}
     systems = FoamSystem.objects.visible_to(actor).order_by().values_list("pk", "site_id")
@@ -135,10 +142,13 @@ def site_lines(actor: Actor, stands: dict[int, str]) -> tuple[SiteLine, ...]:
     overdue = _at_sites(asked(Duty.objects.visible_to(actor)).filter(stands="overdue"))
     out = _at_sites(Impairment.objects.visible_to(actor).filter(ended_at=None, taken_back_at=None))
     orders = _at_sites(Order.objects.visible_to(actor).filter(met_at=None))
+    unsigned = Counter(_at_sites(unsigned_tests(actor, now)))
+    unsigned.update(_at_sites(unsigned_checks(actor, now)))
     lines = [
         SiteLine(
             site, by_site.get(site.pk, Counter()), overdue.get(site.pk, 0),
             wrong.get(site.pk, Counter()), out.get(site.pk, 0), orders.get(site.pk, 0),
+            unsigned[site.pk],
         )
         for site in sites.order_by("name", "pk")
     ]  # fmt: skip
@@ -163,6 +173,7 @@ def late_lines(duties: Iterable[Duty], now: datetime) -> list[Late]:
 SITES_HEAD = (
     "Site", "Owner", "Country", "Systems", *STANDINGS.values(), "Duties overdue",
     *(f"{label}, open" for label in Severity.labels), "Out of service", "Orders open",
+    "Results not signed for long",
 )  # fmt: skip
 SYSTEMS_HEAD = (
     "System", "Site", "Owner", "Standing", "Proportioner", "Out of service", "Latest test",
@@ -171,7 +182,7 @@ SYSTEMS_HEAD = (
 Cells = list[str | int | float | None]
 
 
-def sites_table(actor: Actor) -> list[Cells]:
+def sites_table(actor: Actor, now: datetime) -> list[Cells]:
     """One row a site, the worst first. Raises Forbidden."""
     require_authority(actor)
     return [
@@ -179,8 +190,9 @@ def sites_table(actor: Actor) -> list[Cells]:
             line.site.name, line.site.owner.name, line.site.country, line.systems.total(),
             *(line.systems[name] for name in STANDINGS), line.overdue,
             *(line.wrong[value] for value in Severity.values), line.out, line.orders,
+            line.unsigned,
         ]
-        for line in site_lines(actor, standings(actor))[:MOST_ROWS]
+        for line in site_lines(actor, standings(actor), now)[:MOST_ROWS]
     ]  # fmt: skip
 
 

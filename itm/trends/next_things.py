@@ -25,7 +25,7 @@ from itm.core.figures import day
 from itm.findings import clocks
 from itm.findings.models import Deficiency
 from itm.findings.queries import PLACE
-from itm.records.models import LatestRecord, Move, ProportioningTest, Visit
+from itm.records.models import ConcentrateCheck, LatestRecord, Move, ProportioningTest, Visit
 from itm.registry.models import Certificate, Grant, Instrument
 from itm.schedule import calibrations
 from itm.schedule.due import Standing
@@ -39,10 +39,12 @@ from itm.trends.thing import (
     Thing,
     never_calibrated,
     not_proven,
+    not_signed,
     sent_back,
     to_calibrate,
     to_do,
 )
+from itm.trends.unsigned import unsigned, unsigned_checks, unsigned_tests
 from itm.trends.wrong_things import not_restored, open_deficiencies, to_put_right
 
 MOST = 500  # counted of one standing; beyond it the number says nothing more
@@ -50,6 +52,7 @@ KINDS = {
     "impairment": "Out of service",
     "deficiency": "Deficiency",
     "result": "Latest result not proven",
+    "unsigned": "Handed in, not signed",
     "overdue": "Overdue",
     "due": "Due",
     "open": "Window open",
@@ -58,8 +61,9 @@ KINDS = {
 # Worst first, as printed on the page; of the same kind what has lasted or waits longest. Those of
 # results are the ranks of `LatestRecord`.
 RANK = {"impairment": 0, "lean": 1, "rich": 2, "undecided": 3,
-        "overdue": 4, "due": 5, "open": 6, "sent_back": 7}  # fmt: skip
+        "unsigned": 4, "overdue": 4, "due": 5, "open": 6, "sent_back": 7}  # fmt: skip
 CALIBRATION = "calibration "  # before the standing, in the kind of a row
+UNSIGNED_CHECK = "unsigned check"  # the kind of such a row; the other is of a test
 NOT_ON_RECORD = "not on record"  # the same of an instrument without a certificate
 Row = tuple[str, int, Any, int]  # kind, rank, day, primary key
 
@@ -76,7 +80,7 @@ def next_things(
     cost what a hundred do.
     """
     number = page_number(page)
-    branches = branches_of(actor)
+    branches = branches_of(actor, now)
     if not site:  # an instrument stands at none
         branches += calibration_branches(actor, now)
     branches = [(name, rows) for name, rows in branches if name not in without]
@@ -132,7 +136,7 @@ def number(value: int) -> Value:
     return Value(value, output_field=IntegerField())
 
 
-def branches_of(actor: Actor) -> list[tuple[str, QuerySet[Any]]]:
+def branches_of(actor: Actor, now: datetime) -> list[tuple[str, QuerySet[Any]]]:
     """Kinds and their rows, the worst of them first."""
     sites = few_sites(actor)
     out = marked(impairments(actor), "impairment", RANK["impairment"], TruncDate("started_at"))
@@ -141,6 +145,7 @@ def branches_of(actor: Actor) -> list[tuple[str, QuerySet[Any]]]:
         ("deficiency", open_deficiencies(actor, sites).order_by("severity", "opened_at", "pk")),
         ("result", marked_results(actor, sites).order_by("rank", "tested_on", "pk")),
         ("result", marked_waiting(actor).order_by("place", "tested_on", "pk")),
+        *unsigned_branches(actor, now),
         *duty_branches(actor, sites).items(),
     ]
     if "sent_back" in kinds_of(actor):  # what went back is a draft again
@@ -222,6 +227,18 @@ def marked_waiting(actor: Actor) -> QuerySet[Any]:
     return marked(rows, kind, rank, F("tested_on"))
 
 
+def unsigned_branches(actor: Actor, now: datetime) -> list[tuple[str, QuerySet[Any]]]:
+    """What waits for long for its signature, of which nothing is told but that."""
+    out = []
+    for kind, rows in (
+        ("unsigned", unsigned_tests(actor, now)),
+        (UNSIGNED_CHECK, unsigned_checks(actor, now)),
+    ):
+        when = marked(rows, kind, RANK["unsigned"], TruncDate("handed_in_at"))
+        out.append(("unsigned", when.order_by("handed_in_at", "pk")))
+    return out
+
+
 def marked_sent_back(actor: Actor) -> QuerySet[Any]:
     """Hand-ins that went back and were not handed in again. The draft itself stays its author's:
     the owner learns that it went back, when and why, through the visit."""
@@ -259,6 +276,10 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
         Certificate.objects.select_related("instrument"), by_kind.get("certificate", set())
     )
     instruments = keyed(Instrument.objects.all(), by_kind.get("instrument", set()))
+    checks = keyed(
+        ConcentrateCheck.objects.select_related("site", "tank", "organisation"),
+        by_kind.get("check", set()),
+    )
     results = results_of(tests)
     retests = retests_of({test.proportioner_id for test in tests.values()}, now)
     reasons = reasons_of(by_kind.get("test", set()))
@@ -273,6 +294,9 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
             out.append(to_calibrate(papers[pk], now, actor))
         elif kind == NOT_ON_RECORD:
             out.append(never_calibrated(instruments[pk], actor))
+        elif kind in ("unsigned", UNSIGNED_CHECK):
+            row = checks[pk] if kind == UNSIGNED_CHECK else tests[pk]
+            out.append(not_signed(unsigned(row, now, actor)))
         elif kind == "sent_back":
             out.append(sent_back(tests[pk], reasons.get(pk, ("", ""))))
         elif source(kind) == "test":
@@ -291,6 +315,8 @@ def source(kind: str) -> str:
         return "certificate"
     if kind == NOT_ON_RECORD:
         return "instrument"
+    if kind == UNSIGNED_CHECK:
+        return "check"
     return "duty" if kind in ("overdue", "due", "open") else "test"
 
 

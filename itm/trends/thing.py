@@ -13,6 +13,7 @@ from itm.schedule.due import Standing
 from itm.schedule.models import Duty
 from itm.schedule.told import told
 from itm.trends.latest import LatestResult, State
+from itm.trends.unsigned import Unsigned
 
 
 @dataclass(frozen=True)
@@ -117,4 +118,18 @@ def sent_back(test: ProportioningTest, told: tuple[str, str]) -> Thing:
         page="visit",
         key=test.visit.key,
         detail=reason,
+    )
+
+
+def not_signed(row: Unsigned) -> Thing:
+    return Thing(
+        kind="unsigned",
+        what=row.what,
+        site=row.place.site,
+        where=row.place.where,
+        how_long=row.words,
+        who=row.place.who,
+        page=row.place.page,
+        key=row.place.key,
+        detail=f"handed in on {day(row.since)}",
     )

@@ -21,6 +21,7 @@ from itm.schedule.queries import open_duties
 from itm.trends.impairments import impairments
 from itm.trends.latest import State
 from itm.trends.stretch import Stretch, page_number, stretch
+from itm.trends.unsigned import WAITS
 
 # How many of each are listed; the page of all visits has the rest.
 MOST = 30
@@ -96,10 +97,14 @@ def planned_visits(actor: Actor) -> Few:
     return few(rows.annotate(prepared=Count("tests")).order_by("planned_on", "pk"))
 
 
-def unsigned(actor: Actor) -> Few:
-    """Handed in by the own crew and not sealed yet, the oldest first."""
+def unsigned(actor: Actor, now: datetime) -> Few:
+    """Handed in by the own crew and not sealed yet, the oldest first; `waits_long` once owner and
+    authority are told that it waits."""
     rows = own_tests(actor).filter(state=State.HANDED_IN)
-    return few(rows.order_by("handed_in_at", "pk"))
+    found = few(rows.order_by("handed_in_at", "pk"))
+    for row in found.rows:
+        row.waits_long = row.handed_in_at <= now - WAITS
+    return found
 
 
 def calibrations_due(actor: Actor, now: datetime) -> Few:

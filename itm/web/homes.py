@@ -102,7 +102,7 @@ def contractor_home(request: HttpRequest) -> HttpResponse:
         "more_drafts": more_drafts,
         "running": work.running_visits(actor, now),
         "planned": work.planned_visits(actor),
-        "unsigned": work.unsigned(actor),
+        "unsigned": work.unsigned(actor, now),
         "given": given_lines(actor),
         "checks": checks_at_hand(actor),
         "calibrations": work.calibrations_due(actor, now),

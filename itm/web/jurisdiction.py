@@ -14,6 +14,7 @@ from itm.schedule import sweep
 from itm.trends import jurisdiction as found
 from itm.trends.jurisdiction import Jurisdiction, SiteLine
 from itm.trends.systems import STANDINGS
+from itm.trends.unsigned import WAITS
 from itm.web.guard import actor_of, signed_in
 from itm.web.summaries import Summary, pdf_links, require_size, summary_file, summary_page
 from itm.web.tables import FORMATS, table_answer, table_paths
@@ -46,7 +47,7 @@ def jurisdiction_pdf(request: HttpRequest, size: str) -> HttpResponse:
 def sites_table(request: HttpRequest, form: str) -> HttpResponse:
     actor, now = actor_of(request), caught_up()
     name = f"sites-{now.date().isoformat()}"
-    return table_answer(name, form, found.SITES_HEAD, found.sites_table(actor))
+    return table_answer(name, form, found.SITES_HEAD, found.sites_table(actor, now))
 
 
 @signed_in
@@ -96,6 +97,9 @@ def printed(seen: Jurisdiction, actor: Actor, now: datetime) -> dict[str, Any]:
             for one in seen.orders
         ],
         "orders_count": seen.orders_count,
+        "unsigned": [{"line": one, "since": day(one.since)} for one in seen.unsigned],
+        "unsigned_count": seen.unsigned_count,
+        "waits": WAITS.days,
         **wrong_told(seen.wrong, seen.totals, actor.today),
         **out_told(seen.out, seen.out_count, now),
     }  # fmt: skip
@@ -113,6 +117,7 @@ def site_line(line: SiteLine) -> dict[str, Any]:
         "wrong": line.wrong.total(),
         "out": line.out,
         "orders": line.orders,
+        "unsigned": line.unsigned,
     }
 
 

@@ -27,6 +27,7 @@ class News(Scoped):
         SEALED = "sealed", "Record sealed"
         INSPECTED = "inspected", "Inspection recorded"
         OUTSTANDING = "outstanding", "Result of a laboratory outstanding"
+        UNSIGNED = "unsigned", "Result handed in and not signed for long"
         OUT = "out", "Taken out of service for a test"
         OUT_TAKEN_BACK = "out_taken_back", "Start of the test day taken back"
         LEFT_OUT = "left_out", "Left out of service"
@@ -129,8 +130,9 @@ K = News.Kind
 SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
     "duties": ("Duties: overdue, moved", (K.OVERDUE, K.SHIFTED)),
     "records": (
-        "Records: handed in, sent back, sealed, outstanding at a laboratory, inspections",
-        (K.HANDED_IN, K.SENT_BACK, K.SEALED, K.INSPECTED, K.OUTSTANDING),
+        "Records: handed in, not signed, sent back, sealed, outstanding at a laboratory, "
+        "inspections",
+        (K.HANDED_IN, K.UNSIGNED, K.SENT_BACK, K.SEALED, K.INSPECTED, K.OUTSTANDING),
     ),
     "service": (
         "Systems out of service, and back",
@@ -186,12 +188,14 @@ SERVICE = (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED)
 ENGAGEMENT = (K.ENGAGED, K.ENGAGEMENT_CHANGED)
 KEEPING = (K.GOING, K.STAYS, K.GONE)  # the owner's alone to decide, and to object to
 # A bottle under way belongs to a draft, so that its line goes to the maker of the check alone.
-# An authority sees no draft and nothing that is only handed in; the contractor of a visit is told
+# An authority sees no draft and nothing that is only handed in, but that it waits for long for its
+# signature; the contractor of a visit is told
 # as the one to whom the line goes, and another contractor of the site not at all.
 TOLD: dict[str, tuple[News.Kind, ...]] = {
     "owner": (
         *EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, *ENGAGEMENT, *KEEPING, K.HANDED_IN, K.SENT_BACK,
+        K.UNSIGNED,
     ),
-    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS),
+    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, K.UNSIGNED),
     "contractor": tuple(kind for kind in EVERYBODY if kind != K.SEALED),
 }  # fmt: skip

@@ -95,7 +95,7 @@ def test_visits_are_planned_then_running_then_gone(scene):
 def test_what_is_handed_in_waits_until_it_is_signed(scene):
     waiting = kept(scene, {"design": 3.3}, on=TODAY, state="handed_in")
     kept(scene, {"design": 3.3}, on=date(2025, 6, 1))
-    assert [test.pk for test in work.unsigned(scene.contractor).rows] == [waiting.pk]
+    assert [test.pk for test in work.unsigned(scene.contractor, NOW).rows] == [waiting.pk]
 
 
 def test_another_contractor_sees_none_of_it(scene):
@@ -106,7 +106,7 @@ def test_another_contractor_sees_none_of_it(scene):
     assert work.drafts(scene.contractor)[1]
     assert work.drafts(other) == ([], [], False)
     assert work.running_visits(other, NOW).rows == []
-    assert work.planned_visits(other).rows == work.unsigned(other).rows == []
+    assert work.planned_visits(other).rows == work.unsigned(other, NOW).rows == []
 
 
 @pytest.mark.parametrize("ends_on", [None, TODAY, TODAY - timedelta(days=1)])
@@ -169,7 +169,7 @@ def test_the_home_costs_the_same_for_three_rows_and_for_three_hundred(scene):
             work.drafts(scene.contractor)
             work.running_visits(scene.contractor, NOW)
             work.planned_visits(scene.contractor)
-            work.unsigned(scene.contractor)
+            work.unsigned(scene.contractor, NOW)
             assert work.sites_due(scene.contractor).object_list
         return len(captured)
 
