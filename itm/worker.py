@@ -30,6 +30,7 @@ from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_f
 from itm.findings import overdue
 from itm.findings.alarms import sound
 from itm.notices.alarm_mail import send_alarm
+from itm.notices.at_once import mail_at_once
 from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports import batches
@@ -39,6 +40,7 @@ from itm.schedule import sweep
 
 JOBS: dict[str, Callable[..., object]] = {
     "look_through_file": look_through_file,
+    "mail_at_once": mail_at_once,
     "make_archive": make_archive,
     "make_batch": batches.make_batch,
     "render_report": render_report,

@@ -31,9 +31,8 @@ class WishForm(Refusing, forms.Form):
     )
 
     def __init__(self, *args: Any, wish: Wish, **kwargs: Any) -> None:
-        kwargs["initial"] = {
-            "weekday": wish.weekday, "lead_days": wish.lead_days, "time_zone": wish.time_zone
-        }  # fmt: skip
+        names = ("weekday", "lead_days", "time_zone")
+        kwargs["initial"] = {name: getattr(wish, name) for name in names}
         super().__init__(*args, **kwargs)
 
     @staticmethod
@@ -47,6 +46,15 @@ class WishForm(Refusing, forms.Form):
                 f"There is no time zone “{zone}”. Type a city: Europe/Lisbon, America/Chicago …"
             )
         return zone
+
+
+class AtOnceForm(forms.Form):
+    at_once = forms.BooleanField(label="Mail me at once", required=False)
+
+    def __init__(self, *args: Any, wish: Wish | None = None, **kwargs: Any) -> None:
+        if wish is not None:
+            kwargs["initial"] = {"at_once": wish.at_once}
+        super().__init__(*args, **kwargs)
 
 
 class SubjectsForm(forms.Form):

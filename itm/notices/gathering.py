@@ -24,7 +24,7 @@ from itm.findings.models import (
     Question,
     Step,
 )
-from itm.notices import keeping, unsigned
+from itm.notices import at_once, keeping, unsigned
 from itm.notices.found import Found, Keyed, Keys, one_each
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
@@ -87,6 +87,7 @@ def write(rows: Iterable[News]) -> None:
     )
     fresh = [row for row in made if row.source not in known]
     News._base_manager.bulk_create(fresh, ignore_conflicts=True, batch_size=AT_A_TIME)
+    at_once.promise(fresh)
 
 
 def overdue(since: datetime, now: datetime) -> Iterator[News]:

@@ -62,6 +62,14 @@ def choose(
     return wish
 
 
+def choose_at_once(*, actor: Actor, wanted: bool) -> Wish:
+    """Whether systems out of service and orders are mailed at once. May run twice."""
+    wish = wish_of(actor)
+    wish.at_once = wanted
+    wish.save()
+    return wish
+
+
 # The calendar ------------------------------------------------------------------------------------
 
 

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from itm.core.errors import Refused
 from itm.notices import calendar, news, services
-from itm.notices.forms import SubjectsForm, WishForm
+from itm.notices.forms import AtOnceForm, SubjectsForm, WishForm
 from itm.schedule import sweep
 from itm.web.guard import actor_of, signed_in
 
@@ -32,6 +32,7 @@ def notices(request: HttpRequest) -> HttpResponse:
     token = request.session.pop("feed_token", "")
     context = {
         "form": form,
+        "at_once": AtOnceForm(wish=wish),
         "subjects": SubjectsForm(wish=wish),
         "wish": wish,
         "zones": form.zones(),
@@ -41,6 +42,16 @@ def notices(request: HttpRequest) -> HttpResponse:
         "email": actor.user.email if actor.user else "",
     }
     return render(request, "account/notices.html", context, status=422 if form.errors else 200)
+
+
+@signed_in
+@require_POST
+def mail_at_once(request: HttpRequest) -> HttpResponse:
+    """Whether systems out of service and orders are mailed at once. A box only."""
+    wanted = bool(request.POST.get("at_once"))
+    services.choose_at_once(actor=actor_of(request), wanted=wanted)
+    messages.success(request, "Saved: mailed at once." if wanted else "Saved: not mailed at once.")
+    return redirect("notices")
 
 
 @signed_in
@@ -98,6 +109,7 @@ def unsubscribe(request: HttpRequest, token: str) -> HttpResponse:
 
 urls: list[URLPattern] = [
     path("notices/", notices, name="notices"),
+    path("notices/at-once/", mail_at_once, name="mail_at_once"),
     path("notices/news/", news_subjects, name="news_subjects"),
     path("notices/calendar/new/", feed_new, name="feed_new"),
     path("notices/calendar/end/", feed_end, name="feed_end"),

@@ -32,6 +32,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "news_open": ("news", "ok", "ok", "ok"),
     "news_mark": ("news", "ok", "ok", "ok"),
     "news_all": ("news", "ok", "ok", "ok"),
+    "mail_at_once": ("", "ok", "ok", "ok"),
     "news_subjects": ("", "ok", "ok", "ok"),
     "feed_new": ("", "ok", "ok", "ok"),
     "feed_end": ("", "ok", "ok", "ok"),

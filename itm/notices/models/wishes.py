@@ -25,6 +25,8 @@ class Wish(models.Model):
     claimed_for = models.DateField(null=True, blank=True)
     claimed_until = models.DateTimeField(null=True, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
+    # Of systems out of service and orders; on until the person says no (`notices.at_once`).
+    at_once = models.BooleanField(default=True)
     # In the product: subjects that the person does not want, apart by spaces, and the primary key
     # of the line up to which everything was read.
     not_told = models.CharField(max_length=100, blank=True)

@@ -1,0 +1,110 @@
+"""A mail at once of what cannot wait for the weekly one: systems out of service, and orders.
+
+Whoever sees the site is mailed unless the person has said no. That is the default because an
+impairment that is learnt of late is what this product must never let happen, and because nobody who
+has not looked at the page of choices can have chosen; it is our own choice.
+"""
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q
+from django.utils import timezone
+
+from itm.accounts.actor import Actor, acting
+from itm.accounts.models import Membership
+from itm.core import letters, outbox
+from itm.core.figures import day, instant
+from itm.core.letters import address
+from itm.findings.models import Impairment, Order
+from itm.notices.models import News
+from itm.registry.models import Grant, Site, SiteAuthority
+
+K = News.Kind
+OUT = (K.OUT, K.TAKEN_OUT)
+KINDS = (*OUT, K.ORDERED)
+
+
+def promise(rows: Iterable[News]) -> None:
+    """A job for each line of these kinds, in the transaction that writes the line."""
+    for row in rows:
+        if row.kind in KINDS:
+            outbox.add("mail_at_once", once=f"at once {row.key}", news_key=str(row.key))
+
+
+def mail_at_once(news_key: str) -> None:
+    """The promised job. Run twice it sends the same Message-ID twice, which many programs drop.
+
+    Each reader is asked for by itself, as the page would ask. Nothing is sent of what is over.
+    """
+    row = News.objects.select_related("site__owner").filter(key=UUID(news_key)).first()
+    if row is None or row.site is None:
+        return
+    now = timezone.now()
+    for membership in readers(row.site, now):
+        actor = acting(membership, now.date(), via="command", at=now)
+        if membership.user.key != row.person_key and (told := words(actor, row)):
+            subject, body = told
+            letters.send(
+                to=membership.user.email, subject=subject, body=body,
+                name=f"at-once.{row.key}.{membership.key}",
+            )  # fmt: skip
+
+
+def readers(site: Site, now: datetime) -> Iterator[Membership]:
+    """Everybody of the owner, of its authorities and of whoever is engaged there, who has not said
+    no."""
+    today = now.date()
+    engaged = Grant.objects.covering(today).filter(site=site).values("organisation")
+    watching = SiteAuthority.objects.covering(today).filter(site=site).values("organisation")
+    rows = Membership.objects.filter(
+        Q(organisation=site.owner_id) | Q(organisation__in=engaged) | Q(organisation__in=watching),
+        Q(ended_on=None) | Q(ended_on__gt=today),
+        user__is_active=True,
+    ).exclude(wish__at_once=False)
+    yield from rows.select_related("user", "organisation").order_by("pk")
+
+
+def words(actor: Actor, row: News) -> tuple[str, str] | None:
+    """Subject and body as this reader may see it; None where it is not the reader's, or over."""
+    if not News.objects.visible_to(actor).filter(pk=row.pk).exists():
+        return None
+    if row.kind == K.ORDERED:
+        return _of_order(actor, row)
+    return _of_impairment(actor, row)
+
+
+def _of_impairment(actor: Actor, row: News) -> tuple[str, str] | None:
+    by = {"key": row.thing} if row.kind == K.TAKEN_OUT else {"visit__key": row.thing}
+    rows = Impairment.objects.visible_to(actor).select_related("site", "visit", "organisation")
+    found = rows.filter(**by).first()
+    if found is None or not found.is_open:
+        return None
+    systems = ", ".join(str(one.system) for one in found.systems.select_related("system"))
+    body = (
+        f"{found.site.name}: {systems or 'systems that are not named'} out of service since "
+        f"{instant(found.started_at, found.site.time_zone)}.\n"
+        f"Why: {found.why or 'not noted'}.\n"
+        f"Taken out by {found.started_by}, {found.organisation.name}. Coordinator: "
+        f"{found.coordinated_by or 'not noted'}.\n\n"
+        "The hazard is not protected as designed. Local codes come first.\n\n"
+        f"How it stands: {address('impairment', found.key)}\n"
+    )
+    return f"Out of service: {found.site.name}", body + _stop()
+
+
+def _of_order(actor: Actor, row: News) -> tuple[str, str] | None:
+    rows = Order.objects.visible_to(actor).select_related("site", "organisation")
+    found = rows.filter(key=row.thing, met_at=None).first()
+    if found is None:
+        return None
+    body = (
+        f"{found.organisation.name} orders at {found.site.name}, by {day(found.due_on)}:\n"
+        f"{found.words}\n\nThe order: {address('order', found.key)}\n"
+    )
+    return f"Order of an authority: {found.site.name}", body + _stop()
+
+
+def _stop() -> str:
+    return f"\nTo get no such mails: {address('notices')}\n"
