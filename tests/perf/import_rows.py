@@ -9,6 +9,7 @@ and stores them. Asked for: at most 2.5 times on SQLite and 3 times on PostgreSQ
 import csv
 import os
 import resource
+import subprocess
 import sys
 import tempfile
 import time
@@ -109,13 +110,28 @@ def _cpu() -> float:
     return sum(one.ru_utime + one.ru_stime for one in both)
 
 
-def peaks() -> tuple[float, float]:
-    """Megabytes at most so far: of this process, and of any that it started to read a workbook."""
-    here, reader = (
-        resource.getrusage(who).ru_maxrss / 1024
-        for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+def peak() -> float:
+    """Megabytes of this process at most so far."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+READER = """
+import sys
+from itm.intake.tables.workbook_reader import main
+main(sys.argv[1], "Results")
+told = open("/proc/self/status").read()
+print(told.split("VmHWM:")[1].split()[0], file=sys.stderr)
+"""
+
+
+def reading(path: Path) -> float:
+    """Megabytes of the process that reads a workbook, at most. It tells them itself: what the
+    system says of a child counts what its parent had when it was begun."""
+    command = [sys.executable, "-c", READER, str(path)]
+    said = subprocess.run(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=True, text=True
     )
-    return here, reader
+    return int(said.stderr) / 1024
 
 
 def imported(actor: Any, kind: str, path: Path) -> tuple[Callable[[], None], Callable[[], None]]:
@@ -170,18 +186,18 @@ def measure(count: int) -> None:
         print(f"{connection.vendor}, {count:,} rows")
         for kind, path in paths.items():
             imported(actor, kind, few[kind])[0]()
-            before = peaks()
+            before = peak()
             stored, deed = imported(actor, kind, path)
             asked = best(lambda kind=kind, path=path: bare(kind, path))
             took, whole = best(stored), best(deed)
-            here, reader = (now - then for now, then in zip(peaks(), before, strict=True))
+            held = [reading(one) if kind == "xlsx" else 0 for one in (few[kind], path)]
             ratio, cpu = took[0] / asked[0], took[1] / asked[1]
             print(
                 f"  {kind}: bare {asked[0]:.2f} s, read, judged and stored {took[0]:.2f} s, ratio "
                 f"{ratio:.2f} (processor time {asked[1]:.2f} and {took[1]:.2f} s, {cpu:.2f}); with "
                 f"the duties {whole[0]:.2f} s ({whole[1]:.2f} s); memory of ten times the rows "
-                f"{here:+.0f} MB here, {reader:+.0f} MB to {before[1] + reader:.0f} MB where a "
-                "workbook is read"
+                f"{peak() - before:+.0f} MB here; the process that reads a workbook takes "
+                f"{held[0]:.0f} and {held[1]:.0f} MB"
             )
 
 
