@@ -18,7 +18,7 @@ NO_VALUE = ""  # of a formula, as a writer leaves it that does not calculate
 Fault = tuple[int, int, str]  # row from 1, column from 0, the error or NO_VALUE
 # One of these stands in every piece with a fault.
 SIGNS = (b'"e"', b"'e'", b"<f>", b"<f ", b"<f/", b":f>", b":f ")
-ROW_END = re.compile(rb"</(?:\w+:)?row\s*>")
+ROW_ENDS = (b"</row>", b":row>")
 PARTS = re.compile(
     rb"<(?:\w+:)?(?:row\b(?P<row>[^>]*)>|c\b(?P<cell>[^>]*?)(?:/>|>(?P<held>.*?)</(?:\w+:)?c\s*>))",
     re.DOTALL,
@@ -37,7 +37,8 @@ def faults(path: Path, sheet: str) -> list[Fault]:
         rest = b""
         while chunk := stream.read(CHUNK):
             seen = rest + chunk
-            end = max((match.end() for match in ROW_END.finditer(seen)), default=0)
+            ends = [at + len(sign) for sign in ROW_ENDS if (at := seen.rfind(sign)) >= 0]
+            end = max(ends, default=0)
             out += found.of(seen[:end])
             rest = seen[end:]
             if len(out) > MOST:
