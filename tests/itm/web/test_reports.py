@@ -15,6 +15,7 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core import outbox
 from itm.records.models import ProportioningTest
+from itm.reports.address import verify_address
 from tests.deeds import tested
 from tests.factories import OrganisationFactory, actor_of
 
@@ -69,7 +70,7 @@ def test_the_page_is_made_of_our_own_files_alone(
     page = client.get(reverse("report", args=[sealed.key])).content.decode()
     addresses = re.findall(r'(?:src|href)="([^"]+)"', page)
     outside = [a for a in addresses if not a.startswith("/")]
-    assert outside == [f"http://127.0.0.1:8000{reverse('verify', args=[sealed.seal.digest])}"]
+    assert outside == [verify_address(sealed.seal)]
     assert " style=" not in page
     assert "<script" not in page
 
