@@ -349,7 +349,7 @@ class Sheet:
         if line.verb == "set_volumes" and put:  # both or neither
             put = {box.name: self._text(box) for box in line.boxes}
         if merges:
-            entry["opened"] = {box.name: box.stands for box in line.boxes if box.name in put}
+            entry["opened"] = {box.name: box.stands for box in line.boxes}
         if line.timed:
             if not line.at:
                 raise Refused("time_missing", "Type the time that stands beside it on the sheet.")

@@ -11,7 +11,7 @@ from django.db.models import Max
 from calc.units import FLOW
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
-from itm.core.quantities import apart
+from itm.core.quantities import Quantity, apart
 from itm.records import merge, outlets
 from itm.records.drafts import locked_draft, new_key, on_bench, require_started
 from itm.records.measuring import require_flow_of_meters
@@ -25,9 +25,10 @@ def note_run(
     """Note inlet_pressure, solution_flow, level_before, level_after (Quantity), flow_source, or
     outlets (as `outlets.listed` gives them), whose flows then make the solution flow.
 
-    `opened` holds what the form showed for each field. Raises Forbidden; Refused not_draft,
-    flow_not_positive, negative_pressure, source_missing, flow_of_outlets, flow_of_meters and those
-    of `outlets.listed`; Conflict.
+    `opened` holds what the form showed for each field; outlets take the place of a flow, so that
+    counts as none where only they are told. Raises Forbidden; Refused not_draft, flow_not_positive,
+    negative_pressure, source_missing, flow_of_outlets, flow_of_meters and those of
+    `outlets.listed`; Conflict.
     """
     row = _locked_run(actor, run)
     before = row.solution_flow_typed, row.flow_source
@@ -41,6 +42,8 @@ def note_run(
     for name in ("level_before", "level_after"):
         if (level := entered.get(name)) is not None and level.si < 0:
             raise Refused("negative_level", "A content of the tank is not negative.", name)
+    if entered.get("outlets") and not row.outlets and opened is not None:
+        entered, opened = _in_place_of_a_flow(row, entered, opened)
     merge.put(row, entered, opened)
     require_flow_of_meters(row, before[0])
     if row.outlets:
@@ -55,9 +58,28 @@ def note_run(
     return row
 
 
+def _in_place_of_a_flow(
+    row: FlowRun, entered: Mapping[str, Any], opened: Mapping[str, str]
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """Their sum is written as the flow, so one that somebody noted meanwhile is compared with it.
+    What a person writes as flow beside them is left to `_flow_of_outlets`."""
+    made = {"solution_flow": _sum(row, entered["outlets"]), "flow_source": FlowRun.FlowSource.PITOT}
+    seen = {**dict.fromkeys(made, ""), **opened}
+    untouched = {
+        name: value
+        for name, value in made.items()
+        if name not in entered or merge.text(entered[name]) == seen[name]
+    }
+    return {**entered, **untouched}, seen
+
+
+def _sum(row: FlowRun, texts: list[str]) -> Quantity:
+    return outlets.flow(texts, unit=apart(row.flow_point.flow_typed, FLOW)[1])
+
+
 def _flow_of_outlets(row: FlowRun, flow_before: str, source_before: str) -> None:
     """The sum stands in place of a flow that somebody would have to add up."""
-    found = outlets.flow(row.outlets, unit=apart(row.flow_point.flow_typed, FLOW)[1])
+    found = _sum(row, row.outlets)
     if row.solution_flow_typed not in ("", flow_before, found.typed):
         raise Refused(
             "flow_of_outlets",

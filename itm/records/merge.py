@@ -26,7 +26,7 @@ class Crossed(Conflict):
 
 def shown(row: Tracked, name: str) -> str:
     """A field of the row as text: what was typed, where that is kept."""
-    return _text(getattr(row, f"{name}_typed", getattr(row, name)))
+    return text(getattr(row, f"{name}_typed", getattr(row, name)))
 
 
 def put(row: Tracked, entered: Mapping[str, Any], opened: Mapping[str, str] | None = None) -> None:
@@ -36,8 +36,8 @@ def put(row: Tracked, entered: Mapping[str, Any], opened: Mapping[str, str] | No
     """
     wanted, crossed = {}, {}
     for name, value in entered.items():
-        now, mine = shown(row, name), _text(value)
-        before = now if opened is None else _text(opened.get(name, now))
+        now, mine = shown(row, name), text(value)
+        before = now if opened is None else text(opened.get(name, now))
         if mine in (now, before):
             continue
         if now != before:
@@ -57,7 +57,8 @@ def _set(row: Tracked, name: str, value: Any) -> None:
         setattr(row, name, value)
 
 
-def _text(value: Any) -> str:
+def text(value: Any) -> str:
+    """A value as it is compared: what was typed, where that is kept."""
     if value is None:
         return ""
     if isinstance(value, Quantity):

@@ -2,6 +2,8 @@
 
 from datetime import timedelta
 
+import pytest
+
 from itm.records.models import (
     Bottle,
     RestorationLine,
@@ -36,6 +38,35 @@ def test_the_same_field_twice_is_crossed_and_says_who_wrote_what(draft, phone, o
     mine = phone.say("note_run", run, {"level_before": "880 L"}, answer.now)
     assert mine.state == "taken"
     assert run_of(draft).level_before_typed == "880 L"
+
+
+OUTLETS = {"outlets": ["38 mm; 0.90; 2.1 bar"]}
+NO_FLOW = {"outlets": "", "solution_flow": "", "flow_source": ""}
+
+
+@pytest.mark.parametrize("opened", [NO_FLOW, {"outlets": ""}])
+def test_outlets_put_no_flow_of_the_other_phone_aside_in_silence(
+    draft, phone, other_phone, opened
+):
+    run = {"run": run_of(draft).key}
+    metered = {"solution_flow": "850 L/min", "flow_source": "meter"}
+    other_phone.say("note_run", run, metered, {"solution_flow": "", "flow_source": ""})
+    answer = phone.say("note_run", run, OUTLETS, opened)
+    assert (answer.state, answer.now) == ("crossed", metered)
+    assert other_phone.actor.person in answer.sentence
+    row = run_of(draft)
+    assert (row.solution_flow_typed, row.outlets) == ("850 L/min", [])
+    assert phone.say("note_run", run, OUTLETS, {**opened, **answer.now}).taken
+    row = run_of(draft)
+    assert (row.flow_source, row.outlets) == ("pitot", OUTLETS["outlets"])
+
+
+def test_outlets_take_the_place_of_a_flow_that_was_seen(draft, phone):
+    run = {"run": run_of(draft).key}
+    metered = {"solution_flow": "850 L/min", "flow_source": "meter"}
+    phone.say("note_run", run, metered)
+    assert phone.say("note_run", run, OUTLETS, {**NO_FLOW, **metered}).taken
+    assert run_of(draft).flow_source == "pitot"
 
 
 def test_without_what_was_opened_nothing_is_compared(draft, phone, other_phone):

@@ -116,7 +116,12 @@ function places(field, run) {
   return [...field.drafts.keys()].filter((place) => place.startsWith(own));
 }
 
-const opened = (run) => ({ outlets: (run.outlets ?? []).join("\n") });
+/** Outlets take the place of the flow, so what was seen of it goes along. */
+const opened = (run) => ({
+  outlets: (run.outlets ?? []).join("\n"),
+  solution_flow: run.solution_flow ?? "",
+  flow_source: run.flow_source ?? "",
+});
 
 function keep(field, run, text, outlets) {
   const list = outlets.map((one) => `${one.diameter}; ${one.coefficient}; ${one.pressure}`);
@@ -133,9 +138,6 @@ function empty(field, run) {
     "note_run",
     { run: run.key },
     { outlets: [], solution_flow: "", flow_source: "" },
-    {
-      words: `Outlets at ${run.name} taken out`,
-      opened: { ...opened(run), solution_flow: run.solution_flow, flow_source: run.flow_source },
-    },
+    { words: `Outlets at ${run.name} taken out`, opened: opened(run) },
   );
 }
