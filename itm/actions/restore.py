@@ -1,5 +1,6 @@
 """The restoration list line by line, and what each end of a line means for what is wrong."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -24,9 +25,11 @@ def end_line(
 
 
 @transaction.atomic
-def reopen_line(*, actor: Actor, line: RestorationLine, at: datetime) -> RestorationLine:
+def reopen_line(
+    *, actor: Actor, line: RestorationLine, at: datetime, seen: Mapping[str, str] | None = None
+) -> RestorationLine:
     """Raises what `records.restoration.reopen_line` raises. May run twice."""
-    done = restoration.reopen_line(actor=actor, line=line)
+    done = restoration.reopen_line(actor=actor, line=line, seen=seen)
     opening.after_reopened(actor=actor, line=done, at=at)
     _follow(actor, done, at)
     return done

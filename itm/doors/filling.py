@@ -1,14 +1,16 @@
 """Texts of an entry through the very forms of the pages, so that both are judged alike."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from django import forms
 
 from itm.core.errors import Refused
 from itm.core.quantities import QuantityField, apart
-from itm.doors.entry import Texts
+from itm.doors.entry import Call, Texts
 from itm.intake.check import Problem
+from itm.records.merge import Crossed
 from itm.records.outlet_fields import OutletsField
 
 
@@ -65,6 +67,16 @@ def require_known(put: Texts, known: Mapping[str, Any]) -> None:
             f"There is no “{unknown[0][:40]}” here; it can hold {', '.join(known) or 'nothing'}.",
             unknown[0],
         )
+
+
+@contextmanager
+def seen_as(call: Call, text: str, column: str) -> Iterator[Mapping[str, str]]:
+    """A service tells what stands by its column, and an entry by the name of its text."""
+    opened = call.entry.opened
+    try:
+        yield {column: opened[text]} if text in opened else {}
+    except Crossed as crossed:
+        raise Crossed({text: crossed.places[column]}, {text: crossed.now[column]}) from crossed
 
 
 LISTED = (forms.ModelMultipleChoiceField, forms.MultipleChoiceField, OutletsField)

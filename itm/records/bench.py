@@ -147,10 +147,13 @@ def add_standard(
 
 
 @transaction.atomic
-def withdraw_standard(*, actor: Actor, bottle: Bottle, reason: str) -> Bottle:
+def withdraw_standard(
+    *, actor: Actor, bottle: Bottle, reason: str, seen: Mapping[str, str] | None = None
+) -> Bottle:
     """A standard that is not used after all; its row and label stay. May run twice.
 
-    Raises Forbidden; Refused not_draft, not_a_standard, has_readings, reason_missing.
+    `seen` holds another reason that the person saw and replaces. Raises Forbidden; Crossed; Refused
+    not_draft, not_a_standard, has_readings, reason_missing.
     """
     require_open(actor, bottle.bench)
     row = Bottle.objects.get(pk=bottle.pk)
@@ -163,7 +166,7 @@ def withdraw_standard(*, actor: Actor, bottle: Bottle, reason: str) -> Bottle:
         )
     if not reason.strip():
         raise Refused("reason_missing", f"Say why {row.label} is withdrawn.", "reason")
-    row.withdrawn_reason = reason.strip()
+    merge.say(row, "withdrawn_reason", reason.strip(), seen)
     row.save(by=actor, verb="withdrawn")
     return row
 
@@ -248,14 +251,18 @@ def add_reading(
 
 
 @transaction.atomic
-def set_aside(*, actor: Actor, reading: Reading, reason: str, at: datetime) -> Reading:
-    """Out of the fit, but kept and shown with its reason.
+def set_aside(
+    *, actor: Actor, reading: Reading, reason: str, at: datetime,
+    seen: Mapping[str, str] | None = None,
+) -> Reading:  # fmt: skip
+    """Out of the fit, but kept and shown with its reason. May run twice.
 
-    May run twice: the first reason stands. Raises Forbidden; Refused not_draft, reason_missing.
+    `seen` holds another reason that the person saw and replaces. Raises Forbidden; Crossed; Refused
+    not_draft, reason_missing.
     """
     require_open(actor, reading.bottle.bench, reading.bottle)
     reading.refresh_from_db()
-    if reading.set_aside_at is not None:
+    if reading.set_aside_reason == reason.strip() != "":
         return reading
     if not reason.strip():
         raise Refused(
@@ -263,20 +270,23 @@ def set_aside(*, actor: Actor, reading: Reading, reason: str, at: datetime) -> R
             "Say why this reading is set aside, for example “bubble on the prism”.",
             "reason",
         )
-    reading.set_aside_reason = reason.strip()
+    merge.say(reading, "set_aside_reason", reason.strip(), seen)
     reading.set_aside_at, reading.set_aside_by = at, actor.person
     reading.save(by=actor, verb="set_aside", text=reason.strip())
     return reading
 
 
 @transaction.atomic
-def take_back_aside(*, actor: Actor, reading: Reading) -> Reading:
+def take_back_aside(
+    *, actor: Actor, reading: Reading, seen: Mapping[str, str] | None = None
+) -> Reading:
     """Back into the fit; the history keeps that it was out. May run twice.
 
-    Raises Forbidden; Refused not_draft.
+    `seen` is the reason that the person saw. Raises Forbidden; Refused not_draft; Crossed.
     """
     require_open(actor, reading.bottle.bench, reading.bottle)
     reading.refresh_from_db()
+    merge.require_seen(reading, seen, "set_aside_reason")
     if reading.set_aside_at is None:
         return reading
     reading.set_aside_reason, reading.set_aside_by, reading.set_aside_at = "", "", None

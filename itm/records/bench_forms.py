@@ -3,6 +3,7 @@
 from django import forms
 
 from itm.core.fields import NumberField
+from itm.core.forms import Refusing
 from itm.records.forms import MergingForm, TestForm
 from itm.records.models import Bench
 
@@ -52,7 +53,7 @@ class StandardForm(forms.Form):
     )
 
 
-class ReasonForm(forms.Form):
+class ReasonForm(Refusing, forms.Form):
     """Why something leaves the fit or the bench."""
 
     reason = forms.CharField(

@@ -17,6 +17,7 @@ from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.figures import day
 from itm.records import merge
 from itm.records.frozen_check import basis_of, criteria_of, programmes
+from itm.records.merge import Crossed
 from itm.records.models import ConcentrateCheck, ConcentrateSample, Move, SampleValue
 from itm.registry.access import require_work
 from itm.registry.models import Site, Tank
@@ -127,7 +128,7 @@ def change_check(
     """
     row = locked_check(actor, check)
     frozen = {name: entered.pop(name) for name in FROZEN if name in entered}
-    if frozen:
+    if frozen := merge.changed(row, frozen, opened):
         _freeze_anew(row, frozen, at)
     merge.put(row, entered, opened)
     row.save(by=actor)
@@ -221,36 +222,71 @@ def require_measured_on(sample: ConcentrateSample, on: date | None, today: date)
 def require_free(held: SampleValue | None) -> None:
     """Of a property one value counts. Raises Conflict."""
     if held is not None:
-        raise Conflict(
-            f"{held.entered_by} entered {held.value_typed} here already; set that one aside with "
-            "its reason to put another in its place."
-        )
+        raise Conflict(taken_by(held))
+
+
+def taken_by(held: SampleValue) -> str:
+    return (
+        f"{held.entered_by} entered {held.value_typed} here already; set that one aside with its "
+        "reason to put another in its place."
+    )
 
 
 @transaction.atomic
-def set_aside_value(*, actor: Actor, value: SampleValue, reason: str, at: datetime) -> SampleValue:
+def set_aside_value(
+    *, actor: Actor, value: SampleValue, reason: str, at: datetime,
+    seen: Mapping[str, str] | None = None,
+) -> SampleValue:  # fmt: skip
     """It stays, with its reason, and counts no more. May run twice.
 
-    Raises Forbidden; Refused not_draft, reason_missing.
+    `seen` holds another reason that the person saw and replaces. Raises Forbidden; Crossed; Refused
+    not_draft, reason_missing.
     """
     locked_check(actor, value.sample.concentrate_check)
     if not reason.strip():
         raise Refused("reason_missing", "Say why this value does not count.", "reason")
     row = SampleValue.objects.select_for_update().get(pk=value.pk)
-    if row.set_aside_at is None:
-        row.set_aside_reason, row.set_aside_at = reason.strip(), at
-        row.set_aside_by = actor.person
+    if row.set_aside_reason != reason.strip():
+        merge.say(row, "set_aside_reason", reason.strip(), seen)
+        row.set_aside_at, row.set_aside_by = at, actor.person
         row.save(by=actor, verb="set aside")
     return row
 
 
 @transaction.atomic
-def bring_back_value(*, actor: Actor, value: SampleValue) -> SampleValue:
-    """Undo of `set_aside_value`. Raises Forbidden; Refused not_draft; Conflict value_there."""
+def replace_value(
+    *, actor: Actor, sample: ConcentrateSample, name: str, seen: Mapping[str, str], at: datetime,
+    by: SampleValue | None = None,
+) -> None:  # fmt: skip
+    """Make room where a value stands, once the person has `seen` which: it is set aside, said why.
+    `by` is the one that comes back in its place.
+
+    Raises Crossed where something else stands there; what `set_aside_value` raises.
+    """
+    held = sample.values.filter(name=name, set_aside_at=None).first()
+    if held is None or held == by:
+        return
+    now = {"value": held.value_typed, "temperature": held.temperature_typed}
+    if any(seen.get(part, "") != text for part, text in now.items()):
+        raise Crossed({"value": taken_by(held)}, now)
+    set_aside_value(
+        actor=actor, value=held, reason=f"{actor.person} put another in its place.", at=at
+    )
+
+
+@transaction.atomic
+def bring_back_value(
+    *, actor: Actor, value: SampleValue, seen: Mapping[str, str] | None = None
+) -> SampleValue:
+    """Undo of `set_aside_value`, of the reason that was `seen`.
+
+    Raises Forbidden; Refused not_draft; Crossed; Conflict value_there.
+    """
     locked_check(actor, value.sample.concentrate_check)
     row = SampleValue.objects.select_for_update().get(pk=value.pk)
     if row.set_aside_at is None:
         return row
+    merge.require_seen(row, seen, "set_aside_reason")
     if SampleValue.objects.filter(sample=row.sample_id, name=row.name, set_aside_at=None).exists():
         raise Conflict("Another value stands in its place now; set that one aside first.")
     row.set_aside_reason, row.set_aside_at, row.set_aside_by = "", None, ""

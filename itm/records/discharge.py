@@ -112,9 +112,13 @@ def foam_seen(*, actor: Actor, run: FlowRun, at: datetime) -> FlowRun:
 
 
 @transaction.atomic
-def take_back_foam(*, actor: Actor, run: FlowRun) -> FlowRun:
-    """The button was pressed too early. May run twice. Raises Forbidden; Refused not_draft."""
+def take_back_foam(*, actor: Actor, run: FlowRun, seen: Mapping[str, str] | None = None) -> FlowRun:
+    """The button was pressed too early. May run twice.
+
+    `seen` is the moment that the person saw. Raises Forbidden; Refused not_draft; Crossed.
+    """
     row = _locked_run(actor, run)
+    merge.require_seen(row, seen, "foam_seen_at")
     row.foam_seen_at = None
     row.save(by=actor, verb="taken back")
     return row
@@ -153,10 +157,13 @@ def add_sample(
 
 
 @transaction.atomic
-def withdraw_sample(*, actor: Actor, bottle: Bottle, reason: str) -> Bottle:
+def withdraw_sample(
+    *, actor: Actor, bottle: Bottle, reason: str, seen: Mapping[str, str] | None = None
+) -> Bottle:
     """A sample stamped by mistake leaves the bench; its row and its label stay. May run twice.
 
-    Raises Forbidden; Refused not_draft, has_readings, reason_missing.
+    `seen` holds another reason that the person saw and replaces. Raises Forbidden; Crossed; Refused
+    not_draft, has_readings, reason_missing.
     """
     row = _locked_sample(actor, bottle)
     if row.readings.exists():
@@ -166,15 +173,21 @@ def withdraw_sample(*, actor: Actor, bottle: Bottle, reason: str) -> Bottle:
         )
     if not reason.strip():
         raise Refused("reason_missing", "Say why the sample is withdrawn.", "reason")
-    row.withdrawn_reason = reason.strip()
+    merge.say(row, "withdrawn_reason", reason.strip(), seen)
     row.save(by=actor, verb="withdrawn")
     return row
 
 
 @transaction.atomic
-def bring_back_sample(*, actor: Actor, bottle: Bottle) -> Bottle:
-    """Undo of a withdrawal. May run twice. Raises Forbidden; Refused not_draft."""
+def bring_back_sample(
+    *, actor: Actor, bottle: Bottle, seen: Mapping[str, str] | None = None
+) -> Bottle:
+    """Undo of a withdrawal, of the reason that was `seen`. May run twice.
+
+    Raises Forbidden; Refused not_draft; Crossed.
+    """
     row = _locked_sample(actor, bottle)
+    merge.require_seen(row, seen, "withdrawn_reason")
     row.withdrawn_reason = ""
     row.save(by=actor, verb="brought back")
     return row
@@ -199,12 +212,15 @@ def flush_done(*, actor: Actor, step: FlushStep, at: datetime) -> FlushStep:
 
 
 @transaction.atomic
-def flush_undone(*, actor: Actor, step: FlushStep) -> FlushStep:
-    """Take back the last step that was ticked. May run twice.
+def flush_undone(
+    *, actor: Actor, step: FlushStep, seen: Mapping[str, str] | None = None
+) -> FlushStep:
+    """Take back the last step that was ticked, at the moment that was `seen`. May run twice.
 
-    Raises Forbidden; Refused not_draft, out_of_order.
+    Raises Forbidden; Refused not_draft, out_of_order; Crossed.
     """
     row = _locked_step(actor, step)
+    merge.require_seen(row, seen, "done_at")
     after = row.test.flush_steps.filter(position__gt=row.position, done_at__isnull=False)
     if after.exists():
         raise Refused("out_of_order", "Only the last ticked step can be taken back.", "flush")

@@ -6,7 +6,7 @@ whom, local rules say.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -16,10 +16,12 @@ from django.db import transaction
 from django.db.models import Max
 
 from itm.accounts.actor import Actor
+from itm.core import history
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.withdrawing import struck
+from itm.records.merge import Crossed
 from itm.records.models import Bottle, DirectRun, EffluentLine, FlowRun, Visit
 from itm.records.queries import tests
 from itm.registry.access import works_at
@@ -218,14 +220,29 @@ def correct(
 
 
 @transaction.atomic
-def withdraw(*, actor: Actor, line: EffluentLine, because: str, at: datetime) -> EffluentLine:
-    """It counts for nothing from now on and stays to be read with the reason.
+def withdraw(
+    *, actor: Actor, line: EffluentLine, because: str, at: datetime,
+    seen: Mapping[str, str] | None = None,
+) -> EffluentLine:  # fmt: skip
+    """It counts for nothing from now on and stays to be read with the reason. That reason never
+    changes: who has `seen` it leaves another beside it in the history.
 
-    Refused because_missing; Conflict when it was withdrawn already.
+    Refused because_missing; Conflict when it was withdrawn already, Crossed for another reason.
     """
     require_note(actor, line.site, line.visit)
-    row = EffluentLine.objects.select_for_update(of=("self",)).select_related("site", "visit")
-    return struck(row.get(pk=line.pk), because, by=actor, at=at)
+    rows = EffluentLine.objects.select_for_update(of=("self",)).select_related("site", "visit")
+    row = rows.get(pk=line.pk)
+    if row.withdrawn_at is None or because.strip() in ("", row.withdrawn_because):
+        return struck(row, because, by=actor, at=at)
+    if (seen or {}).get("withdrawn_because") != row.withdrawn_because:
+        sentence = (
+            f"{row.withdrawn_by} withdrew this already: “{row.withdrawn_because}”. You wrote "
+            f"“{because.strip()}”. Theirs stays; send yours again to leave it beside theirs in the "
+            "history."
+        )
+        raise Crossed({"withdrawn_because": sentence}, {"withdrawn_because": row.withdrawn_because})
+    history.note(actor, "withdrawn", of=row, text=because.strip())
+    return row
 
 
 def _write(row: EffluentLine, values: dict[str, Any], *, by: Actor, today: date) -> EffluentLine:

@@ -1,6 +1,7 @@
 """Restore: each line ends truthfully, and the impairment ends by itself with the last one."""
 
 import uuid
+from collections.abc import Mapping
 from datetime import datetime
 
 from django.db import transaction
@@ -8,6 +9,7 @@ from django.db.models import Max, Q
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
+from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_started
 from itm.records.models import RestorationLine, Visit
 
@@ -43,14 +45,17 @@ def end_line(
 
 
 @transaction.atomic
-def reopen_line(*, actor: Actor, line: RestorationLine) -> RestorationLine:
+def reopen_line(
+    *, actor: Actor, line: RestorationLine, seen: Mapping[str, str] | None = None
+) -> RestorationLine:
     """The line was ended by mistake; with it the impairment is open again. May run twice.
 
-    Refused once a test that rests on it is handed in. Raises Forbidden; Refused not_draft,
-    put_back_already.
+    Refused once a test that rests on it is handed in. `seen` is the end that the person saw. Raises
+    Forbidden; Refused not_draft, put_back_already; Crossed.
     """
     visit = locked_visit(actor, line.visit)
     row = RestorationLine.objects.get(pk=line.pk)
+    merge.require_seen(row, seen, "outcome", "ended_at")
     tests = visit.tests.filter(proportioner=row.proportioner_id)
     handed_in = tests.filter(state__in=[State.HANDED_IN, State.SEALED]).exists()
     if row.sealed_at is not None or (handed_in and row.follows_id is None):

@@ -157,23 +157,32 @@ def require_way(row: ConcentrateSample, today: date) -> None:
 
 
 @transaction.atomic
-def withdraw_sample(*, actor: Actor, sample: ConcentrateSample, reason: str) -> ConcentrateSample:
+def withdraw_sample(
+    *, actor: Actor, sample: ConcentrateSample, reason: str, seen: Mapping[str, str] | None = None
+) -> ConcentrateSample:
     """Broken, lost, wrongly filled: it stays with its reason and counts no more. May run twice.
 
-    Raises Forbidden; Refused not_draft, reason_missing.
+    `seen` holds another reason that the person saw and replaces. Raises Forbidden; Crossed; Refused
+    not_draft, reason_missing.
     """
     row = _locked(actor, sample)
     if not reason.strip():
         raise Refused("reason_missing", "Say why this bottle does not count.", "reason")
-    row.withdrawn_reason = reason.strip()
+    merge.say(row, "withdrawn_reason", reason.strip(), seen)
     row.save(by=actor, verb="withdrawn")
     return row
 
 
 @transaction.atomic
-def bring_back_sample(*, actor: Actor, sample: ConcentrateSample) -> ConcentrateSample:
-    """Undo of `withdraw_sample`. May run twice. Raises Forbidden; Refused not_draft."""
+def bring_back_sample(
+    *, actor: Actor, sample: ConcentrateSample, seen: Mapping[str, str] | None = None
+) -> ConcentrateSample:
+    """Undo of `withdraw_sample`, of the reason that was `seen`. May run twice.
+
+    Raises Forbidden; Refused not_draft; Crossed.
+    """
     row = _locked(actor, sample)
+    merge.require_seen(row, seen, "withdrawn_reason")
     row.withdrawn_reason = ""
     row.save(by=actor, verb="brought back")
     return row

@@ -72,15 +72,16 @@ def change_visit(
 
 
 @transaction.atomic
-def take_back_start(*, actor: Actor, visit: Visit) -> Visit:
+def take_back_start(*, actor: Actor, visit: Visit, seen: Mapping[str, str] | None = None) -> Visit:
     """The test day was started by mistake and no valve has moved. May run twice.
 
-    The history keeps the start: owner and authority may have seen it. Raises Forbidden; Refused
-    begun.
+    The history keeps the start: owner and authority may have seen it. `seen` is the start that the
+    person saw. Raises Forbidden; Refused begun; Crossed.
     """
     row = locked_visit(actor, visit)
     if row.started_at is None:
         return row
+    merge.require_seen(row, seen, "started_at")
     if begun(row):
         raise Refused(
             "begun",

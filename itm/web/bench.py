@@ -162,14 +162,15 @@ def reading_aside(request: HttpRequest, key: UUID, reading: UUID) -> HttpRespons
     stand, row = found.find(reading)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        services.set_aside(
-            actor=actor, reading=row, reason=form.cleaned_data["reason"], at=timezone.now()
-        )
-        messages.success(
-            request,
-            f"{row.value_typed} of {stand.bottle.label} is set aside; it stays on the record.",
-        )
-        return redirect("bench", key=key)
+        with form.refusals():
+            services.set_aside(
+                actor=actor, reading=row, reason=form.cleaned_data["reason"], at=timezone.now()
+            )
+            messages.success(
+                request,
+                f"{row.value_typed} of {stand.bottle.label} is set aside; it stays on the record.",
+            )
+            return redirect("bench", key=key)
     closed = found.closed if stand.bottle.run_id else found.shared_closed
     context = {
         "test": found.test, "stand": stand, "reading": row, "form": form, "closed": closed,
@@ -196,11 +197,12 @@ def standard_withdraw(request: HttpRequest, key: UUID, bottle: UUID) -> HttpResp
     stand = found.stand(bottle)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        services.withdraw_standard(
-            actor=actor, bottle=stand.bottle, reason=form.cleaned_data["reason"]
-        )
-        messages.success(request, f"{stand.bottle.label} is withdrawn.")
-        return redirect("bench", key=key)
+        with form.refusals():
+            services.withdraw_standard(
+                actor=actor, bottle=stand.bottle, reason=form.cleaned_data["reason"]
+            )
+            messages.success(request, f"{stand.bottle.label} is withdrawn.")
+            return redirect("bench", key=key)
     context = {
         "test": found.test, "stand": stand, "form": form,
         "crumbs": crumbs(found.test, "Withdraw a standard"),

@@ -206,7 +206,8 @@ def start_test_day(request: HttpRequest, key: UUID) -> HttpResponse:
 
     def begin() -> Any:
         given = dict(form.cleaned_data)
-        at = given.pop("started_at") or timezone.now()
+        # Pressed twice without a time of its own, it is the start that stands.
+        at = given.pop("started_at") or row.started_at or timezone.now()
         return start(actor=actor, key=key, at=at, **given)
 
     return edit(

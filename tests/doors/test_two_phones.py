@@ -45,9 +45,7 @@ NO_FLOW = {"outlets": "", "solution_flow": "", "flow_source": ""}
 
 
 @pytest.mark.parametrize("opened", [NO_FLOW, {"outlets": ""}])
-def test_outlets_put_no_flow_of_the_other_phone_aside_in_silence(
-    draft, phone, other_phone, opened
-):
+def test_outlets_put_no_flow_of_the_other_phone_aside_in_silence(draft, phone, other_phone, opened):
     run = {"run": run_of(draft).key}
     metered = {"solution_flow": "850 L/min", "flow_source": "meter"}
     other_phone.say("note_run", run, metered, {"solution_flow": "", "flow_source": ""})

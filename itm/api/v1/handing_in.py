@@ -71,7 +71,10 @@ ENTRY = {
         "opened": {
             **TEXTS,
             "description": "The same texts as the device last knew them: what somebody else "
-            "changed since is then told and not overwritten.",
+            "changed since is then told and not overwritten. Of an undo, what it undoes "
+            "(started_at, foam_seen_at, done_at, outcome with ended_at, withdrawn_reason or "
+            "set_aside_reason). An answer `crossed` holds in `now` what stands; sent again with "
+            "that in `opened`, the entry takes its place.",
         },
         "at": {
             "type": "string", "format": "date-time", "nullable": True,

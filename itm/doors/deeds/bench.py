@@ -5,7 +5,7 @@ from typing import Any
 from itm.core.errors import Conflict, Refused
 from itm.doors.deeds.visits import standing
 from itm.doors.entry import Call, Done
-from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known
+from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known, seen_as
 from itm.intake.take import Entry as ReadingEntry
 from itm.intake.take import take_reading
 from itm.records import bench as services
@@ -56,7 +56,8 @@ def set_volumes(call: Call) -> Done:
 
 def withdraw_standard(call: Call) -> Done:
     given = cleaned(filled(ReasonForm, call.entry.put))
-    bottle = services.withdraw_standard(actor=call.actor, bottle=call.row, **given)
+    with seen_as(call, "reason", "withdrawn_reason") as seen:
+        bottle = services.withdraw_standard(actor=call.actor, bottle=call.row, seen=seen, **given)
     return Done(call.row.bench.visit, {"withdrawn_reason": bottle.withdrawn_reason})
 
 
@@ -97,13 +98,16 @@ def _refuse(typed: ReadingEntry, problems: list[Any]) -> None:
 
 def set_aside(call: Call) -> Done:
     given = cleaned(filled(ReasonForm, call.entry.put))
-    reading = services.set_aside(actor=call.actor, reading=call.row, at=call.at, **given)
+    with seen_as(call, "reason", "set_aside_reason") as seen:
+        reading = services.set_aside(
+            actor=call.actor, reading=call.row, at=call.at, seen=seen, **given
+        )
     return Done(call.row.bottle.bench.visit, _aside(reading))
 
 
 def bring_back_reading(call: Call) -> Done:
     require_known(call.entry.put, {})
-    reading = services.take_back_aside(actor=call.actor, reading=call.row)
+    reading = services.take_back_aside(actor=call.actor, reading=call.row, seen=call.entry.opened)
     return Done(call.row.bottle.bench.visit, _aside(reading))
 
 

@@ -9,7 +9,7 @@ from itm.core.errors import Conflict, Refused
 from itm.core.quantities import apart
 from itm.doors.deeds.visits import standing
 from itm.doors.entry import Call, Done
-from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known
+from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known, seen_as
 from itm.intake.take_values import ValueEntry, take_values
 from itm.records import checking, sampling
 from itm.records.check_forms import (
@@ -97,18 +97,20 @@ def note_check_sample(call: Call) -> Done:
 
 def withdraw_check_sample(call: Call) -> Done:
     given = cleaned(filled(WhyForm, call.entry.put))
-    row = sampling.withdraw_sample(actor=call.actor, sample=call.row, **given)
+    with seen_as(call, "reason", "withdrawn_reason") as seen:
+        row = sampling.withdraw_sample(actor=call.actor, sample=call.row, seen=seen, **given)
     return Done(None, {"withdrawn_reason": row.withdrawn_reason})
 
 
 def bring_back_check_sample(call: Call) -> Done:
     require_known(call.entry.put, {})
-    sampling.bring_back_sample(actor=call.actor, sample=call.row)
+    sampling.bring_back_sample(actor=call.actor, sample=call.row, seen=call.entry.opened)
     return Done(None, {"withdrawn_reason": ""})
 
 
 def add_value(call: Call) -> Done:
-    """One property of one bottle as measured; judged as the page judges it."""
+    """One property of one bottle as measured; judged as the page judges it. Where another phone's
+    stands, a person decides by sending it again with that one in `opened`."""
     require_known(call.entry.put, VALUE)
     known = PROPERTIES.get(name := call.entry.text("property"))
     if known is None:
@@ -133,6 +135,10 @@ def add_value(call: Call) -> Done:
     entry = ValueEntry(
         call.entry.key, name, number, unit, call.entry.text("temperature")[:MOST_TYPED], **told
     )
+    if not (call.row.withdrawn_reason or SampleValue.objects.filter(key=call.entry.key).exists()):
+        checking.replace_value(
+            actor=call.actor, sample=call.row, name=name, seen=call.entry.opened, at=call.at
+        )
     taken = take_values(
         actor=call.actor, sample=call.row, entries=[entry], origin=origin, at=call.at
     )
@@ -151,12 +157,21 @@ def _refuse(entry: ValueEntry, problems: list[Any]) -> None:
 
 def set_aside_value(call: Call) -> Done:
     given = cleaned(filled(WhyForm, call.entry.put))
-    return _aside(checking.set_aside_value(actor=call.actor, value=call.row, at=call.at, **given))
+    with seen_as(call, "reason", "set_aside_reason") as seen:
+        value = checking.set_aside_value(
+            actor=call.actor, value=call.row, at=call.at, seen=seen, **given
+        )
+    return _aside(value)
 
 
 def bring_back_value(call: Call) -> Done:
     require_known(call.entry.put, {})
-    return _aside(checking.bring_back_value(actor=call.actor, value=call.row))
+    opened = call.entry.opened
+    checking.replace_value(
+        actor=call.actor, sample=call.row.sample, name=call.row.name, seen=opened, at=call.at,
+        by=call.row,
+    )  # fmt: skip
+    return _aside(checking.bring_back_value(actor=call.actor, value=call.row, seen=opened))
 
 
 def _aside(value: SampleValue) -> Done:

@@ -5,7 +5,7 @@ from datetime import datetime
 from itm.core.errors import Conflict, Refused
 from itm.doors.deeds.visits import standing
 from itm.doors.entry import Call, Done
-from itm.doors.filling import cleaned, filled, only_put, require_known
+from itm.doors.filling import cleaned, filled, only_put, require_known, seen_as
 from itm.records import discharge as services
 from itm.records.forms import RunForm, WithdrawForm
 from itm.records.merge import Crossed
@@ -47,7 +47,7 @@ def foam_seen(call: Call) -> Done:
 
 def take_back_foam(call: Call) -> Done:
     require_known(call.entry.put, {})
-    services.take_back_foam(actor=call.actor, run=call.row)
+    services.take_back_foam(actor=call.actor, run=call.row, seen=call.entry.opened)
     return Done(call.row.test.visit, {"foam_seen_at": ""})
 
 
@@ -65,13 +65,14 @@ def add_sample(call: Call) -> Done:
 
 def withdraw_sample(call: Call) -> Done:
     given = cleaned(filled(WithdrawForm, call.entry.put))
-    bottle = services.withdraw_sample(actor=call.actor, bottle=call.row, **given)
+    with seen_as(call, "reason", "withdrawn_reason") as seen:
+        bottle = services.withdraw_sample(actor=call.actor, bottle=call.row, seen=seen, **given)
     return Done(call.row.bench.visit, {"withdrawn_reason": bottle.withdrawn_reason})
 
 
 def bring_back_sample(call: Call) -> Done:
     require_known(call.entry.put, {})
-    services.bring_back_sample(actor=call.actor, bottle=call.row)
+    services.bring_back_sample(actor=call.actor, bottle=call.row, seen=call.entry.opened)
     return Done(call.row.bench.visit, {"withdrawn_reason": ""})
 
 
@@ -87,7 +88,7 @@ def flush_done(call: Call) -> Done:
 
 def flush_undone(call: Call) -> Done:
     require_known(call.entry.put, {})
-    step = services.flush_undone(actor=call.actor, step=call.row)
+    step = services.flush_undone(actor=call.actor, step=call.row, seen=call.entry.opened)
     return Done(call.row.test.visit, _ticked(step))
 
 

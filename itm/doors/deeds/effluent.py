@@ -4,11 +4,12 @@ from uuid import UUID
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.core.errors import NotFound, Refused
+from itm.core.errors import Conflict, NotFound, Refused
 from itm.doors.entry import Call, Done
-from itm.doors.filling import cleaned, filled
+from itm.doors.filling import cleaned, filled, seen_as
 from itm.records import effluent
 from itm.records.effluent_forms import EffluentForm
+from itm.records.merge import Crossed
 from itm.records.models import EffluentLine
 from itm.registry.forms import WithdrawForm
 
@@ -47,5 +48,14 @@ def note_effluent(call: Call) -> Done:
 
 def withdraw_effluent(call: Call) -> Done:
     because = cleaned(filled(WithdrawForm, call.entry.put))["because"]
-    row = effluent.withdraw(actor=call.actor, line=call.row, because=because, at=call.at)
+    try:
+        with seen_as(call, "because", "withdrawn_because") as seen:
+            row = effluent.withdraw(
+                actor=call.actor, line=call.row, because=because, at=call.at, seen=seen
+            )
+    except Crossed:
+        raise
+    except Conflict as conflict:
+        there = {"withdrawn_because": because}
+        return Done(call.row.visit, there, "stood_already", conflict.sentence)
     return Done(call.row.visit, {"withdrawn_because": row.withdrawn_because})

@@ -51,21 +51,18 @@ def add_notice(call: Call) -> Done:
 
 
 def start_test_day(call: Call) -> Done:
+    """Two people may start the same day: then one of them decides which start stands, by sending
+    the entry again with what stands in `opened`."""
     require_crew(call.actor, call.row)
     given = cleaned(filled(StartForm, call.entry.put, visit=call.row, now=call.latest))
-    before = call.row.started_at
     at = given.pop("started_at") or call.at
-    visit = start(actor=call.actor, key=call.row.key, at=at, **given)
-    if before is None:
-        return Done(visit, _started(visit))
-    return Done(
-        visit, _started(visit), "stood_already",
-        f"{visit.started_by} had started the test day already; that start stands.",
-    )  # fmt: skip
+    visit = start(actor=call.actor, key=call.row.key, at=at, seen=call.entry.opened, **given)
+    return Done(visit, _started(visit))
 
 
 def take_back_start(call: Call) -> Done:
-    visit = take_back(actor=call.actor, visit=call.row, at=call.at)
+    require_known(call.entry.put, {})
+    visit = take_back(actor=call.actor, visit=call.row, at=call.at, seen=call.entry.opened)
     return Done(visit, _started(visit))
 
 

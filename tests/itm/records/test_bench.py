@@ -10,6 +10,7 @@ from django.db import IntegrityError
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.history import Change
 from itm.records import bench as services
+from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 from tests.conftest import Scene
 from tests.factories import OrganisationFactory, actor_of
@@ -174,7 +175,9 @@ def test_reading_set_aside_stays_with_its_reason_and_can_come_back(scene: Scene)
     services.set_aside(actor=scene.contractor, reading=reading, reason=" bubble ", at=AT)
     reading.refresh_from_db()
     assert (reading.set_aside_reason, reading.set_aside_by) == ("bubble", scene.contractor.person)
-    services.set_aside(actor=scene.contractor, reading=reading, reason="another", at=AT)
+    with pytest.raises(Crossed):  # never dropped in silence, see tests/doors
+        services.set_aside(actor=scene.contractor, reading=reading, reason="another", at=AT)
+    services.set_aside(actor=scene.contractor, reading=reading, reason="bubble", at=AT)
     reading.refresh_from_db()
     assert reading.set_aside_reason == "bubble"
     services.take_back_aside(actor=scene.contractor, reading=reading)

@@ -294,7 +294,10 @@ def test_start_of_the_test_day_opens_the_impairment_to_owner_and_authority(scene
     with pytest.raises(Forbidden):
         start_test_day(**{**start, "actor": scene.owner}, reason="Another")
     later = datetime(2026, 6, 15, 12, tzinfo=UTC)
-    assert start_test_day(**{**start, "at": later}, reason="Again").started_at == AT
+    with pytest.raises(Crossed) as crossed:
+        start_test_day(**{**start, "at": later}, reason="Again")
+    assert crossed.value.now == {"started_at": AT.isoformat(), "reason": "Annual test"}
+    assert queries.visit(scene.owner, visit.key).started_at == AT
 
 
 def test_day_of_the_test_is_read_off_the_site_s_clock(scene):

@@ -7,7 +7,6 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from itm.actions.start_test_day import start_test_day
 from itm.records import queries
 from itm.records.discharge import add_sample, foam_seen, note_run
 from itm.records.models import Bottle, ProportioningTest, RestorationLine, Visit
@@ -376,15 +375,6 @@ def test_visit_to_a_site_is_found_by_a_part_of_its_name(crew, scene):
     plan_visit(actor=scene.contractor, site=scene.site, planned_on=TODAY)
     assert "15 Jun 2026" in page(crew, "visits", find=scene.site.name[:4])
     assert "Nothing here fits" in page(crew, "visits", find="no such place")
-
-
-def test_start_a_second_time_changes_nothing(crew, scene, day):
-    started = Visit.objects.get().started_at
-    start_test_day(
-        actor=scene.contractor, key=day.visit.key, reason="Again", coordinator="X", at=AT
-    )
-    press(crew, "start_test_day", day.visit.key, reason="Again", coordinator="X")
-    assert Visit.objects.get().started_at == started
 
 
 def test_start_is_taken_back_while_nothing_was_noted(crew, scene, day):

@@ -180,7 +180,10 @@ function withdrawn(field, check, writes) {
                   "bring_back_check_sample",
                   { sample: sample.key },
                   {},
-                  { words: `${sample.label} brought back` },
+                  {
+                    words: `${sample.label} brought back`,
+                    opened: { withdrawn_reason: sample.withdrawn_reason },
+                  },
                 ),
               { kind: ".quiet", id: `back-${sample.key}` },
             )
@@ -211,7 +214,10 @@ function measured(field, value, writes) {
                 "bring_back_value",
                 { value: value.key },
                 {},
-                { words: `${heading} counts again` },
+                {
+                  words: `${heading} counts again`,
+                  opened: { set_aside_reason: value.set_aside_reason },
+                },
               ),
             { kind: ".quiet", id: `back-${value.key}` },
           )

@@ -142,7 +142,10 @@ function stamps(field, test, run, samples) {
               "take_back_foam",
               { run: run.key },
               {},
-              { words: `Foam taken back, ${run.name}` },
+              {
+                words: `Foam taken back, ${run.name}`,
+                opened: { foam_seen_at: run.foam_seen_at },
+              },
             ),
           { kind: ".quiet", id: `unfoam-${run.key}` },
         )
@@ -219,7 +222,10 @@ function withdrawn(field, run, writes) {
                 "bring_back_sample",
                 { bottle: bottle.key },
                 {},
-                { words: `${bottle.label} brought back` },
+                {
+                  words: `${bottle.label} brought back`,
+                  opened: { withdrawn_reason: bottle.withdrawn_reason },
+                },
               ),
             { kind: ".quiet", id: `back-${bottle.key}` },
           )

@@ -76,7 +76,10 @@ const bringBack = (field, one) =>
         "bring_back_reading",
         { reading: one.key },
         {},
-        { words: `${one.value} counts again` },
+        {
+          words: `${one.value} counts again`,
+          opened: { set_aside_reason: one.set_aside_reason },
+        },
       ),
     { kind: ".quiet", id: `count-${one.key}` },
   );

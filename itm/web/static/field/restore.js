@@ -186,7 +186,15 @@ function mend(field, line) {
       ? press(
           "Reopen",
           () =>
-            field.act("reopen_line", { line: line.key }, {}, { words: `Open again: ${line.text}` }),
+            field.act(
+              "reopen_line",
+              { line: line.key },
+              {},
+              {
+                words: `Open again: ${line.text}`,
+                opened: { outcome: line.outcome, ended_at: line.ended_at },
+              },
+            ),
           { kind: ".quiet", id: `reopen-${line.key}` },
         )
       : null,

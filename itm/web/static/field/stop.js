@@ -89,7 +89,7 @@ function line(field, step, { next, last }) {
               "flush_undone",
               { step: step.key },
               {},
-              { words: `Taken back: ${step.text}` },
+              { words: `Taken back: ${step.text}`, opened: { done_at: step.done_at } },
             ),
           { kind: ".quiet", id: `undo-${step.key}` },
         )

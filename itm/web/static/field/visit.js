@@ -109,7 +109,12 @@ function protection(field, visit) {
       : press(
           "Started by mistake: no valve has moved",
           () =>
-            field.act("take_back_start", { visit: visit.key }, {}, { words: "Start taken back" }),
+            field.act(
+              "take_back_start",
+              { visit: visit.key },
+              {},
+              { words: "Start taken back", opened: { started_at: visit.started_at } },
+            ),
           { kind: ".quiet", id: "unstart" },
         ),
   );

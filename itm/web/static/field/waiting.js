@@ -6,15 +6,7 @@ import { STUCK } from "./day.js";
 import { press, textEntry, valueOf } from "./entering.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
 import { save } from "./saving.js";
-import { clock, instant } from "./words.js";
-
-const STANDS = {
-  waiting: "waits for signal",
-  refused: "not taken",
-  crossed: "changed by somebody else meanwhile",
-  forbidden: "not yours to enter",
-  not_found: "its row is not on the server",
-};
+import { crossed, hasSides, head, labelOf } from "./sides.js";
 
 export function waitingScreen(field) {
   const entries = field.entries.filter((one) => one.state !== "taken");
@@ -83,21 +75,6 @@ export function waitingScreen(field) {
   ];
 }
 
-const siteOf = (field, visit) => field.days.find((one) => one.key === visit)?.day.visit.site;
-
-function head(field, one) {
-  const site = siteOf(field, one.visit);
-  return [
-    h("strong", one.words),
-    h("br"),
-    h(
-      "small",
-      `${site ? `${site.name}, ` : ""}${instant(one.at, site?.time_zone ?? "UTC")}: ${STANDS[one.state]}`,
-    ),
-    one.sentence ? h("p.sentence", one.sentence) : null,
-  ];
-}
-
 /** Of a paper also the bottles that it is about. */
 const hangsOn = ({ of, kind, put }) => [
   ...Object.values(of),
@@ -147,7 +124,7 @@ async function drop(field, one) {
 }
 
 function stuckEntry(field, one) {
-  if (one.state === "crossed" && sides(one, "UTC").length) return crossed(field, one);
+  if (one.state === "crossed" && hasSides(one)) return crossed(field, one, () => drop(field, one));
   const again = async () => {
     const put = corrected(field, one);
     await field.store.mark([{ ...one, put, state: "waiting", sentence: "", code: "" }]);
@@ -181,136 +158,6 @@ const placeOf = (one, name) => `waiting:${one.key}:${name}`;
 function corrected(field, one) {
   return Object.fromEntries(
     Object.entries(one.put).map(([name, text]) => [name, valueOf(field, placeOf(one, name), text)]),
-  );
-}
-
-const LABELS = {
-  foam_seen_at: "Foam seen at",
-  inlet_pressure: "Inlet pressure",
-  solution_flow: "Solution flow",
-  flow_source: "Flow taken from",
-  level_before: "In the tank before",
-  level_after: "In the tank after",
-  value: "Reading",
-  temperature: "Temperature, °C",
-  concentrate_ml: "Concentrate, mL",
-  water_ml: "Water, mL",
-  label: "Label on the bottle",
-  reason: "Reason",
-  told: "Who was told",
-  how: "How",
-  reference: "Reference",
-  told_at: "When",
-  handed_to: "Handed over to",
-  handed_at: "Handed over at",
-  outcome: "Outcome",
-  outlets: "Outlets by pitot",
-  target_percent: "Percent wanted",
-  notes: "Notes",
-  crew: "Crew",
-  weather: "Weather",
-  ambient_c: "Air temperature",
-  coordinator: "Coordinator",
-  effluent_plan: "Effluent",
-  started_at: "Started at",
-};
-
-/** How the day asks for this text, where it does: what it is called, and its choices. */
-function askedOf(field, one, name) {
-  const own = field.days.find(({ key }) => key === one.visit)?.day;
-  const [of] = Object.values(one.of);
-  const direct = (own?.direct_tests ?? []).find(
-    (test) => test.key === of || test.runs.some((run) => run.key === of),
-  );
-  const bench = own?.tests.find((test) => test.key === of)?.bench;
-  const asked =
-    one.verb === "note_bench"
-      ? own?.benches.find(({ key }) => key === bench)?.asked
-      : own?.direct_asked?.[direct?.method]?.[one.verb];
-  return asked?.find((text) => text.name === name);
-}
-
-const labelOf = (field, one, name) => askedOf(field, one, name)?.label ?? LABELS[name] ?? name;
-
-/** A choice in its words, any other text as it is. */
-function inItsWords(field, one, name, text) {
-  const choices = askedOf(field, one, name)?.choices ?? [];
-  return choices.find(([value]) => value === text)?.[1] ?? text;
-}
-
-/** Fields that two people wrote: name, mine, theirs, as text. */
-function sides(one, zone) {
-  const now = one.now ?? {};
-  if (one.verb === "foam_seen" && now.foam_seen_at) {
-    return [["foam_seen_at", clock(one.at, zone), clock(now.foam_seen_at, zone)]];
-  }
-  const both = Object.keys(now).filter(
-    (name) => name in one.put && String(now[name]) !== String(one.put[name]),
-  );
-  const text = (value) => (Array.isArray(value) ? value.join(", ") : value) || "nothing";
-  return both.map((name) => [name, text(one.put[name]), text(now[name])]);
-}
-
-/** What stands, as the texts that `opened` holds; a list is its lines. */
-const textsOf = (now) =>
-  Object.fromEntries(
-    Object.entries(now).map(([name, value]) => [
-      name,
-      Array.isArray(value) ? value.join("\n") : value,
-    ]),
-  );
-
-/** The same field written by two: side by side, and a person chooses. */
-function crossed(field, one) {
-  const rows = sides(one, siteOf(field, one.visit)?.time_zone ?? "UTC");
-  const putMine = async () => {
-    // A deed of its own, with a key of its own: it says that theirs was seen and replaced.
-    const again = {
-      ...one,
-      key: crypto.randomUUID(),
-      state: "waiting",
-      sentence: "",
-      code: "",
-      now: undefined,
-      opened: { ...one.opened, ...textsOf(one.now) },
-    };
-    await field.store.mark([again]);
-    await field.draw();
-    await field.handing.now();
-  };
-  return h(
-    "li.stuck",
-    { id: `entry-${one.key}` },
-    head(field, one),
-    h(
-      "table.sides",
-      h("caption", "Both are kept until you choose"),
-      h(
-        "thead",
-        h(
-          "tr",
-          h("th", { scope: "col" }, "Entry"),
-          h("th", { scope: "col" }, "Yours"),
-          h("th", { scope: "col" }, "On the server"),
-        ),
-      ),
-      h(
-        "tbody",
-        rows.map(([name, mine, theirs]) =>
-          h(
-            "tr",
-            h("th", { scope: "row" }, labelOf(field, one, name)),
-            h("td.num", inItsWords(field, one, name, mine)),
-            h("td.num", inItsWords(field, one, name, theirs)),
-          ),
-        ),
-      ),
-    ),
-    h(
-      "div.press",
-      press("Put mine in its place", putMine, { id: `mine-${one.key}` }),
-      press("Keep theirs", () => drop(field, one), { kind: ".outline", id: `theirs-${one.key}` }),
-    ),
   );
 }
 
