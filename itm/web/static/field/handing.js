@@ -70,15 +70,31 @@ export class Handing {
     if (!done) return; // another window of this device does it
     this.apart = Math.round((Date.now() - new Date(done.session.server_now)) / 1000);
     await store.setFact("handed_at", new Date().toISOString());
-    const held = new Set((await store.days()).map((one) => one.key));
-    for (const visit of held) {
-      // Every day that is along is fetched again: the other phone has written in it meanwhile.
-      await sync.renew(store, visit).catch((stopped) => {
+    // Every day that is along is fetched again: the other phone has written in it meanwhile. Before
+    // the photos, because those are slow and nobody should wait for them.
+    await this.renew((await store.days()).map((one) => one.key));
+    field.listed = await sync.listDays().catch(() => []);
+    if (done.sent) field.say(`${count(done.sent, "entry", "entries")} taken by the server.`);
+    this.left = this.papers = null;
+    await field.refresh();
+    const photos = await sync.handPhotos(store, done.session, (progress) => {
+      Object.assign(this, progress);
+      field.drawStrip();
+    });
+    await this.renew(new Set(photos?.visits));
+    if (photos?.more) this.again = true;
+    const late = done.late ?? photos?.late;
+    if (late) throw late;
+  }
+
+  async renew(visits) {
+    const held = new Set((await this.field.store.days()).map((one) => one.key));
+    for (const visit of visits) {
+      if (!held.has(visit)) continue;
+      await sync.renew(this.field.store, visit).catch((stopped) => {
         if (stopped.kind !== "gone") throw stopped;
       });
     }
-    field.listed = await sync.listDays().catch(() => []);
-    if (done.sent) field.say(`${count(done.sent, "entry", "entries")} taken by the server.`);
   }
 
   /** The device itself says that it is out of reach: no try fails, and it tells when it is back. */

@@ -2,58 +2,21 @@
 // had from its first keystroke: sent ten times it is one deed. Nothing leaves the queue but what the
 // server has taken, or what a person takes off it.
 
+import { Stopped, ask, json, poster, signedOut } from "./asking.js";
 import { STUCK } from "./day.js";
 
 export const MOST_AT_ONCE = 40;
-const PATIENCE = 20_000; // ms for one request, own choice
 const FIRST_PAUSE = 3_000;
 const LONGEST_PAUSE = 300_000;
 const LOCK = "itm-field-hand-over";
+const BREATH = 1_000; // ms before what the server failed on is sent once more
 
-/** Ends a round: `kind` says what a person can do about it. */
-export class Stopped extends Error {
-  constructor(kind, sentence) {
-    super(sentence);
-    this.kind = kind;
-  }
-}
-
-const SIGNED_OUT =
-  "You are signed out on this device. Sign in again; what waits here is sent then.";
-
-async function ask(address, options = {}) {
-  let answer;
-  try {
-    answer = await fetch(address, {
-      credentials: "same-origin",
-      redirect: "manual",
-      cache: "no-store",
-      signal: AbortSignal.timeout(PATIENCE),
-      ...options,
-    });
-  } catch {
-    throw new Stopped(navigator.onLine ? "busy" : "no_signal", "No answer from the server.");
-  }
-  if (answer.type === "opaqueredirect" || answer.status === 401)
-    throw new Stopped("signed_out", SIGNED_OUT);
-  if (answer.status === 429 || answer.status >= 500) {
-    throw new Stopped("busy", `The server cannot answer now (${answer.status}).`);
-  }
-  return answer;
-}
-
-async function json(answer) {
-  try {
-    return await answer.json();
-  } catch {
-    throw new Stopped("busy", "The answer of the server broke off.");
-  }
-}
+export { Stopped };
 
 /** Who is signed in, with a token for the posts of this round and the time of the server. */
 export async function who() {
   const answer = await ask("/field/who/");
-  if (!answer.ok) throw new Stopped("signed_out", SIGNED_OUT);
+  if (!answer.ok) throw signedOut();
   return json(answer);
 }
 
@@ -103,14 +66,21 @@ export function ready(entries, tried, papers = []) {
 }
 
 /**
- * One round. `say` is told of progress as { sent, left }. Gives the visits that changed; throws
- * Stopped where the round could not end. What was taken before that stays taken.
+ * One round of entries and papers. `say` is told of progress as { sent, left }. Gives the visits that
+ * changed, and in `late` what could not go now while everything else went on; throws Stopped where
+ * the round could not end. What was taken before that stays taken.
  */
-export async function handOver(store, person, say) {
-  if (!navigator.locks) return round(store, person, say);
-  return navigator.locks.request(LOCK, { ifAvailable: true }, (lock) =>
-    lock ? round(store, person, say) : null,
-  );
+export const handOver = (store, person, say) => alone(() => round(store, person, say));
+
+/** Photos after everything else, because they are large: one that fails holds up nothing. Gives the
+ * visits that changed, `late`, and whether `more` was entered meanwhile, which goes first. */
+export const handPhotos = (store, session, say) =>
+  alone(() => postPhotos(store, poster(session.csrf), say));
+
+/** Nothing where another window of this device does it. */
+async function alone(work) {
+  if (!navigator.locks) return work();
+  return navigator.locks.request(LOCK, { ifAvailable: true }, (lock) => (lock ? work() : null));
 }
 
 async function round(store, person, say) {
@@ -125,48 +95,80 @@ async function round(store, person, say) {
   const changed = new Set();
   const tried = new Set();
   let sent = 0;
+  let late = null;
   for (;;) {
     const entries = await store.entries();
     const batch = ready(entries, tried, await store.papers()).slice(0, MOST_AT_ONCE);
     if (!batch.length) {
       // A paper hangs on entries, and a hand-in on papers: so these go in between.
       const papers = await postPapers(store, post, say, tried);
-      papers.forEach((visit) => changed.add(visit));
-      sent += papers.length;
-      if (!papers.length) break;
+      late = papers.late ?? late;
+      papers.visits.forEach((visit) => changed.add(visit));
+      sent += papers.visits.length;
+      if (!papers.visits.length) break;
       continue;
     }
     batch.forEach((entry) => tried.add(entry.key));
     const answers = await postEntries(post, batch);
     const rows = batch.map((entry) => answered(entry, answers.get(entry.key)));
+    if (rows.some((row) => row.code === FAULT && row.state === "waiting")) late = faulty();
     await store.mark(rows);
     rows.forEach((row) => changed.add(row.visit));
     sent += rows.filter((row) => row.state === "taken").length;
     say({ sent, left: (await store.entries()).filter((one) => one.state === "waiting").length });
   }
-  for (const visit of await postPhotos(store, post, say)) changed.add(visit);
-  return { session, changed: [...changed], sent };
+  return { session, changed: [...changed], sent, late };
 }
 
-function poster(csrf) {
-  return async (address, body, headers = {}) => {
-    const answer = await ask(address, {
-      method: "POST",
-      body,
-      headers: { "X-CSRFToken": csrf, ...headers },
-    });
-    if (answer.status === 403)
-      throw new Stopped(
-        "forbidden",
-        "The server does not take this from you now. Sign in again, then send once more.",
-      );
-    return answer;
-  };
-}
+// Entries -----------------------------------------------------------------------------------------
 
+const FAULT = "server_fault";
+const PARKED =
+  "The server failed on this entry each time it was sent, while it answered all else: the fault is on its side, and whoever runs it finds it in its log. Send it again later, or note it on its page and take it off here.";
+const faulty = () => new Stopped("busy", "The server failed on what was sent.", 500);
+
+/** What the server answered, by key. An entry that it fails on twice is parked with a sentence, so
+ * that it holds up nobody else; where it fails on all of them, none of them is the one at fault. */
 async function postEntries(post, batch) {
+  try {
+    return await twice(() => postOnce(post, batch));
+  } catch (stopped) {
+    if (!stopped.isFault) throw stopped;
+  }
+  await who(); // throws where the server answers nobody
+  if (batch.length === 1) return new Map([[batch[0].key, fault("refused")]]);
+  const each = new Map();
+  for (const entry of batch) {
+    for (const pair of await postSingly(post, entry)) each.set(...pair);
+  }
+  const all = [...each.values()].every(({ code }) => code === FAULT);
+  return all ? new Map(batch.map(({ key }) => [key, fault("waiting")])) : each;
+}
+
+const fault = (state) => ({ state, code: FAULT, sentence: PARKED });
+
+async function postSingly(post, entry) {
+  try {
+    return await postOnce(post, [entry]);
+  } catch (stopped) {
+    if (!stopped.isFault) throw stopped;
+    return new Map([[entry.key, fault("refused")]]);
+  }
+}
+
+async function twice(send) {
+  try {
+    return await send();
+  } catch (stopped) {
+    if (!stopped.isFault) throw stopped;
+    await new Promise((done) => setTimeout(done, BREATH));
+    return send();
+  }
+}
+
+async function postOnce(post, batch) {
   const body = JSON.stringify({ device_now: new Date().toISOString(), entries: batch.map(wire) });
-  const answer = await post("/field/entries/", body, { "Content-Type": "application/json" });
+  const answer = await post.text("/field/entries/", body, "application/json");
   if (answer.ok) return new Map((await json(answer)).answers.map((one) => [one.key, one]));
   if (batch.length === 1) {
     const sentence =
@@ -175,7 +177,7 @@ async function postEntries(post, batch) {
   }
   // One of them is unreadable: each alone, so that it holds up nobody else.
   const each = new Map();
-  for (const entry of batch) for (const pair of await postEntries(post, [entry])) each.set(...pair);
+  for (const entry of batch) for (const pair of await postOnce(post, [entry])) each.set(...pair);
   return each;
 }
 
@@ -186,7 +188,7 @@ function answered(entry, answer) {
   if (answer.state === "taken" || answer.state === "taken_before") {
     return { ...entry, state: "taken", code, sentence: "", taken_at: new Date().toISOString() };
   }
-  if (code === "waits") return { ...entry, code, sentence };
+  if (code === "waits" || answer.state === "waiting") return { ...entry, code, sentence };
   return {
     ...entry,
     state: STUCK.has(answer.state) ? answer.state : "refused",
@@ -197,7 +199,9 @@ function answered(entry, answer) {
   };
 }
 
-/** Visits of the papers that were taken, one for each. */
+// Files -------------------------------------------------------------------------------------------
+
+/** The visits of the papers that were taken, one for each, and in `late` what could not go now. */
 async function postPapers(store, post, say, tried) {
   const entries = new Map((await store.entries()).map((entry) => [entry.key, entry]));
   const isHere = (key) => entries.has(key) && entries.get(key).state !== "taken";
@@ -207,46 +211,67 @@ async function postPapers(store, post, say, tried) {
       !tried.has(one.key) &&
       !one.put.samples.some(({ sample }) => isHere(sample)),
   );
-  const taken = [];
-  for (const [done, paper] of papers.entries()) {
+  return postFiles(store, papers, say, "papers", (paper) => {
     tried.add(paper.key);
     const form = new FormData();
     for (const name of ["key", "at"]) form.set(name, paper[name]);
     for (const name of ["of", "put"]) form.set(name, JSON.stringify(paper[name]));
     form.set("file", paper.blob, paper.name);
-    const row = answered(paper, await fileAnswer(await post("/field/papers/", form)));
-    await store.mark([row], "photos");
-    if (row.state === "taken") taken.push(paper.visit);
-    say({ papers: papers.length - done - 1 });
-  }
-  return taken;
+    return post.file("/field/papers/", form);
+  });
 }
 
-const fileAnswer = async (answer) =>
-  answer.ok
-    ? json(answer)
-    : { state: "refused", code: "unreadable", sentence: "The server could not take this file." };
-
 async function postPhotos(store, post, say) {
-  const visits = new Set();
-  const entries = new Map((await store.entries()).map((entry) => [entry.key, entry]));
-  const photos = (await store.photos()).filter((photo) => photo.state === "waiting");
-  for (const [done, photo] of photos.entries()) {
-    const made = entries.get(Object.values(photo.of)[0]);
-    if (made && made.state !== "taken") continue; // hangs on an entry that is not taken yet
+  const entries = await store.entries();
+  const known = new Map(entries.map((entry) => [entry.key, entry]));
+  const waiting = (entry) => entry.state === "waiting";
+  const before = new Set(entries.filter(waiting).map((entry) => entry.key));
+  const photos = (await store.photos()).filter((photo) => {
+    const made = known.get(Object.values(photo.of)[0]);
+    return waiting(photo) && !(made && made.state !== "taken"); // hangs on one that is not taken yet
+  });
+  const isMore = async () => (await store.entries()).some((e) => waiting(e) && !before.has(e.key));
+  const send = (photo) => {
     const form = new FormData();
     form.set("key", photo.key);
     form.set("of", JSON.stringify(photo.of));
     form.set("at", photo.at);
     form.set("device_now", new Date().toISOString());
     form.set("file", photo.blob, photo.name);
-    const answer = await fileAnswer(await post("/field/photos/", form));
-    await store.mark([answered(photo, answer)], "photos");
-    visits.add(photo.visit);
-    say({ photos: photos.length - done - 1 });
-  }
-  return visits;
+    return post.file("/field/photos/", form);
+  };
+  return postFiles(store, photos, say, "photos", send, isMore);
 }
+
+/** One after another. What the server fails on stays for the next round; without any answer the
+ * others would not go either. */
+async function postFiles(store, files, say, kind, send, isMore = async () => false) {
+  const visits = [];
+  let late = null;
+  for (const [done, file] of files.entries()) {
+    if (await isMore()) return { visits, late, more: true };
+    say({ [kind]: files.length - done });
+    let answer;
+    try {
+      answer = await send(file);
+    } catch (stopped) {
+      if (!["busy", "no_signal"].includes(stopped.kind)) throw stopped;
+      late = stopped;
+      if (!stopped.isFault) break;
+      continue;
+    }
+    const row = answered(file, answer ?? UNREADABLE);
+    await store.mark([row], "photos");
+    if (row.state === "taken") visits.push(file.visit);
+  }
+  return { visits, late, more: false };
+}
+
+const UNREADABLE = {
+  state: "refused",
+  code: "unreadable",
+  sentence: "The server could not take this file.",
+};
 
 /** Fetch a day again and let go, with the old copy, of what it shows now. */
 export async function renew(store, visit) {
