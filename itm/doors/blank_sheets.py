@@ -8,6 +8,7 @@ a sheet was written by hand on the spot. What is printed in them would be copied
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 from uuid import UUID
 
 from django.conf import settings
@@ -108,7 +109,9 @@ def _what(bottle: dict[str, Any]) -> str:
 
 
 def _label(day: dict[str, Any], test: dict[str, Any], text: str, what: str) -> Label:
-    address = settings.PUBLIC_URL + reverse("bottle_at", args=[test["key"], text])
+    # Under the address of field capture, which a device opens without signal; one that has not
+    # taken the day along is led on to the page of the bottle (`field/label.js`).
+    address = f"{settings.PUBLIC_URL}{reverse('field')}#/b/{test['key']}/{quote(text, safe='')}"
     where = f"{day['visit']['site']['name']}, {test['tag']}, {day['visit']['planned_on']}"
     return Label(text, what, where, qr(address))
 

@@ -3,6 +3,7 @@
 import re
 from datetime import date
 from io import BytesIO
+from urllib.parse import unquote
 
 import pytest
 from django.test import Client
@@ -103,7 +104,11 @@ def test_every_bottle_has_a_label_whose_code_leads_to_its_row(crew, scene, draft
     for label in labels:
         [address] = re.findall(r"QR code of the address (\S+?)<", label.qr)
         assert address.startswith(settings.PUBLIC_URL)
-        path = address.removeprefix(settings.PUBLIC_URL)
+        page, of = address.removeprefix(settings.PUBLIC_URL).split("#/b/")
+        assert page == reverse("field")  # what a device opens without signal
+        test, text = of.split("/")
+        assert unquote(text) == label.text
+        path = reverse("bottle_at", args=[test, unquote(text)])  # as field/label.js leads on
         early = crew.get(path, follow=True)
         assert "on this bench yet" in early.content.decode()
         assert Client().get(path).status_code == 302  # a stranger is asked to sign in

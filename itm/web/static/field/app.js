@@ -4,6 +4,7 @@
 import { h, notice, replace } from "./dom.js";
 import { project } from "./day.js";
 import { Handing } from "./handing.js";
+import { soughtOf, openLabel, seekLabel } from "./label.js";
 import * as disk from "./store.js";
 import { who } from "./sync.js";
 import { screens } from "./screens.js";
@@ -113,6 +114,7 @@ class Field {
   async draw(moved = false) {
     this.parts = location.hash.replace(/^#\/?/, "").split("/").filter(Boolean);
     if (!this.parts.length) this.parts = ["days"];
+    if (this.parts[0] === "b" && (await openLabel(this, ...soughtOf(this.parts)))) return;
     await this.load();
     replace(root, [...screens(this), strip(this)]);
     root.dataset.screen = this.parts.join("/"); // which screen stands here, once it does
@@ -123,6 +125,7 @@ class Field {
     window.scrollTo(0, 0);
     if (this.drawn) document.getElementById("main").focus({ preventScroll: true });
     this.drawn = true;
+    seekLabel(this);
   }
 
   /** A button that is drawn anew between finger down and finger up would lose its press. */

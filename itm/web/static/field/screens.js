@@ -8,6 +8,7 @@ import { daysScreen, takeAlong } from "./days.js";
 import { press } from "./entering.js";
 import { dischargeScreen } from "./discharge.js";
 import { restoreScreen } from "./restore.js";
+import { soughtOf, noLabel } from "./label.js";
 import { measureScreen } from "./measure.js";
 import { resultScreen } from "./result.js";
 import { stopScreen } from "./stop.js";
@@ -31,6 +32,7 @@ const OF_DIRECT = {
 };
 
 export function screens(field) {
+  if (field.parts[0] === "b") return noLabel(field, soughtOf(field.parts)[1]);
   if (!field.store) return [nobody(field)];
   const [first, , name, key] = field.parts;
   if (first === "waiting") return waitingScreen(field);
