@@ -13,7 +13,7 @@ from itm.core.errors import Refused
 from itm.core.figures import instant
 from itm.findings import impairing
 from itm.records import queries
-from itm.records.drafts import State, locked_visit, require_open_visit
+from itm.records.drafts import State, locked_visit, require_begin, require_open_visit
 from itm.records.merge import Crossed, text
 from itm.records.models import Visit
 
@@ -41,6 +41,7 @@ def start_test_day(
         raise Crossed({next(iter(other)): _two_starts(visit, said)}, other)
     if other:
         require_open_visit(visit)
+    require_begin(actor, visit, at)
     if not visit.restoration_lines.exists():
         raise Refused(
             "nothing_prepared",

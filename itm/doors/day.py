@@ -17,6 +17,7 @@ from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
 from itm.records.cautions import BENCH, DISCHARGE, EFFLUENT, MEASURE, PREPARE, RESTORE, STOP, TANK
+from itm.records.drafts import writes_in
 from itm.records.models import (
     ConcentrateSample,
     FlowRun,
@@ -69,7 +70,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "form": FORM,
         "engine_version": calc.__version__,
         "frozen": digest(_frozen(tests)),
-        "may": _may(actor, visit, tests),
+        "may": _may(actor, visit),
         "cautions": {
             "prepare": PREPARE, "discharge": DISCHARGE, "stop": STOP, "restore": RESTORE,
             "bench": BENCH, "tank": TANK, "measure": MEASURE, "effluent": EFFLUENT,
@@ -141,13 +142,10 @@ def plain(number: Any) -> str | None:
     return None if number is None else f"{number.normalize():f}"
 
 
-def _may(actor: Actor, visit: Visit, tests: list[ProportioningTest]) -> dict[str, bool]:
+def _may(actor: Actor, visit: Visit) -> dict[str, bool]:
     """By right; whether it is still possible says `closed` of each thing."""
-    crew = visit.contractor_id == actor.organisation_id
-    return {
-        "write": crew,
-        "hand_in": crew and all(states.may(actor, "hand_in", test) for test in tests),
-    }
+    crew = writes_in(actor, visit)
+    return {"write": crew, "hand_in": crew and actor.role in states.CREW_VERBS["hand_in"]}
 
 
 def _visit(visit: Visit, tests: list[ProportioningTest]) -> dict[str, Any]:

@@ -12,11 +12,12 @@ from django.core.files.base import File
 from django.db import transaction
 
 from itm.accounts.actor import Actor, require_kind
-from itm.core.errors import Forbidden, NotFound, Refused
+from itm.core.errors import NotFound, Refused
 from itm.intake.layouts import kinds_for, layout_of
 from itm.intake.models import HeadMemory, Upload
 from itm.intake.tables.file_kind import XLSX, kind_of
 from itm.intake.tables.workbook import require_harmless
+from itm.records.drafts import require_crew
 from itm.records.models import ProportioningTest
 from itm.registry.files import LARGEST, clean_name, too_large
 from itm.registry.services import keep
@@ -60,8 +61,8 @@ def take_in(
         raise Refused("not_yours", "This kind of table is not yours to bring in.", "kind")
     if (kind == Upload.Kind.READINGS) != (test is not None):
         raise Refused("no_test", "Readings go to the bench of one test: choose it.", "test")
-    if test is not None and test.visit.contractor_id != actor.organisation_id:
-        raise Forbidden("Only the contractor of a visit brings readings to its bench.")
+    if test is not None:
+        require_crew(actor, test.visit)
     shown = clean_name(name)
     with tempfile.NamedTemporaryFile() as kept:
         digest, size = _copied(file, kept, shown)

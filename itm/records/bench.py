@@ -17,10 +17,10 @@ from django.db.models import Max
 
 from calc.standards import suggested_percents
 from itm.accounts.actor import Actor
-from itm.core.errors import Conflict, Forbidden, Refused
+from itm.core.errors import Conflict, Refused
 from itm.core.quantities import parse_decimal
 from itm.records import merge
-from itm.records.drafts import new_key, on_bench
+from itm.records.drafts import new_key, on_bench, require_crew
 from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 
@@ -301,8 +301,7 @@ def require_open(actor: Actor, bench: Bench, bottle: Bottle | None = None) -> No
     bench, so one that was handed in closes them for the others too. Locks those tests, so that a
     hand-in at the same moment comes before or after, never in between.
     """
-    if actor.organisation_id != bench.visit.contractor_id:
-        raise Forbidden("Only the contractor of this visit works at its bench.")
+    require_crew(actor, bench.visit)
     if bottle is not None and bottle.withdrawn_reason:
         raise Refused(
             "withdrawn",

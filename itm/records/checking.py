@@ -16,10 +16,11 @@ from itm.core.clock import date_at
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.figures import day
 from itm.records import merge
+from itm.records.drafts import over
 from itm.records.frozen_check import basis_of, criteria_of, programmes
 from itm.records.merge import Crossed
 from itm.records.models import ConcentrateCheck, ConcentrateSample, Move, SampleValue
-from itm.registry.access import require_work
+from itm.registry.access import require_work, worked_at, works_at
 from itm.registry.models import Site, Tank
 
 State = ConcentrateCheck.State
@@ -129,13 +130,15 @@ def change_check(
     row = locked_check(actor, check)
     frozen = {name: entered.pop(name) for name in FROZEN if name in entered}
     if frozen := merge.changed(row, frozen, opened):
-        _freeze_anew(row, frozen, at)
+        _freeze_anew(actor, row, frozen, at)
     merge.put(row, entered, opened)
     row.save(by=actor)
     return row
 
 
-def _freeze_anew(row: ConcentrateCheck, given: Mapping[str, Any], at: datetime) -> None:
+def _freeze_anew(
+    actor: Actor, row: ConcentrateCheck, given: Mapping[str, Any], at: datetime
+) -> None:
     on = given.get("checked_on", row.checked_on)
     codes = list(given.get("programmes", row.programmes))
     uncertain = _uncertainties(
@@ -155,6 +158,8 @@ def _freeze_anew(row: ConcentrateCheck, given: Mapping[str, Any], at: datetime) 
             "checked_on",
         )
     _require_day(row.tank, on, at)
+    if not (works_at(actor, row.site) or worked_at(actor, row.site, on, on)):
+        raise Forbidden(over(row.site))
     samples = row.samples.in_use()
     if on != row.checked_on and samples.exists():
         raise Refused(

@@ -5,19 +5,70 @@ before it (and the write is refused) or after it (and holds it).
 """
 
 import uuid
+from datetime import datetime, timedelta
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.core.history import Tracked
 from itm.records.models import Bench, ProportioningTest, Visit
+from itm.registry.access import worked_at, works_at
+from itm.registry.models import Site
 
 State = ProportioningTest.State
+# So long after an engagement what a device stamped during it may still come in: own choice, for a
+# crew that was without signal on the last day.
+LATE = timedelta(days=3)
+
+
+def writes_in(actor: Actor, visit: Visit) -> bool:
+    """The crew of the visit while it is engaged; afterwards only in a day that it began then."""
+    if actor.organisation_id is None or visit.contractor_id != actor.organisation_id:
+        return False
+    site = visit.site
+    if visit.started_at is not None:
+        begun = date_at(site.time_zone, visit.started_at)
+        if worked_at(actor, site, begun, begun):
+            return True
+    today = actor.date_at(site.time_zone)
+    return worked_at(actor, site, today - LATE, today)
 
 
 def require_crew(actor: Actor, visit: Visit) -> None:
     """Whoever belongs to the contractor of the visit captures; no further role is asked."""
     if actor.organisation_id is None or visit.contractor_id != actor.organisation_id:
         raise Forbidden("Only the contractor of this visit can write in it.")
+    if not writes_in(actor, visit):
+        raise Forbidden(over(visit.site))
+
+
+def may_begin(actor: Actor, visit: Visit, at: datetime | None = None) -> bool:
+    """One more test, and the start of the day: while engaged, or at an hour of the engagement that
+    a device stamped and hands over late."""
+    if not writes_in(actor, visit):
+        return False
+    site = visit.site
+    if works_at(actor, site):
+        return True
+    if at is None:
+        return False
+    day, today = date_at(site.time_zone, at), actor.date_at(site.time_zone)
+    return today - LATE <= day <= today and worked_at(actor, site, day, day)
+
+
+def require_begin(actor: Actor, visit: Visit, at: datetime | None = None) -> None:
+    """Raises Forbidden."""
+    require_crew(actor, visit)
+    if not may_begin(actor, visit, at):
+        raise Forbidden(over(visit.site))
+
+
+def over(site: Site) -> str:
+    return (
+        f"Your organisation is not engaged at {site} any more: what was begun while it was can be "
+        "finished, and nothing new begins. The owner can engage it again, for a day if that is "
+        "enough."
+    )
 
 
 def new_key(model: type[Tracked], key: uuid.UUID | None) -> uuid.UUID:

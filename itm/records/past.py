@@ -14,7 +14,9 @@ from django.db.models import QuerySet
 from itm.accounts.actor import Actor, require_kind
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.history import note
+from itm.records.drafts import over
 from itm.records.models import PastBundle, PastResult, PastWithdrawal
+from itm.registry.access import works_at
 from itm.registry.models import Proportioner, Site
 
 # What each row brings by itself, in this order; the rest is the same for the whole bundle.
@@ -146,25 +148,33 @@ def withdraw_bundle(*, actor: Actor, bundle: PastBundle, because: str, at: datet
     """
     if bundle.organisation_id != actor.organisation_id:
         raise Forbidden("Only who brought these results in can take them back.")
+    rows = PastResult.objects.filter(bundle=bundle)
+    sites = list(Site.objects.filter(systems__proportioners__past_results__in=rows).distinct())
+    for site in sites:
+        if not works_at(actor, site):
+            raise Forbidden(over(site))
     if not because.strip():
         raise Refused("reason_missing", "Say why these results are taken back.", "because")
     if bundle.withdrawn_at is None:
         bundle.withdrawn_at, bundle.withdrawn_by = at, actor.person
         bundle.withdrawn_because = because.strip()[:200]
         bundle.save(by=actor, verb="withdrawn")
-    rows = PastResult.objects.filter(bundle=bundle)
-    return list(Site.objects.filter(systems__proportioners__past_results__in=rows).distinct())
+    return sites
 
 
 def may_withdraw(actor: Actor, result: PastResult) -> bool:
-    """Who brought it in, and the owner of the site."""
+    """The owner of the site, and who brought it in while it works there."""
     site = result.proportioner.system.site
-    return actor.organisation_id in (result.bundle.organisation_id, site.owner_id)
+    known = actor.organisation_id in (result.bundle.organisation_id, site.owner_id)
+    return known and works_at(actor, site)
 
 
 def require_may_withdraw(actor: Actor, result: PastResult) -> None:
     if not may_withdraw(actor, result):
-        raise Forbidden("Only who brought it in and the owner of the site can withdraw it.")
+        raise Forbidden(
+            "Only the owner of the site, and who brought it in while it is engaged there, can "
+            "withdraw it."
+        )
 
 
 def withdraw(*, actor: Actor, result: PastResult, reason: str, at: datetime) -> PastWithdrawal:

@@ -14,7 +14,7 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
 from itm.records import merge
-from itm.records.drafts import locked_draft, locked_visit, new_key
+from itm.records.drafts import locked_draft, locked_visit, new_key, require_begin
 from itm.records.foam_baseline import frozen_foam
 from itm.records.models import (
     Bench,
@@ -120,6 +120,7 @@ def prepare_test(
     different percents. It stays with the record, under the name of who prepared it.
     """
     visit = locked_visit(actor, visit)
+    require_begin(actor, visit)
     if isinstance(bench, NewBench):
         bench = open_bench(actor=actor, visit=visit, tank=proportioner.tank, **vars(bench))
     _refuse_unfit_device(visit, proportioner)

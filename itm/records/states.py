@@ -7,8 +7,10 @@ from typing import Any
 from itm.accounts.actor import Actor
 from itm.core import history
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
+from itm.records.drafts import over, writes_in
 from itm.records.models import ConcentrateCheck, Move, ProportioningTest, Record
 from itm.records.models.kept import on
+from itm.registry.access import works_at
 
 # (state, verb): state afterwards. A sealed record has no way out: an amendment is a new record.
 MOVES = {
@@ -38,7 +40,7 @@ CREW_VERBS = {
 OWNER_VERBS = {"send_back": ANY}
 # What the deeds on a record read of it.
 RELATED: dict[type[Record], tuple[str, ...]] = {
-    ProportioningTest: ("site", "visit", "proportioner__system", "bench"),
+    ProportioningTest: ("site", "visit__site", "proportioner__system", "bench"),
     ConcentrateCheck: ("site", "tank", "organisation"),
 }
 
@@ -46,10 +48,23 @@ RELATED: dict[type[Record], tuple[str, ...]] = {
 def may(actor: Actor, verb: str, record: Record) -> bool:
     """Has the actor's role a right to this verb on this record, whatever its state?"""
     if actor.organisation_id == record.maker_id:
-        return actor.role in CREW_VERBS.get(verb, ())
+        return actor.role in CREW_VERBS.get(verb, ()) and still_may(actor, verb, record)
     if actor.organisation_id == record.site.owner_id:
         return actor.role in OWNER_VERBS.get(verb, ())
     return False
+
+
+def still_may(actor: Actor, verb: str, record: Record) -> bool:
+    """Whose time at the site is over finishes what it began there and gives up the rest. To
+    correct a sealed record is begun anew, so it is a matter between the owner and its maker.
+
+    A concentrate check is begun by who works there, and its laboratory answers weeks later.
+    """
+    if verb == "abandon":
+        return True
+    if verb == "amend":
+        return works_at(actor, record.site)
+    return isinstance(record, ConcentrateCheck) or writes_in(actor, record.visit)
 
 
 def possible(actor: Actor, verb: str, record: Record) -> bool:
@@ -66,6 +81,8 @@ def require(actor: Actor, verb: str, record: Record) -> None:
     if may(actor, verb, record):
         return
     if actor.organisation_id == record.maker_id:
+        if actor.role in CREW_VERBS.get(verb, ()):
+            raise Forbidden(over(record.site))
         raise Forbidden(f"A record is {WORDS[verb]} by a supervisor or manager.")
     raise Forbidden(f"A record is {WORDS[verb]} by the organisation that made it.")
 

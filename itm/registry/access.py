@@ -6,6 +6,7 @@ holds a link has neither: of the sites that it opens, rows of few models are rea
 says so by `open_by_link`.
 """
 
+from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from django.db import models
@@ -61,13 +62,18 @@ def _at(model: Any, lookup: str) -> str:
 def works_at(actor: Actor, site: "Site") -> bool:
     """The owner's own people, or a contractor engaged there today: who tests, checks, inspects and
     notes what happens, while others only read."""
+    return worked_at(actor, site, actor.today, actor.today)
+
+
+def worked_at(actor: Actor, site: "Site", first: date, last: date) -> bool:
+    """The owner's own people, or a contractor engaged there on a day from first to last."""
     from itm.registry.models import Grant
 
     if actor.organisation_id is None:
         return False
     if actor.organisation_id == site.owner_id:
         return True
-    engaged = Grant.objects.covering(actor.today).filter(site=site)
+    engaged = Grant.objects.covering(first, last).filter(site=site)
     return engaged.filter(organisation=actor.organisation_id).exists()
 
 

@@ -20,7 +20,7 @@ from itm.core.figures import instant
 from itm.records import discharge as services
 from itm.records import queries
 from itm.records.cautions import DISCHARGE, STOP
-from itm.records.drafts import require_crew
+from itm.records.drafts import require_crew, writes_in
 from itm.records.forms import HandTimeForm, RunForm, WithdrawForm
 from itm.records.outlets import told
 from itm.records.progress import samples_of
@@ -106,7 +106,7 @@ def _page(request: HttpRequest, test: Any, *, changed: Card | None = None) -> Ht
 
 
 def _may(request: HttpRequest, test: Any) -> dict[str, bool]:
-    crew = test.visit.contractor_id == actor_of(request).organisation_id
+    crew = writes_in(actor_of(request), test.visit)
     return {"writes": crew and test.state == "draft", "started": test.visit.started_at is not None}
 
 

@@ -17,7 +17,7 @@ from itm.records.as_it_stands import record_form
 from itm.records.cautions import MEASURE
 from itm.records.direct_forms import DEFINITION, MeasuredForm, SetupForm
 from itm.records.direct_remarks import direct_remarks
-from itm.records.drafts import require_crew
+from itm.records.drafts import require_crew, writes_in
 from itm.records.remarks import flow_remarks
 from itm.reports.content_direct import (
     METHOD_NOTES,
@@ -112,7 +112,7 @@ def _page(
         "steps": steps(test, "measure"),
         "crumbs": crumbs(test, "Measure"),
         "caution": MEASURE,
-        "writes": test.visit.contractor_id == actor.organisation_id and test.state == "draft",
+        "writes": test.state == "draft" and writes_in(actor, test.visit),
     }
     status = 422 if setup or typed else 200
     return render(request, "visits/measure.html", context, status=status)

@@ -15,7 +15,7 @@ from itm.actions.prepare_test import prepare_test
 from itm.core.figures import day, percent
 from itm.records import preparing, queries
 from itm.records.cautions import PREPARE
-from itm.records.drafts import require_crew
+from itm.records.drafts import require_begin, require_crew, writes_in
 from itm.records.forms import BENCH, TestEditForm, TestForm
 from itm.records.judging import edges_of
 from itm.records.remarks import remarks_on
@@ -34,6 +34,7 @@ def test_new(request: HttpRequest, key: UUID) -> HttpResponse:
     """First which proportioner, then what is tested and with what."""
     actor = actor_of(request)
     visit = own(actor, key)
+    require_begin(actor, visit)
     devices = list(queries.proportioners_at(actor, visit.site))
     wanted = request.POST.get("proportioner") or request.GET.get("proportioner")
     device = next((d for d in devices if str(d.key) == wanted), None)
@@ -98,7 +99,7 @@ def test_prepare(request: HttpRequest, key: UUID) -> HttpResponse:
     """What was prepared: the frozen facts, and the few that can change while it is a draft."""
     actor = actor_of(request)
     test = queries.test(actor, key)
-    crew = test.visit.contractor_id == actor.organisation_id
+    crew = writes_in(actor, test.visit)
     if request.method == "POST":
         require_crew(actor, test.visit)
     form = TestEditForm(request.POST or None, row=test)

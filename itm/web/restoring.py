@@ -16,7 +16,7 @@ from itm.core.errors import Conflict, Refused
 from itm.core.figures import instant
 from itm.records import queries
 from itm.records.cautions import RESTORE
-from itm.records.drafts import require_crew
+from itm.records.drafts import require_crew, writes_in
 from itm.records.forms import LeftOutForm
 from itm.records.progress import left_out, out_of_service, reopens
 from itm.web.editing import edit
@@ -31,7 +31,7 @@ from itm.web.visits import hours, to_visit
 def restoring(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     visit = queries.visit(actor, key)
-    zone, crew = visit.site.time_zone, visit.contractor_id == actor.organisation_id
+    zone, crew = visit.site.time_zone, writes_in(actor, visit)
     fixed = queries.handed_in_devices(visit)
     tests = queries.visit_tests(actor, visit)
     out = {line.pk for line in left_out(visit)}

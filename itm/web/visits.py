@@ -19,9 +19,10 @@ from itm.core.figures import day, instant
 from itm.findings.wording import COUNTED, lasting
 from itm.records import effluent, queries, services
 from itm.records.cautions import PREPARE
-from itm.records.drafts import require_crew
+from itm.records.drafts import require_crew, writes_in
 from itm.records.forms import NoticeForm, StartForm, VisitEditForm, VisitForm
 from itm.records.progress import left_out, next_step, out_of_service
+from itm.registry.access import works_at
 from itm.web.editing import edit
 from itm.web.effluent import TITLES, told
 from itm.web.guard import actor_of, signed_in
@@ -100,8 +101,9 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.visit(actor, key)
     tests = queries.visit_tests(actor, row)
-    crew = row.contractor_id == actor.organisation_id
+    crew = writes_in(actor, row)
     now = timezone.now()
+    engaged = crew and works_at(actor, row.site)
     out = out_of_service(row, now)
     lines = effluent.lines_of(actor, row) if row.started_at else []
     context = {
@@ -112,6 +114,7 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
         "visit": row,
         "zone": row.site.time_zone,
         "crew": crew,
+        "engaged": engaged,
         "planned": day(row.planned_on),
         "out_for": hours(out),
         "long_out": row.impaired and out is not None and out >= LONG_OUT,
@@ -119,7 +122,7 @@ def visit(request: HttpRequest, key: UUID) -> HttpResponse:
         "taken_back": crew and row.impaired and may_take_back(row),
         "tests": [(test, steps(test)) for test in tests],
         "photos": photos_by_thing(actor, row).get(row.key, []),
-        "next": next_thing(row, tests) if crew else None,
+        "next": next_thing(row, tests) if crew and (engaged or tests) else None,
         "caution": PREPARE if crew and row.started_at is None else "",
         "can_change": crew and not any(t.state in ("handed_in", "sealed") for t in tests),
         "crumbs": [("Visits", reverse("visits")), (f"{row.site.name}, {day(row.planned_on)}", "")],

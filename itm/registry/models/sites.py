@@ -120,8 +120,9 @@ class GrantQuerySet(TrackedQuerySet):
         org = actor.organisation_id
         return self.filter(Q(site__owner=org) | Q(organisation=org))
 
-    def covering(self, day: date) -> Self:
-        return self.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=day)
+    def covering(self, day: date, last: date | None = None) -> Self:
+        """That day, or some day from it to the last one."""
+        return self.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=last or day)
 
 
 class Grant(Tracked):

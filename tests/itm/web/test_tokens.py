@@ -83,5 +83,5 @@ def test_member_is_told_whose_page_it_is(client: Client, sign_in, manager: Actor
     for name in ("tokens", "token_new"):
         got = page.get(reverse(name))
         assert got.status_code == 403
-        assert "Your role does not include this step" in got.content.decode()
+        assert "This step is not yours to take" in got.content.decode()
     assert reverse("tokens") not in page.get(reverse("notices")).content.decode()
