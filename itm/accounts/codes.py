@@ -5,8 +5,8 @@ from datetime import datetime
 
 import pyotp
 
+from itm.accounts.digests import digest_of
 from itm.accounts.models import RecoveryCode, SecondFactor, User
-from itm.accounts.tokens import digest_of
 from itm.accounts.told import tell
 
 STEP = 30  # seconds, RFC 6238, 5.2

@@ -14,11 +14,13 @@ from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone
 
+from itm.accounts import proving
 from itm.accounts.actor import Actor, acting
+from itm.accounts.digests import digest_of
 from itm.accounts.models import Invitation, Membership, Organisation, User
 from itm.accounts.people import open_on, require_manager, require_rank
 from itm.accounts.services import checked
-from itm.accounts.tokens import digest_of
+from itm.accounts.told import tell
 from itm.core import letters, outbox
 from itm.core.errors import NotFound, Refused
 from itm.core.history import Change
@@ -50,10 +52,12 @@ def changes(row: Invitation) -> QuerySet[Change]:
 def invite(*, actor: Actor, email: str, role: str, at: datetime, founds: str = "") -> Invitation:
     """Asks this address to join, or to bring the contractor named by `founds`.
 
-    Raises Forbidden; Refused member_already, not_valid, too_many_mails, contractor_is_here.
+    Raises Forbidden; Refused proof_needed, member_already, not_valid, too_many_mails,
+    contractor_is_here.
     """
     require_manager(actor)
     require_rank(actor, role)
+    proving.require(actor)
     email, founds = email.strip(), " ".join(founds.split())
     if not founds:
         _require_no_member(actor, email)
@@ -69,6 +73,7 @@ def invite(*, actor: Actor, email: str, role: str, at: datetime, founds: str = "
     )  # fmt: skip
     require_valid(row, "email")
     row.save(by=actor, verb="invited")
+    tell(actor.user, "invited", row.email)
     _promise(row)
     return row
 
@@ -101,6 +106,15 @@ def withdraw(*, actor: Actor, row: Invitation, at: datetime) -> Invitation:
         row.withdrawn_at = at
         row.save(by=actor, verb="withdrawn")
     return row
+
+
+def asked_by(actor: Actor, user: User) -> list[Invitation]:
+    """Those of the organisation that this person asked for and nobody took up or withdrew, lapsed
+    ones too, which would live again when they are sent again. Raises Forbidden."""
+    asked = Change.objects.filter(
+        model=Invitation._meta.label, verb="invited", person_key=user.key
+    ).values("object_key")
+    return list(invitations(actor).filter(key__in=asked, accepted_at=None, withdrawn_at=None))
 
 
 def _held(actor: Actor, row: Invitation) -> Invitation:

@@ -57,7 +57,8 @@ def holder(key: UUID, token: str) -> User:
 
 @transaction.atomic
 def set_anew(*, key: UUID, token: str, password: str, at: datetime) -> User:
-    """Lifts a lock that others may have caused, and signs every browser out.
+    """Lifts a lock that others may have caused, and signs every browser out. What else works
+    without a session: `actions.reset_password` ends it, and is what pages call.
 
     Works once: the person is held, so the second of two at one moment finds the link over.
     Raises NotFound; Refused not_valid.

@@ -10,8 +10,10 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
+from itm.accounts import proving
 from itm.accounts.actor import Actor, require_role
 from itm.accounts.models import Membership, Organisation
+from itm.accounts.told import tell
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.history import Change
 
@@ -56,34 +58,49 @@ def changes(row: Membership) -> QuerySet[Change]:
 
 @transaction.atomic
 def change_role(*, actor: Actor, row: Membership, role: str, reason: str) -> Membership:
-    """May run twice. Raises Forbidden, NotFound; Refused ended, last_manager, reason_missing."""
+    """What else ends with a lower role: `actions.change_role` is what pages call. May run twice.
+
+    Raises Forbidden, NotFound; Refused proof_needed, ended, last_manager, reason_missing.
+    """
     row = _held(actor, row, reason)
     require_rank(actor, role)
     if row.role == Role.MANAGER and role != Role.MANAGER:
         _require_another_manager(row, actor.today, "role")
-    row.role = role
-    row.save(by=actor, verb="role changed", text=reason.strip())
+    if row.role != role:
+        row.role = role
+        row.save(by=actor, verb="role changed", text=reason.strip())
+        _tell(actor, row, "gave_role", "got_role")
     return row
 
 
 @transaction.atomic
 def remove(*, actor: Actor, row: Membership, reason: str) -> Membership:
     """From today on the person sees nothing of the organisation; tokens and calendar end with it.
+    What else does: `actions.remove_person` is what pages call.
 
-    Raises Forbidden, NotFound; Refused ended, last_manager, reason_missing.
+    Raises Forbidden, NotFound; Refused proof_needed, ended, last_manager, reason_missing.
     """
     row = _held(actor, row, reason)
     if row.role == Role.MANAGER:
         _require_another_manager(row, actor.today, "")
     row.ended_on = actor.today
     row.save(by=actor, verb="removed", text=reason.strip())
+    _tell(actor, row, "removed", "was_removed")
     return row
+
+
+def _tell(actor: Actor, row: Membership, did: str, befell: str) -> None:
+    """Who did it, in case it was somebody else, and whom it befell."""
+    tell(actor.user, did, row.user)
+    if actor.user != row.user:
+        tell(row.user, befell, row.organisation)
 
 
 def _held(actor: Actor, row: Membership, reason: str) -> Membership:
     """The row as it stands now. The organisation is held with it, so that of two managers who take
     each other's role at one moment only one does."""
     require_manager(actor)
+    proving.require(actor)
     if not reason.strip():
         raise Refused("reason_missing", "Say why: it stays in the history.", "reason")
     Organisation.objects.select_for_update().get(pk=row.organisation_id)

@@ -9,8 +9,8 @@ from django.db import transaction
 
 from itm.accounts import codes, proving
 from itm.accounts.actor import Actor
+from itm.accounts.digests import digest_of
 from itm.accounts.models import RecoveryCode, SecondFactor, User
-from itm.accounts.tokens import digest_of
 from itm.accounts.told import tell
 from itm.core import history
 from itm.core.errors import Forbidden, Refused

@@ -4,7 +4,6 @@ A token is `itm.<prefix>.<secret>` with 256 random bits in the secret, so one SH
 nothing about it can be guessed. Only the digest is kept.
 """
 
-import hashlib
 import hmac
 import secrets
 from collections.abc import Collection
@@ -15,8 +14,11 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from itm.accounts.actor import Actor, acting, open_memberships, require_role
-from itm.accounts.models import ApiToken, Membership
+from itm.accounts import proving
+from itm.accounts.actor import Actor, acting, oneself, open_memberships, require_role
+from itm.accounts.digests import digest_of
+from itm.accounts.models import ApiToken, Membership, User
+from itm.accounts.told import tell
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.history import Change
@@ -76,9 +78,10 @@ def make(
 ) -> tuple[ApiToken, str]:
     """The row, and the token that is shown this once.
 
-    Raises Forbidden; Refused expires_early, expires_late, not_valid.
+    Raises Forbidden; Refused proof_needed, expires_early, expires_late, not_valid.
     """
     require_manager(actor)
+    proving.require(actor)  # it outlives the session that makes it
     today = at.date()
     if expires_on < today:
         raise Refused("expires_early", "This day is over; choose one that comes.", "expires_on")
@@ -96,6 +99,7 @@ def make(
     )  # fmt: skip
     require_valid(row, "name")
     row.save(by=actor)
+    tell(actor.user, "token_made", row)
     return row, text
 
 
@@ -110,6 +114,14 @@ def revoke(*, actor: Actor, row: ApiToken, at: datetime) -> ApiToken:
     return row
 
 
+def revoke_all(*, user: User, at: datetime, why: str) -> None:
+    """Whatever the person ever made, for every organisation. May run twice."""
+    rows = ApiToken.objects.filter(membership__user=user, revoked_at=None)
+    for row in rows.select_for_update():
+        row.revoked_at = at
+        row.save(by=oneself(user, at), verb="revoked", text=why)
+
+
 def _new() -> tuple[str, str]:
     prefix = secrets.token_hex(6)
     return f"itm.{prefix}.{secrets.token_urlsafe(32)}", prefix
@@ -121,10 +133,6 @@ def _membership(actor: Actor) -> Membership:
     if found is None:
         raise Forbidden("Only a person of the organisation can make a token for it.")
     return found
-
-
-def digest_of(text: str) -> str:
-    return hashlib.sha256(text.encode(errors="surrogatepass")).hexdigest()
 
 
 def bearer_of(text: str, now: datetime) -> Bearer:

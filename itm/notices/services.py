@@ -5,7 +5,6 @@ before it is handed to the mail server. A process that dies in between leaves a 
 and the mail is tried once more under the same Message-ID; then never again.
 """
 
-import hashlib
 import logging
 import secrets
 from datetime import date, datetime, timedelta
@@ -16,8 +15,11 @@ from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from itm.accounts import proving
 from itm.accounts.actor import Actor, acting, open_memberships
-from itm.accounts.models import Membership
+from itm.accounts.digests import digest_of
+from itm.accounts.models import Membership, User
+from itm.accounts.told import tell
 from itm.core import outbox
 from itm.core.clock import date_at
 from itm.core.errors import Conflict, NotFound
@@ -74,11 +76,16 @@ def choose_at_once(*, actor: Actor, wanted: bool) -> Wish:
 
 
 def new_feed(*, actor: Actor, at: datetime) -> str:
-    """A new secret for the address of the calendar; the one before stops working."""
+    """A new secret for the address of the calendar; the one before stops working.
+
+    Raises Refused proof_needed.
+    """
+    proving.require(actor)
     token = secrets.token_urlsafe(32)
     wish = wish_of(actor)
     wish.feed_digest, wish.feed_made_at = digest_of(token), at
     wish.save()
+    tell(actor.user, "calendar_made", actor.organisation_name)
     return token
 
 
@@ -90,8 +97,9 @@ def end_feed(*, actor: Actor) -> None:
         wish.save()
 
 
-def digest_of(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
+def end_feeds(user: User) -> None:
+    """The addresses that the person made, for every organisation. May run twice."""
+    Wish.objects.filter(membership__user=user).update(feed_digest=None, feed_made_at=None)
 
 
 def reader_of(token: str, now: datetime) -> Actor:

@@ -10,10 +10,11 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Count, Max, QuerySet
 
-from itm.accounts import entrance
+from itm.accounts import entrance, proving
 from itm.accounts.actor import Actor, require_kind, require_role
-from itm.accounts.models import Membership, Try
-from itm.accounts.tokens import digest_of
+from itm.accounts.digests import digest_of
+from itm.accounts.models import Membership, Try, User
+from itm.accounts.told import tell
 from itm.core.errors import NotFound, Refused
 from itm.core.history import Change
 from itm.core.valid import require_valid
@@ -60,9 +61,10 @@ def make(
 ) -> tuple[ReadLink, str]:
     """The row, and the secret that is shown this once.
 
-    Raises Forbidden; Refused no_sites, ends_early, ends_late, not_valid.
+    Raises Forbidden; Refused proof_needed, no_sites, ends_early, ends_late, not_valid.
     """
     require_manager(actor)
+    proving.require(actor)  # it outlives the session that makes it
     today = at.date()
     if not sites:
         raise Refused("no_sites", "Tick the sites that the link opens.", "sites")
@@ -81,6 +83,7 @@ def make(
     require_valid(row, "name")
     row.save(by=actor, text="opens " + ", ".join(site.name for site in sites))
     row.sites.set(sites)
+    tell(actor.user, "link_made", row)
     return row, secret
 
 
@@ -93,6 +96,15 @@ def revoke(*, actor: Actor, row: ReadLink, at: datetime) -> ReadLink:
         row.revoked_at = at
         row.save(by=actor, verb="revoked")
     return row
+
+
+def made_by(actor: Actor, user: User) -> list[ReadLink]:
+    """Those of the organisation that this person made and that still open. Raises Forbidden."""
+    made = Change.objects.filter(
+        model=ReadLink._meta.label, verb="created", person_key=user.key
+    ).values("object_key")
+    rows = links(actor).filter(key__in=made)
+    return [row for row in rows if row.stands(actor.today) == "works"]
 
 
 @dataclass(frozen=True)

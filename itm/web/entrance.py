@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods
 
 from itm.accounts import codes, entrance, passwords
 from itm.accounts.forms import CodeForm, PasswordForm, ResetForm
+from itm.actions.reset_password import reset_password
 from itm.core.callers import caller
 from itm.core.errors import NotFound, Refused
 from itm.web import proving
@@ -140,7 +141,7 @@ def reset(request: HttpRequest, key: UUID, token: str) -> HttpResponse:
     form = PasswordForm(request.POST or None)
 
     def write() -> None:
-        passwords.set_anew(
+        reset_password(
             key=key, token=token, password=form.cleaned_data["password"], at=timezone.now()
         )
         if request.user == user:
@@ -150,7 +151,8 @@ def reset(request: HttpRequest, key: UUID, token: str) -> HttpResponse:
     return edit(
         request, form=form, write=write, to=lambda _: reverse("sign_in"), said="",
         title="A new password", save="Set the password", back=reverse("sign_in"), crumbs=[],
-        lead=f"For {user.email}. Every browser in which this account is signed in is signed out.",
+        lead=f"For {user.email}. Every browser in which this account is signed in is signed out, "
+        "and tokens and calendar addresses that were made in it end.",
     )  # fmt: skip
 
 

@@ -10,10 +10,13 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from itm.accounts.forms import PlainForm
 from itm.core.errors import Refused
 from itm.notices import calendar, news, services
 from itm.notices.forms import AtOnceForm, SubjectsForm, WishForm
 from itm.schedule import sweep
+from itm.web import proving
+from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 
 
@@ -67,11 +70,21 @@ def news_subjects(request: HttpRequest) -> HttpResponse:
 
 
 @signed_in
-@require_POST
+@require_http_methods(["GET", "POST"])
 def feed_new(request: HttpRequest) -> HttpResponse:
-    request.session["feed_token"] = services.new_feed(actor=actor_of(request), at=timezone.now())
-    messages.success(request, "The calendar has a new address. It is shown this once.")
-    return redirect("notices")
+    form = proving.asking(request, PlainForm(request.POST if request.method == "POST" else None))
+
+    def write() -> None:
+        by = proving.proved(request, form)
+        request.session["feed_token"] = services.new_feed(actor=by, at=timezone.now())
+
+    return edit(
+        request, form=form, write=write, to=lambda _: reverse("notices"),
+        title="A calendar address", save="Make the address", back=reverse("notices"),
+        said="The calendar has a new address. It is shown this once.",
+        lead="A new address ends the one before.",
+        crumbs=[("What you are told of", reverse("notices"))],
+    )  # fmt: skip
 
 
 @signed_in

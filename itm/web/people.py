@@ -16,11 +16,14 @@ from itm.accounts import inviting, people
 from itm.accounts.actor import Actor, require_kind
 from itm.accounts.forms import AnsweringForm, InviteForm, JoinForm, RoleForm, WhyForm
 from itm.accounts.inviting import Joining
+from itm.actions.change_role import change_role
 from itm.actions.invite_contractor import invite_contractor
 from itm.actions.join import join as act_join
+from itm.actions.remove_person import remove_person
 from itm.core.errors import NotFound, Refused
 from itm.registry import promising
 from itm.registry.forms import InviteContractorForm
+from itm.web import proving
 from itm.web.editing import edit, own_date
 from itm.web.guard import actor_of, signed_in, unlisted
 
@@ -75,10 +78,21 @@ def of_person(
     actor = actor_of(request)
     people.require_manager(actor)
     row = people.person(actor, key)
-    shown = form(request.POST or None, initial={"role": row.role})
+    shown = proving.asking(request, form(request.POST or None, initial={"role": row.role}))
     there = reverse("person", args=[key])
+
+    def act() -> Any:
+        by = proving.proved(request, shown)
+        after, ended = write(actor=by, row=row, at=timezone.now(), **shown.cleaned_data)
+        if ended:
+            messages.warning(
+                request, f"What {row.user} had given out ended with it: {', '.join(ended)}. "
+                "Make anew what is still wanted.",
+            )  # fmt: skip
+        return after
+
     return edit(
-        request, form=shown, write=lambda: write(actor=actor, row=row, **shown.cleaned_data),
+        request, form=shown, write=act,
         to=lambda _: reverse("people"), back=there, crumbs=crumbs((row.user.name, there)),
         **{name: text.format(row.user) for name, text in words.items()},
     )  # fmt: skip
@@ -88,7 +102,7 @@ def of_person(
 @require_http_methods(["GET", "POST"])
 def person_role(request: HttpRequest, key: UUID) -> HttpResponse:
     return of_person(
-        request, key, form=RoleForm, write=people.change_role, title="Change the role of {}",
+        request, key, form=RoleForm, write=change_role, title="Change the role of {}",
         save="Change the role", said="The role is changed: {}.",
     )  # fmt: skip
 
@@ -97,10 +111,11 @@ def person_role(request: HttpRequest, key: UUID) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def person_remove(request: HttpRequest, key: UUID) -> HttpResponse:
     return of_person(
-        request, key, form=WhyForm, write=people.remove, title="Remove {}", save="Remove",
+        request, key, form=WhyForm, write=remove_person, title="Remove {}", save="Remove",
         said="{} no longer belongs to the organisation.",
         lead="From now on nothing of the organisation opens to this person, and the person's "
-        "tokens and calendar stop. What the person made and signed stays under the person's name.",
+        "tokens and calendar stop, and so do invitations that nobody took up and links for readers "
+        "that the person made. What the person made and signed stays under the person's name.",
     )  # fmt: skip
 
 
@@ -110,9 +125,12 @@ def invite(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
     people.require_manager(actor)
     form = InviteForm(request.POST or None, initial={"role": people.Role.MEMBER})
+    proving.asking(request, form)
     return edit(
         request, form=form,
-        write=lambda: inviting.invite(actor=actor, at=timezone.now(), **form.cleaned_data),
+        write=lambda: inviting.invite(
+            actor=proving.proved(request, form), at=timezone.now(), **form.cleaned_data
+        ),
         to=lambda _: reverse("people"), title="Invite somebody", save="Send the invitation",
         said="Invited: {}. The mail is on its way.", back=reverse("people"), crumbs=crumbs(),
         lead=f"They join {actor.organisation_name}. The link of the mail works once, for "
@@ -128,9 +146,12 @@ def contractor_invite(request: HttpRequest) -> HttpResponse:
     people.require_manager(actor)
     given = {"starts_on": own_date(actor), "sites": request.GET.getlist("site")}
     form = InviteContractorForm(request.POST or None, actor=actor, initial=given)
+    proving.asking(request, form)
     return edit(
         request, form=form,
-        write=lambda: invite_contractor(actor=actor, at=timezone.now(), **form.cleaned_data),
+        write=lambda: invite_contractor(
+            actor=proving.proved(request, form), at=timezone.now(), **form.cleaned_data
+        ),
         to=lambda row: reverse("invitation", args=[row.key]), title="Invite a contractor",
         save="Send the invitation", said="Invited: {}. The mail is on its way.",
         lead="For a company that does not work with Foam ITM yet. It is engaged at these sites "

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.registry import links as services
 from itm.registry.forms import ReadLinkForm
-from itm.web import shown_once
+from itm.web import proving, shown_once
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 
@@ -38,10 +38,11 @@ def read_links(request: HttpRequest) -> HttpResponse:
 def read_link_new(request: HttpRequest) -> HttpResponse:
     actor, now = actor_of(request), timezone.now()
     services.require_manager(actor)
-    form = ReadLinkForm(request.POST or None, actor=actor)
+    form = proving.asking(request, ReadLinkForm(request.POST or None, actor=actor))
 
     def write() -> UUID:
-        row, secret = services.make(actor=actor, at=now, **form.cleaned_data)
+        by = proving.proved(request, form)
+        row, secret = services.make(actor=by, at=now, **form.cleaned_data)
         shown_once.keep(request, MADE, row.key, secret)
         return row.key
 

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from itm.accounts import tokens as services
 from itm.accounts.forms import TokenForm
-from itm.web import shown_once
+from itm.web import proving, shown_once
 from itm.web.editing import edit
 from itm.web.guard import actor_of, signed_in
 
@@ -38,10 +38,11 @@ def tokens(request: HttpRequest) -> HttpResponse:
 def token_new(request: HttpRequest) -> HttpResponse:
     actor, now = actor_of(request), timezone.now()
     services.require_manager(actor)
-    form = TokenForm(request.POST or None, today=now.date())
+    form = proving.asking(request, TokenForm(request.POST or None, today=now.date()))
 
     def write() -> UUID:
-        row, text = services.make(actor=actor, at=now, **form.cleaned_data)
+        by = proving.proved(request, form)
+        row, text = services.make(actor=by, at=now, **form.cleaned_data)
         shown_once.keep(request, MADE, row.key, text)
         return row.key
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from itm.accounts import entrance
 from itm.accounts.models import Try
-from itm.accounts.tokens import digest_of
+from itm.accounts.digests import digest_of
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.history import Change
 from itm.records.models import ConcentrateCheck, ProportioningTest
