@@ -84,6 +84,19 @@ def require_kind(actor: Actor, *kinds: str, what: str) -> None:
         raise Forbidden(f"Only a {names} can {what}.")
 
 
+# Who answers in an organisation for what holds beyond the day: who works there, what is out of use,
+# which rules count.
+LEADS = (Membership.Role.SUPERVISOR, Membership.Role.MANAGER)
+
+
+def leads(actor: Actor) -> bool:
+    return actor.role in LEADS
+
+
+def require_lead(actor: Actor, *, what: str) -> None:
+    require_role(actor, *LEADS, what=what)
+
+
 def require_role(actor: Actor, *roles: str, what: str) -> None:
     if actor.role not in roles:
         names = " or ".join(str(Membership.Role(r).label).lower() for r in roles)

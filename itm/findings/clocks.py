@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from itm.accounts.actor import Actor
+from itm.accounts.actor import Actor, require_lead
 from itm.accounts.models import Organisation
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
@@ -214,6 +214,7 @@ def sites_to_adopt_for(actor: Actor) -> QuerySet[Site]:
 def require_adopter(actor: Actor) -> None:
     if actor.kind not in (Organisation.Kind.OWNER, Organisation.Kind.AUTHORITY):
         raise Forbidden("Only the owner of a site or its authority adopts a notice clock.")
+    require_lead(actor, what="adopt or end a notice clock")
 
 
 @transaction.atomic
@@ -257,6 +258,7 @@ def end_clock(*, actor: Actor, adoption: ClockAdoption, at: datetime) -> ClockAd
     """Today is its last day. By whoever adopted it; may run twice. Raises Forbidden."""
     if adoption.adopter_id != actor.organisation_id:
         raise Forbidden(f"Only {adoption.adopter}, who adopted it, can end it.")
+    require_lead(actor, what="adopt or end a notice clock")
     if adoption.ended_on is None:
         adoption.ended_on = date_at(adoption.site.time_zone, at)
         adoption.save(by=actor, verb="ended")

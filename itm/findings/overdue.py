@@ -13,7 +13,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 
-from itm.accounts.actor import Actor, system
+from itm.accounts.actor import Actor, leads, require_lead, system
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.figures import day
@@ -35,6 +35,7 @@ from itm.schedule.rules import window_of
 
 Verb = Step.Verb
 NAMES = (Verb.OPENED, Verb.FOUND_AGAIN)
+WHAT = "say when an overdue duty is a deficiency"
 WAYS = ("requirement__programme", "site", "proportioner__system", "tank", "equipment", "system")
 
 
@@ -292,17 +293,19 @@ def is_about(rule: OverdueRule, row: Requirement) -> bool:
 def require_sayer(actor: Actor, rule: OverdueRule) -> None:
     if rule.adopter_id != actor.organisation_id:
         raise Forbidden(f"Only {rule.adopter}, who said so, can end it.")
+    require_lead(actor, what=WHAT)
 
 
 def may_say(actor: Actor, site: Site) -> bool:
-    return sites_to_adopt_for(actor).filter(pk=site.pk).exists()
+    return leads(actor) and sites_to_adopt_for(actor).filter(pk=site.pk).exists()
 
 
 def require_say(actor: Actor, site: Site) -> None:
-    if not may_say(actor, site):
+    if not sites_to_adopt_for(actor).filter(pk=site.pk).exists():
         raise Forbidden(
             "Only the owner of the site or its authority says when an overdue duty is a deficiency."
         )
+    require_lead(actor, what=WHAT)
 
 
 @transaction.atomic

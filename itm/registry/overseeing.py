@@ -2,11 +2,11 @@
 
 from datetime import date
 
-from itm.accounts.actor import Actor
+from itm.accounts.actor import Actor, require_lead
 from itm.accounts.models import Organisation
 from itm.core.errors import Forbidden, Refused
 from itm.registry.models import Site, SiteAuthority
-from itm.registry.services import keep, require_own
+from itm.registry.services import keep, require_keeper
 
 
 def add_authority(
@@ -16,7 +16,7 @@ def add_authority(
 
     `today` on the clock of the site.
     """
-    require_own(actor, site, "name the authorities of a site")
+    require_keeper(actor, site, "name the authorities of a site")
     if organisation.kind != Organisation.Kind.AUTHORITY:
         raise Refused("wrong_kind", f"{organisation} is not an authority.", "organisation")
     row = SiteAuthority(site=site, organisation=organisation, scope=scope, named_on=today)
@@ -42,11 +42,12 @@ def end_oversight(*, actor: Actor, row: SiteAuthority, ended_on: date | None) ->
 def require_itself(actor: Actor, row: SiteAuthority) -> None:
     if row.organisation_id != actor.organisation_id:
         raise Forbidden("Only the authority itself can say that it no longer looks after a site.")
+    require_lead(actor, what="say that the authority no longer looks after a site")
 
 
 def take_naming_back(*, actor: Actor, row: SiteAuthority, today: date) -> SiteAuthority:
     """A slip of the owner, on the day it was made. Refused only_today. May run twice."""
-    require_own(actor, row, "take a naming back")
+    require_keeper(actor, row, "take a naming back")
     if row.taken_back_on is not None:
         return row
     if row.named_on != today:

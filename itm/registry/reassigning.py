@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from itm.accounts.actor import Actor, require_kind
+from itm.accounts.actor import Actor, require_kind, require_lead
 from itm.accounts.models import Organisation
 from itm.core.errors import Refused
 from itm.core.figures import day
@@ -38,6 +38,11 @@ def contractors_of(actor: Actor) -> QuerySet[Organisation]:
     return Organisation.objects.filter(pk__in=grants.values("organisation")).order_by("name", "pk")
 
 
+def require_reassigner(actor: Actor) -> None:
+    require_kind(actor, "owner", what="reassign a contractor")
+    require_lead(actor, what="reassign a contractor")
+
+
 @transaction.atomic
 def reassign(
     *, actor: Actor, leaves: Organisation, follows: Organisation, starts_on: date,
@@ -47,7 +52,7 @@ def reassign(
 
     Raises Forbidden; Refused no_sites, same, not_engaged, begins_later, already_engaged.
     """
-    require_kind(actor, "owner", what="reassign a contractor")
+    require_reassigner(actor)
     if leaves == follows:
         raise Refused("same", "The two contractors are the same.", "follows")
     if not sites:

@@ -4,14 +4,28 @@ from datetime import date
 
 from django.db import transaction
 
-from itm.accounts.actor import Actor
+from itm.accounts.actor import Actor, leads
 from itm.core.errors import Refused
 from itm.core.figures import day
-from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
+from itm.registry.models import Equipment, FoamSystem, Instrument, Proportioner, Site, Tank
+from itm.registry.queries import may_change
 from itm.registry.queries_stores import not_empty
-from itm.registry.services import Retirable, keep, require_in_use, require_own
+from itm.registry.services import Retirable, keep, require_in_use, require_keeper, require_own
 
 Place = Site | FoamSystem | Tank
+
+
+def require_retirer(actor: Actor, row: Retirable, what: str) -> None:
+    """What leaves use takes its duties along, so it is no matter of a member; an instrument takes
+    none."""
+    if isinstance(row, Instrument):
+        require_own(actor, row, what)
+    else:
+        require_keeper(actor, row, what)
+
+
+def may_retire(actor: Actor, row: Retirable) -> bool:
+    return may_change(actor, row) and (isinstance(row, Instrument) or leads(actor))
 
 
 @transaction.atomic
@@ -21,7 +35,7 @@ def retire(*, actor: Actor, row: Retirable, on: date, today: date) -> Retirable:
     The equipment of a system, tank or site leaves with it: nobody retires forty valves one by one.
     `today` on the clock of the site. Refused day_ahead, before_commissioning, still_in_use.
     """
-    require_own(actor, row, "retire this")
+    require_retirer(actor, row, "retire this")
     if on > today:
         raise Refused("day_ahead", "This day has not come yet.", "retired_on")
     if isinstance(row, FoamSystem) and on < row.commissioned_on:
@@ -85,7 +99,7 @@ def take_back(*, actor: Actor, row: Retirable) -> Retirable:
     Refused retired when what it hangs on is retired, not_valid when a tag was given away in the
     meantime. May run twice.
     """
-    require_own(actor, row, "take this back into use")
+    require_retirer(actor, row, "take this back into use")
     if isinstance(row, FoamSystem | Tank | Equipment):
         require_in_use(row.site, "site")
     if isinstance(row, Proportioner | Equipment) and row.system is not None:

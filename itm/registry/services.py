@@ -13,8 +13,8 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from itm.accounts.actor import Actor, require_kind, require_role
-from itm.accounts.models import Membership, Organisation
+from itm.accounts.actor import Actor, require_kind, require_lead
+from itm.accounts.models import Organisation
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.history import Tracked
@@ -68,11 +68,11 @@ def require_own(actor: Actor, row: Any, what: str) -> None:
         raise Forbidden(f"Only the organisation that it belongs to can {what}.")
 
 
-def require_keeper(actor: Actor, site: Site, what: str) -> None:
-    """Refuse what is a matter of all records of a site to whoever is no supervisor or manager of
-    its owner."""
-    require_own(actor, site, what)
-    require_role(actor, Membership.Role.SUPERVISOR, Membership.Role.MANAGER, what=what)
+def require_keeper(actor: Actor, row: Any, what: str) -> None:
+    """Refuse what holds beyond the day (who works at a site, what is out of use, what becomes of
+    its records) to whoever is no supervisor or manager of the owner."""
+    require_own(actor, row, what)
+    require_lead(actor, what=what)
 
 
 # Sites -------------------------------------------------------------------------------------------
@@ -97,7 +97,7 @@ def engage(
 
     Refused wrong_kind, already_engaged.
     """
-    require_own(actor, site, "engage a contractor")
+    require_keeper(actor, site, "engage a contractor")
     if organisation.kind != Organisation.Kind.CONTRACTOR:
         raise Refused("wrong_kind", f"{organisation} is not a contractor.", "organisation")
     for other in Grant.objects.filter(site=site, organisation=organisation):
@@ -115,7 +115,7 @@ def engage(
 
 def end_engagement(*, actor: Actor, grant: Grant, ends_on: date | None) -> Grant:
     """Set the last day; none takes an end back. What the contractor handed in stays."""
-    require_own(actor, grant, "end an engagement")
+    require_keeper(actor, grant, "change or end an engagement")
     return keep(grant, {"ends_on": ends_on}, by=actor)
 
 

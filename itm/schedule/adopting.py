@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
-from itm.accounts.actor import Actor, require_kind
+from itm.accounts.actor import Actor, require_kind, require_lead
 from itm.accounts.models import Organisation
 from itm.core.errors import Forbidden, Refused
 from itm.core.figures import day
@@ -25,6 +25,9 @@ from itm.schedule.rules import AUTHORITY, claims, rank_of, window_of
 EVERY_DAY = [date(2024, 1, 1) + timedelta(days=n) for n in range(1461)]
 
 
+WHAT = "adopt a programme, settle its rows or end it"
+
+
 @dataclass(frozen=True)
 class Agreed:
     """What the authority agreed to, as the paper says it."""
@@ -36,6 +39,11 @@ class Agreed:
     paper: str
 
 
+def require_may_adopt(actor: Actor) -> None:
+    require_kind(actor, "owner", "authority", what="adopt a programme")
+    require_lead(actor, what=WHAT)
+
+
 @transaction.atomic
 def adopt(
     *, actor: Actor, programme: Programme, starts_on: date, site: Site | None = None
@@ -44,7 +52,7 @@ def adopt(
 
     Raises Forbidden; Refused holds_anyway, adopted_already, before_the_last, edition_set.
     """
-    require_kind(actor, "owner", "authority", what="adopt a programme")
+    require_may_adopt(actor)
     if site is not None:
         require_own(actor, site, "adopt a programme for a site")
         require_in_use(site, "site")
@@ -108,6 +116,7 @@ def sites_under(adoption: Adoption) -> list[Site]:
 def require_adopter(actor: Actor, adoption: Adoption, what: str) -> None:
     if adoption.adopter_id != actor.organisation_id:
         raise Forbidden(f"Only {adoption.adopter}, who adopted it, can {what}.")
+    require_lead(actor, what=WHAT)
 
 
 def require_row(adoption: Adoption, requirement: Requirement) -> None:

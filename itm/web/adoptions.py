@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from itm.accounts.actor import leads
 from itm.actions import settle_rows
 from itm.actions.adopt import end
 from itm.core.figures import day
@@ -35,7 +36,7 @@ def adoption(request: HttpRequest, key: UUID) -> HttpResponse:
     """The rows as they stand, and the form that confirms those that wait."""
     actor = actor_of(request)
     row = queries.adoption(actor, key)
-    mine = row.adopter_id == actor.organisation_id
+    mine = row.adopter_id == actor.organisation_id and leads(actor)
     today = site_date(row.site.time_zone) if row.site else site_date()
     rows = queries.rows_of(row, today)
     waiting = [one.requirement for one in rows if one.waits and not one.left_out]

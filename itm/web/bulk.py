@@ -11,7 +11,7 @@ from itm.accounts.actor import require_kind
 from itm.actions.shift_duties import shift_duties
 from itm.core.figures import day
 from itm.registry.forms import ReassignForm
-from itm.registry.reassigning import reassign
+from itm.registry.reassigning import reassign, require_reassigner
 from itm.schedule.forms import ShiftForm
 from itm.schedule.shifting import own_open
 from itm.web.editing import own_date
@@ -30,7 +30,7 @@ def some(names: list[str]) -> str:
 @require_http_methods(["GET", "POST"])
 def contractor_reassign(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
-    require_kind(actor, "owner", what="reassign a contractor")
+    require_reassigner(actor)
     form = ReassignForm(request.POST or None, actor=actor, initial={"starts_on": own_date(actor)})
 
     def said(done: Any) -> list[str]:

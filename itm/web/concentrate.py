@@ -15,7 +15,7 @@ from itm.actions.change_tank import change_tank
 from itm.core.conversions import like, quantity
 from itm.core.figures import day
 from itm.records import check_queries
-from itm.registry import queries, queries_equipment, queries_stores, services
+from itm.registry import queries, queries_equipment, queries_stores, retiring, services
 from itm.registry.access import works_at
 from itm.registry.changing_over import may_change_over
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
@@ -92,6 +92,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "wrong": wrong_at(actor, row),
         "attached": attached(actor, row),
         "mine": mine,
+        "retires": retiring.may_retire(actor, row),
         "writes": mine and row.retired_on is None,
         "form": form,
         "on": on,

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from itm.actions.add_equipment import add_equipment
 from itm.actions.change_equipment import change_equipment
 from itm.core.errors import NotFound
-from itm.registry import queries, queries_equipment, services
+from itm.registry import queries, queries_equipment, retiring, services
 from itm.registry.forms import EquipmentForm
 from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
@@ -82,6 +82,7 @@ def equipment(request: HttpRequest, key: UUID) -> HttpResponse:
         "wrong": wrong_at(actor, row),
         "moves": queries_equipment.moves_of(actor, row),
         "mine": queries.may_change(actor, row),
+        "retires": retiring.may_retire(actor, row),
         "crumbs": [*crumbs_at(row), (row.tag, "")],
     }
     return render(request, "registry/equipment.html", context)

@@ -12,6 +12,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from itm.accounts.actor import leads
 from itm.core.errors import NotFound
 from itm.core.figures import instant
 from itm.findings import clocks, forms, impairing, queries, rights
@@ -245,7 +246,7 @@ def clocks_page(request: HttpRequest) -> HttpResponse:
         held.setdefault(one.clock_id, []).append(one)
     context = {
         "clocks": [(clock, held.get(clock.pk, [])) for clock in queries.notice_clocks()],
-        "adopts": actor.kind in ("owner", "authority"),
+        "adopts": actor.kind in ("owner", "authority") and leads(actor),
         "own": actor.organisation_id,
         "crumbs": [],
     }

@@ -13,7 +13,7 @@ from itm.accounts.actor import require_kind
 from itm.core.figures import day, plainly
 from itm.records.last_digits import last_digits
 from itm.records.repeatability import history
-from itm.registry import certificates, queries, services
+from itm.registry import certificates, queries, retiring, services
 from itm.registry.certificates import in_force
 from itm.registry.forms import CertificateForm, InstrumentForm, WithdrawForm
 from itm.schedule.calibrations import standing_of
@@ -71,6 +71,7 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
         "records": scatter(row),
         "digits": last_digits(row),
         "mine": queries.may_change(actor, row),
+        "retires": retiring.may_retire(actor, row),
         "now": now,
         "stands": stands,
         "late": stands is not None and stands.name == "overdue",

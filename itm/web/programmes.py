@@ -7,13 +7,12 @@ from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from itm.accounts.actor import require_kind
+from itm.accounts.actor import leads
 from itm.actions.adopt import adopt
 from itm.core.figures import day
 from itm.findings import queries as findings
+from itm.schedule import adopting, deciding, wording
 from itm.schedule import adoption_queries as queries
-from itm.schedule import wording
-from itm.schedule.deciding import set_decision_rule
 from itm.schedule.forms import AdoptForm, DecisionForm
 from itm.schedule.rules import window_of
 from itm.web.editing import Crumbs, edit, own_date
@@ -36,7 +35,7 @@ def programmes(request: HttpRequest) -> HttpResponse:
         held.setdefault(row.programme_id, []).append(row)
     context = {
         "programmes": [(row, held.get(row.pk, [])) for row in queries.programmes()],
-        "decides": actor.kind == "authority",
+        "decides": actor.kind == "authority" and leads(actor),
         "owns": actor.kind == "owner",
         "crumbs": [],
     }
@@ -63,7 +62,7 @@ def programme(request: HttpRequest, pk: int) -> HttpResponse:
         "programme": row,
         "rows": [told(one) for one in row.requirements.all()],
         "adoptions": queries.adoptions(actor).filter(programme=row),
-        "may_adopt": actor.kind in ("owner", "authority") and not row.everywhere,
+        "may_adopt": actor.kind in ("owner", "authority") and leads(actor) and not row.everywhere,
         "crumbs": [*crumbs(), (row.name, "")],
     }
     return render(request, "programmes/programme.html", context)
@@ -73,7 +72,7 @@ def programme(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def programme_adopt(request: HttpRequest, pk: int) -> HttpResponse:
     actor = actor_of(request)
-    require_kind(actor, "owner", "authority", what="adopt a programme")
+    adopting.require_may_adopt(actor)
     row: Any = queries.programme(pk)
     form = AdoptForm(request.POST or None, actor=actor, initial={"starts_on": own_date(actor)})
     there = reverse("programme", args=[pk])
@@ -103,7 +102,7 @@ def programme_adopt(request: HttpRequest, pk: int) -> HttpResponse:
 def jurisdiction(request: HttpRequest) -> HttpResponse:
     """How sure a statement must be in the authority's jurisdiction."""
     actor = actor_of(request)
-    require_kind(actor, "authority", what="set the decision rule of a jurisdiction")
+    deciding.require_decider(actor)
     organisation = actor.organisation
     names = ("verdict_probability", "lean_probability")
     form = DecisionForm(
@@ -111,7 +110,7 @@ def jurisdiction(request: HttpRequest) -> HttpResponse:
     )
     return edit(
         request, form=form,
-        write=lambda: set_decision_rule(actor=actor, **form.cleaned_data),
+        write=lambda: deciding.set_decision_rule(actor=actor, **form.cleaned_data),
         to=lambda _: reverse("programmes"), title="Decision rule",
         said="The decision rule of {} is set for tests prepared from now on.",
         lead="Each test takes the rule with it when its day is prepared, so tests already "

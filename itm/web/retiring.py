@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from itm.accounts.actor import Actor
 from itm.actions import retire as actions
 from itm.core.clock import FIRST_TO_BEGIN
-from itm.registry import queries, queries_equipment, retiring, services
+from itm.registry import queries, queries_equipment, retiring
 from itm.registry.forms import RetireForm
 from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -34,7 +34,7 @@ FOUND: dict[str, Callable[[Actor, UUID], Any]] = {
 def retire(request: HttpRequest, key: UUID, what: str) -> HttpResponse:
     actor = actor_of(request)
     row = FOUND[what](actor, key)
-    services.require_own(actor, row, "retire this")
+    retiring.require_retirer(actor, row, "retire this")
     site = queries.site_of(row)
     today = site_date(site.time_zone if site else FIRST_TO_BEGIN)
     form = RetireForm(request.POST or None, initial={"retired_on": today})

@@ -24,6 +24,7 @@ from itm.registry import (
     queries_attachments,
     queries_equipment,
     queries_stores,
+    retiring,
     services,
 )
 from itm.registry.forms import AuthorityForm, EndForm, EngageForm, LetGoForm, SiteForm
@@ -112,6 +113,7 @@ def site(request: HttpRequest, key: UUID) -> HttpResponse:
         "today": day(today),
         "this_year": today.year,
         "mine": queries.may_change(actor, row),
+        "retires": retiring.may_retire(actor, row),
         "archived": may_keep(actor, row),
         "systems": with_devices(systems),
         "visits": list(records.visits(actor).filter(site=row)[:VISITS]),
@@ -166,7 +168,7 @@ def site_edit(request: HttpRequest, key: UUID) -> HttpResponse:
 def site_authority_new(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.site(actor, key)
-    services.require_own(actor, row, "name the authorities of a site")
+    services.require_keeper(actor, row, "name the authorities of a site")
     form = AuthorityForm(request.POST or None)
     return edit(
         request, form=form,
@@ -230,7 +232,7 @@ def site_authority_take_back(request: HttpRequest, key: UUID) -> HttpResponse:
 def grant_new(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     row = queries.site(actor, key)
-    services.require_own(actor, row, "engage a contractor")
+    services.require_keeper(actor, row, "engage a contractor")
     form = EngageForm(request.POST or None, initial={"starts_on": site_date(row.time_zone)})
     return edit(
         request, form=form,
@@ -247,7 +249,7 @@ def grant_new(request: HttpRequest, key: UUID) -> HttpResponse:
 def grant_end(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     grant = queries.grant(actor, key)
-    services.require_own(actor, grant, "end an engagement")
+    services.require_keeper(actor, grant, "change or end an engagement")
     last = grant.ends_on or max(site_date(grant.site.time_zone), grant.starts_on)
     form = EndForm(request.POST or None, initial={"ends_on": last})
     there = reverse("site", args=[grant.site.key])

@@ -15,7 +15,7 @@ from itm.actions.change_proportioner import change_proportioner
 from itm.actions.change_system import change_system
 from itm.core.conversions import quantity
 from itm.core.figures import day
-from itm.registry import queries, queries_equipment, services
+from itm.registry import queries, queries_equipment, retiring, services
 from itm.registry.changing_over import changeovers_of
 from itm.registry.criteria import words_of
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
@@ -89,6 +89,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
         "limits": _limits(row),
         "grounds": words_of(row.criterion, row.criterion_source).grounds,
         "mine": queries.may_change(actor, row),
+        "retires": retiring.may_retire(actor, row),
         "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
         "retired": [d for d in devices if d.retired_on is not None],
         "equipment": queries_equipment.equipment_of(actor, row),
@@ -186,6 +187,7 @@ def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
         "written": written,
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),
+        "retires": retiring.may_retire(actor, row),
         "points": queries.flow_points(row),
         "now": device_rows([row], timezone.now())[0],
         "crumbs": [*crumbs_to_system(row.system), (row.tag, "")],

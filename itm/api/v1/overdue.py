@@ -93,7 +93,9 @@ class AskedRowShape(RowShape):
 
 class SiteOverdueShape(serializers.Serializer):
     site = Ref()
-    may_say = serializers.BooleanField(help_text="Whether you are its owner or its authority")
+    may_say = serializers.BooleanField(
+        help_text="Whether you say so here: a supervisor or manager of its owner or its authority"
+    )
     rows = AskedRowShape(many=True, help_text="All that asks for something at the site")
 
 

@@ -8,8 +8,8 @@ from django.core import mail
 from django.utils import timezone
 
 from itm.accounts import inviting, people
-from itm.accounts.models import Invitation, Membership, User
 from itm.accounts.digests import digest_of
+from itm.accounts.models import Invitation, Membership, User
 from itm.core import outbox
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.history import Change

@@ -7,8 +7,8 @@ from django.apps import apps
 from django.utils import timezone
 
 from itm.accounts import entrance
-from itm.accounts.models import Try
 from itm.accounts.digests import digest_of
+from itm.accounts.models import Try
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.core.history import Change
 from itm.records.models import ConcentrateCheck, ProportioningTest
