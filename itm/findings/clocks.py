@@ -204,9 +204,7 @@ def sites_to_adopt_for(actor: Actor) -> QuerySet[Site]:
     if actor.kind == "owner":
         return rows.filter(owner=actor.organisation_id)
     if actor.kind == "authority":
-        watched = SiteAuthority.objects.covering(actor.today).filter(
-            organisation=actor.organisation_id
-        )
+        watched = SiteAuthority.objects.today(actor).filter(organisation=actor.organisation_id)
         return rows.filter(pk__in=watched.values("site"))
     return rows.none()
 

@@ -134,7 +134,7 @@ def assign(
             "before_found", f"It was found on {day(row.found_on)}; choose a later day.", "target_on"
         )
     if assigned is not None:
-        engaged = Grant.objects.covering(actor.today).filter(site=row.site, organisation=assigned)
+        engaged = Grant.objects.today(actor).filter(site=row.site, organisation=assigned)
         if not engaged.exists():
             raise Refused("not_engaged", f"{assigned} is not engaged here today.", "assigned")
     row.responsible, row.target_on, row.assigned = responsible.strip(), target_on, assigned

@@ -123,7 +123,7 @@ class AssignForm(Refusing, forms.Form):
                  "target_on": row.target_on}  # fmt: skip
         super().__init__(data, initial=given)
         field: Any = self.fields["assigned"]
-        engaged = Grant.objects.covering(actor.today).filter(site=row.site_id)
+        engaged = Grant.objects.today(actor).filter(site=row.site_id)
         field.queryset = Organisation.objects.filter(pk__in=engaged.values("organisation"))
 
 

@@ -81,7 +81,7 @@ def file_to_serve(actor: Actor, key: UUID) -> AuthorityFile:
 def may_note(actor: Actor, site: Site) -> bool:
     if actor.kind != "authority" or site.retired_on is not None:
         return False
-    rows = SiteAuthority.objects.covering(actor.today).filter(site=site)
+    rows = SiteAuthority.objects.today(actor).filter(site=site)
     return rows.filter(organisation=actor.organisation_id).exists()
 
 

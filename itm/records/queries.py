@@ -28,6 +28,7 @@ from itm.registry.models import (
     Attachment,
     ConcentrateLot,
     FlowPoint,
+    Grant,
     Instrument,
     Proportioner,
     Site,
@@ -242,14 +243,8 @@ def _own_visits(actor: Actor) -> QuerySet[Visit]:
 
 def sites_to_visit(actor: Actor) -> QuerySet[Site]:
     """Sites where the contractor is engaged today."""
-    today = actor.today
-    open_grant = Q(grants__ends_on=None) | Q(grants__ends_on__gte=today)
-    return (
-        Site.objects.visible_to(actor)
-        .filter(open_grant, grants__organisation=actor.organisation_id,
-                grants__starts_on__lte=today, retired_on=None)
-        .distinct()
-    )  # fmt: skip
+    engaged = Grant.objects.today(actor).filter(organisation=actor.organisation_id)
+    return Site.objects.visible_to(actor).filter(pk__in=engaged.values("site"), retired_on=None)
 
 
 def proportioners_at(actor: Actor, site: Site) -> QuerySet[Proportioner]:

@@ -17,7 +17,8 @@ from itm.core.figures import day
 from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_crew, require_open_visit
 from itm.records.models import DirectRun, FlowRun, FlushStep, Notice, Visit
-from itm.registry.models import Grant, Site
+from itm.registry.access import works_at
+from itm.registry.models import Site
 
 
 @transaction.atomic
@@ -30,8 +31,7 @@ def plan_visit(
     Raises Forbidden; Refused no_grant, site_retired, key_used.
     """
     require_kind(actor, "contractor", what="plan a visit")
-    grants = Grant.objects.covering(actor.today).filter(site=site)
-    if not grants.filter(organisation=actor.organisation_id).exists():
+    if not works_at(actor, site):
         raise Refused(
             "no_grant",
             f"{actor.organisation_name} is not engaged at {site} today; "

@@ -40,8 +40,8 @@ class ScopedQuerySet(TrackedQuerySet):
         model: Any = self.model
         org, to = actor.organisation_id, model.open_to
         owned = Q(**{_at(model, "owner"): org})
-        overseen = SiteAuthority.objects.covering(actor.today).filter(organisation=org)
-        engaged = Grant.objects.covering(actor.today).filter(organisation=org)
+        overseen = SiteAuthority.objects.today(actor).filter(organisation=org)
+        engaged = Grant.objects.today(actor).filter(organisation=org)
         reach = (
             (owned & to("owner"))
             | (Q(**{_at(model, "in"): overseen.values("site")}) & to("authority"))
@@ -62,7 +62,8 @@ def _at(model: Any, lookup: str) -> str:
 def works_at(actor: Actor, site: "Site") -> bool:
     """The owner's own people, or a contractor engaged there today: who tests, checks, inspects and
     notes what happens, while others only read."""
-    return worked_at(actor, site, actor.today, actor.today)
+    today = actor.date_at(site.time_zone)
+    return worked_at(actor, site, today, today)
 
 
 def worked_at(actor: Actor, site: "Site", first: date, last: date) -> bool:
@@ -87,7 +88,7 @@ def require_authority(actor: Actor, site: "Site") -> None:
     """Refuse a verb to whoever is no authority of the site today."""
     from itm.registry.models import SiteAuthority
 
-    watched = SiteAuthority.objects.covering(actor.today).filter(site=site)
+    watched = SiteAuthority.objects.today(actor).filter(site=site)
     if not watched.filter(organisation=actor.organisation_id).exists():
         raise Forbidden("Only an authority of the site can do this.")
 

@@ -132,7 +132,7 @@ def may_check(actor: Actor, site: Site) -> bool:
     """The owner, whose duty it is, and an authority of the site."""
     if actor.organisation_id is None or site.retired_on is not None:
         return False
-    over = SiteAuthority.objects.covering(actor.today).filter(site=site)
+    over = SiteAuthority.objects.today(actor).filter(site=site)
     return (
         actor.organisation_id == site.owner_id
         or over.filter(organisation=actor.organisation_id).exists()

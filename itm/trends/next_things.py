@@ -341,7 +341,7 @@ def reasons_of(tests: set[int]) -> dict[int, tuple[str, str]]:
 
 def contractors_at(actor: Actor, sites: Set[int]) -> dict[int, str]:
     """Names of the contractors engaged at each site today."""
-    rows = Grant.objects.covering(actor.today).filter(site__in=sites)
+    rows = Grant.objects.today(actor).filter(site__in=sites)
     names: dict[int, list[str]] = {}
     for site, name in rows.order_by("organisation__name").values_list("site", "organisation__name"):
         if name not in names.setdefault(site, []):

@@ -158,7 +158,7 @@ def draft_of(row: Any) -> Draft:
 def sites_due(actor: Actor, page: str | int = 1) -> Stretch[SiteDue]:
     """Sites where the contractor is engaged today and something can be done, worst first; the
     first of them where the list ends before the page."""
-    engaged = Grant.objects.covering(actor.today).filter(organisation=actor.organisation_id)
+    engaged = Grant.objects.today(actor).filter(organisation=actor.organisation_id)
     rows = open_duties(actor).filter(
         site__in=engaged.values("site"), stands__in=["overdue", "due", "open"]
     )

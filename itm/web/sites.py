@@ -197,7 +197,7 @@ def site_authority_end(request: HttpRequest, key: UUID) -> HttpResponse:
     return edit(
         request, form=form,
         write=lambda: end_oversight(actor=actor, row=row, **form.cleaned_data),
-        to=lambda _: there if row.covers(actor.today) else reverse("sites"),
+        to=lambda _: there if row.covers(today) else reverse("sites"),
         title=f"No longer look after {row.get_scope_display().lower()} at {row.site}",
         save="Set the last day", said="The last day is set: {}.",
         lead="After that day your authority no longer sees the site, and its programme is asked "

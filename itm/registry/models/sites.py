@@ -1,7 +1,7 @@
 """Sites, the authorities that oversee them and the contractors engaged there."""
 
-from datetime import date
-from typing import Self
+from datetime import UTC, date, timedelta
+from typing import Any, Self
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -10,6 +10,7 @@ from django.db.models import F, Q
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.core.local_dates import LocalDate
 from itm.registry.access import Scoped, ScopedQuerySet
 from itm.registry.models import guards
 from itm.registry.models.guards import known_zones
@@ -62,10 +63,29 @@ class Site(Tracked, Scoped):
         return self.name
 
 
+def _today(actor: Actor, first: str | None, last: str) -> Q:
+    """Both ends included. A day lasts on earth from one before to one after that of UTC, so only
+    what begins or ends thereabouts asks the clock of its site."""
+
+    def covers(begins: Any, ends: Any) -> Q:
+        begun = Q(**{f"{first}__lte": begins}) if first else Q()
+        return begun & (Q(**{last: None}) | Q(**{f"{last}__gte": ends}))
+
+    if actor.at is None:
+        return covers(actor.today, actor.today)
+    day, one = actor.at.astimezone(UTC).date(), timedelta(days=1)
+    there = LocalDate(actor.at, "site__time_zone")
+    return covers(day - one, day + one) | covers(day + one, day - one) & covers(there, there)
+
+
 class SiteAuthorityQuerySet(ScopedQuerySet):
     def covering(self, day: date) -> Self:
         """In force on that day, the last one included."""
         return self.filter(Q(ended_on=None) | Q(ended_on__gte=day), taken_back_on=None)
+
+    def today(self, actor: Actor) -> Self:
+        """In force on the day that the clock of each site shows."""
+        return self.filter(_today(actor, None, "ended_on"), taken_back_on=None)
 
 
 class SiteAuthority(Tracked, Scoped):
@@ -123,6 +143,10 @@ class GrantQuerySet(TrackedQuerySet):
     def covering(self, day: date, last: date | None = None) -> Self:
         """That day, or some day from it to the last one."""
         return self.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=last or day)
+
+    def today(self, actor: Actor) -> Self:
+        """Those that cover the day that the clock of each site shows."""
+        return self.filter(_today(actor, "starts_on", "ends_on"))
 
 
 class Grant(Tracked):
