@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.doors import entries, papers, photos
-from itm.doors.entry import Answer
+from itm.doors.entry import LONGEST, Answer
 from itm.doors.verbs import VERBS
 from itm.registry.files import clean_name
 from itm.web.field import MOST_ENTRIES, in_the_field
@@ -60,7 +60,10 @@ def field_file(request: HttpRequest) -> HttpResponse:
              *_photos(actor, document, at)]  # fmt: skip
     lines = [line for line, _ in found]
     taken = sum(answer.taken for _, answer in found)
-    context = {"answers": lines, "taken": taken, "whose": document["person"].get("name", "")}
+    context = {
+        "answers": lines, "taken": taken, "whose": document["person"].get("name", ""),
+        "typed": _typed(document),
+    }  # fmt: skip
     return render(request, "field/file.html", context, status=200 if taken == len(found) else 422)
 
 
@@ -83,7 +86,7 @@ def _document(request: HttpRequest) -> dict[str, Any]:
         raise wrong from None
     if not isinstance(read, dict) or read.get("kind") != KIND or read.get("form") != FORM:
         raise wrong
-    lists = [read.setdefault(name, []) for name in ("entries", "papers", "photos")]
+    lists = [read.setdefault(name, []) for name in ("entries", "papers", "photos", "typed")]
     if not all(isinstance(one, list) for one in lists) or not isinstance(read.get("person"), dict):
         raise wrong
     return read
@@ -110,6 +113,12 @@ def _papers(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[tu
             kept_at=known.get("at"), at=at,
         )  # fmt: skip
         yield _line("A laboratory’s report.", known, answer), answer
+
+
+def _typed(document: dict[str, Any]) -> list[str]:
+    """What was typed on the device and never kept there: no entry, so it is shown and not taken."""
+    texts = [one.get("text") for one in document["typed"] if isinstance(one, dict)]
+    return [text[:LONGEST] for text in texts if isinstance(text, str)]
 
 
 def _bytes(raw: dict[str, Any]) -> bytes:

@@ -25,6 +25,7 @@ class Field {
     this.entries = [];
     this.photos = [];
     this.papers = [];
+    this.typed = []; // what was typed and not kept, of all days
     this.drafts = new Map();
     this.problems = new Map();
     this.listed = null; // days that the server offers, once it was asked
@@ -104,10 +105,11 @@ class Field {
   }
 
   async loadQueue() {
-    [this.entries, this.photos, this.papers] = await Promise.all([
+    [this.entries, this.photos, this.papers, this.typed] = await Promise.all([
       this.store.entries(),
       this.store.photos(),
       this.store.papers(),
+      this.store.typed(),
     ]);
   }
 
@@ -307,8 +309,8 @@ class Field {
     draft.value = value;
     this.drafts.set(place, draft);
     this.problems.delete(place);
-    this.typed ??= new Set();
-    this.typed.add(draft);
+    this.fresh ??= new Set();
+    this.fresh.add(draft);
     clearTimeout(this.typing);
     this.typing = setTimeout(() => this.flushDrafts(), DRAFT_PAUSE);
   }
@@ -329,13 +331,19 @@ class Field {
   }
 
   async flushDrafts() {
-    const typed = [...(this.typed ?? [])].filter((draft) => this.drafts.get(draft.place) === draft);
-    this.typed = new Set();
+    const fresh = [...(this.fresh ?? [])].filter((draft) => this.drafts.get(draft.place) === draft);
+    this.fresh = new Set();
     try {
-      await Promise.all(typed.map((draft) => this.store.keepDraft(draft)));
+      await Promise.all(fresh.map((draft) => this.store.keepDraft(draft)));
     } catch (error) {
       this.say(disk.whyNotKept(error), "error");
     }
+    if (fresh.length) await this.drawStrip(); // it tells of what was typed and not kept
+  }
+
+  async forgetTyped(drafts) {
+    await this.store.dropDrafts(drafts.map(({ place }) => place));
+    for (const { place } of drafts) this.drafts.delete(place);
   }
 
   /** Sentences beside entries; the first of them gets the focus. */

@@ -3,7 +3,7 @@
 import { h, empty, notice } from "./dom.js";
 import { testsOf } from "./day.js";
 import { press } from "./entering.js";
-import { count, day, instant } from "./words.js";
+import { count, day, inOneLine, instant } from "./words.js";
 import * as sync from "./sync.js";
 import { whyNotKept } from "./store.js";
 
@@ -72,6 +72,11 @@ function heldDay(field, { key, day: own, loaded_at: at }) {
     field.entries.filter((one) => one.visit === key && one.state !== "taken").length +
     field.papers.filter((one) => one.visit === key && one.state !== "taken").length +
     field.photos.filter((one) => one.visit === key && one.state !== "taken").length;
+  const typed = field.typed.filter((one) => one.visit === key).length;
+  const only = [
+    waiting && `${waiting} only here`,
+    typed && `${count(typed, "text")} typed and not kept`,
+  ];
   return h(
     "li",
     h(
@@ -91,8 +96,8 @@ function heldDay(field, { key, day: own, loaded_at: at }) {
     ),
     h(
       "div",
-      waiting
-        ? h("strong", `${waiting} only here`)
+      waiting || typed
+        ? h("a", { href: "#/waiting" }, h("strong", inOneLine(only.filter(Boolean))))
         : press("Take off this device", () => takeOff(field, key), {
             kind: ".quiet",
             id: `off-${key}`,

@@ -2,7 +2,7 @@
 // entries that no server has. What waits stays on the device; what does not wait is cleared away.
 
 import { forget, openStore, settle } from "./store.js";
-import { count } from "./words.js";
+import { count, inOneLine } from "./words.js";
 
 const here = document.querySelector('meta[name="person"]');
 const form = document.querySelector("form[data-sign-out]");
@@ -16,8 +16,9 @@ let sure = false;
 async function leave(event) {
   if (sure) return;
   event.preventDefault();
-  const waiting = await unsent().catch(() => 0); // a browser that keeps nothing holds nothing back
-  if (!waiting) return out(true);
+  const nothing = { entries: 0, typed: 0 }; // a browser that keeps nothing holds nothing back
+  const waiting = await unsent().catch(() => nothing);
+  if (!waiting.entries && !waiting.typed) return out(true);
   return warn(waiting);
 }
 
@@ -39,12 +40,16 @@ async function out(clear) {
   form.submit();
 }
 
-function warn(waiting) {
+function warn({ entries, typed }) {
   const line = document.createElement("div");
   line.className = "said error";
   line.setAttribute("role", "alert");
   const text = document.createElement("p");
-  text.textContent = `${count(waiting, "entry", "entries")} of field capture ${waiting === 1 ? "is" : "are"} only on this device. Send first; signed out they stay here, unsent, until you sign in on this device again.`;
+  const held = [
+    entries && `${count(entries, "entry", "entries")} of field capture`,
+    typed && `${count(typed, "text")} typed and not kept`,
+  ];
+  text.textContent = `${inOneLine(held.filter(Boolean))} ${entries + typed === 1 ? "is" : "are"} only on this device. Send first, and keep what you typed; signed out they stay here, unsent, until you sign in on this device again.`;
   const send = document.createElement("a");
   send.setAttribute("role", "button");
   send.href = "/field/#/waiting";

@@ -3,17 +3,18 @@
 import { h } from "./dom.js";
 import { asBase64 } from "./photos.js";
 import { wire } from "./sync.js";
+import { wordsOf } from "./typed.js";
 import { count, inOneLine } from "./words.js";
 
 const FITS = 10_000_000; // bytes of pictures and papers in one file: the page that takes it has its limit
 
 /** As many files as papers and photos need; the first one has the entries. */
-function parts(entries, papers, photos) {
-  const fresh = (own) => ({ entries: own, papers: [], photos: [], size: 0 });
-  const files = [fresh(entries)];
+function parts(entries, papers, photos, typed) {
+  const fresh = (own, texts) => ({ entries: own, typed: texts, papers: [], photos: [], size: 0 });
+  const files = [fresh(entries, typed)];
   for (const [list, rows] of Object.entries({ papers, photos })) {
     for (const row of rows.filter(({ blob }) => blob.size <= FITS)) {
-      if (files.at(-1).size + row.blob.size > FITS) files.push(fresh([]));
+      if (files.at(-1).size + row.blob.size > FITS) files.push(fresh([], []));
       files.at(-1)[list].push(row);
       files.at(-1).size += row.blob.size;
     }
@@ -21,8 +22,8 @@ function parts(entries, papers, photos) {
   return files;
 }
 
-export async function save(field, entries, papers, photos) {
-  const files = parts(entries, papers, photos);
+export async function save(field, entries, papers, photos, typed) {
+  const files = parts(entries, papers, photos, typed);
   const saved = new Date().toISOString();
   for (const [number, part] of files.entries()) {
     const whole = {
@@ -31,6 +32,7 @@ export async function save(field, entries, papers, photos) {
       person: field.person,
       saved_at: saved,
       entries: part.entries.map(wire),
+      typed: part.typed.map((one) => ({ visit: one.visit, text: wordsOf(field, one) })),
       papers: await Promise.all(part.papers.map(asFile)),
       photos: await Promise.all(part.photos.map(asFile)),
     };
@@ -43,6 +45,7 @@ export async function save(field, entries, papers, photos) {
       count(entries.length, "entry", "entries"),
       papers.length && count(put("papers"), "report"),
       count(put("photos"), "photo"),
+      typed.length && `${count(typed.length, "text")} typed and not kept`,
     ].filter(Boolean),
   );
   const left = papers.length + photos.length - put("papers") - put("photos");

@@ -48,7 +48,7 @@ export async function othersWaiting(person) {
   for (const [key, name] of Object.entries(people())) {
     if (key === person) continue;
     const store = await openStore(key);
-    const count = await store.unsent();
+    const count = await store.unsent().then(({ entries, typed }) => entries + typed);
     store.close();
     if (count) found.push({ key, name, count });
   }
@@ -56,6 +56,10 @@ export async function othersWaiting(person) {
 }
 
 export async function forget(person) {
+  const store = await openStore(person);
+  const kept = await store.clear();
+  store.close();
+  if (kept) return;
   const left = people();
   delete left[person];
   localStorage.setItem(PEOPLE, JSON.stringify(left));
@@ -65,6 +69,12 @@ export async function forget(person) {
 /** A laboratory's paper lies with the photos: a new version of the database would shut out the page
  * of before, which an older worker may still serve where there is no signal. */
 export const isPaper = (row) => row.kind === "paper";
+
+const isStop = ({ place }) => place.startsWith("clocked:");
+
+/** A draft that says something else than what stood there; of a form's own, how many lines it has. */
+const isTyped = ({ place, value, opened }) =>
+  value.trim() !== (opened ?? "").trim() && !place.endsWith(":count") && !isStop({ place });
 
 class Store {
   constructor(db, person) {
@@ -112,18 +122,31 @@ class Store {
     return this.db.getAllFromIndex("drafts", "visit", visit);
   }
 
-  /** Entries, photos and papers that no server has, and what was typed and not kept yet. */
+  /** What was typed and not kept yet, of all days. */
+  async typed() {
+    return (await this.db.getAll("drafts")).filter(isTyped);
+  }
+
+  /** How many entries, photos and papers no server has, and how much was typed and not kept. */
   async unsent() {
-    const [entries, files, drafts] = await Promise.all([
+    const [entries, files, typed] = await Promise.all([
       this.entries(),
       this.db.getAll("photos"),
-      this.db.getAll("drafts"),
+      this.typed(),
     ]);
-    const typed = drafts.filter(
-      ({ place, value }) =>
-        value.trim() && !place.endsWith(":count") && !place.startsWith("clocked:"),
-    );
-    return [...entries, ...files].filter((one) => one.state !== "taken").length + typed.length;
+    const waiting = [...entries, ...files].filter((one) => one.state !== "taken");
+    return { entries: waiting.length, typed: typed.length };
+  }
+
+  /** Everything goes but what a stop of the stopwatch can be taken back to; whether any is left. */
+  async clear() {
+    const stops = (await this.db.getAll("drafts")).filter(isStop);
+    const stores = ["days", "entries", "photos", "drafts", "facts"];
+    const tx = this.db.transaction(stores, "readwrite", STRICT);
+    const done = stores.map((name) => tx.objectStore(name).clear());
+    for (const stop of stops) done.push(tx.objectStore("drafts").put(stop));
+    await Promise.all([...done, tx.done]);
+    return stops.length > 0;
   }
 
   /** Keep one entry, and let go of the drafts that became it, in one transaction. */

@@ -15,6 +15,7 @@ export function strip(field) {
     waiting.length && count(waiting.length, "entry", "entries"),
     papers.length && count(papers.length, "report"),
     photos.length && count(photos.length, "photo"),
+    field.typed.length && `${count(field.typed.length, "text")} typed and not kept`,
   ];
   const what = inOneLine(parts.filter(Boolean));
   return h(

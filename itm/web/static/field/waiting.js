@@ -6,6 +6,7 @@ import { STUCK } from "./day.js";
 import { press, textEntry, valueOf } from "./entering.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
 import { save } from "./saving.js";
+import { typedPart } from "./typed.js";
 import { crossed, hasSides, head, labelOf } from "./sides.js";
 
 export function waitingScreen(field) {
@@ -18,7 +19,10 @@ export function waitingScreen(field) {
   return [
     h("p.back", h("a", { href: "#/" }, "All days")),
     h("h1", "Only on this device"),
-    waits ? null : empty("Everything that was entered here is on the server."),
+    waits || field.typed.length
+      ? null
+      : empty("Everything that was entered here is on the server."),
+    typedPart(field),
     stuck.length
       ? [
           h("h2", "Needs you"),
@@ -55,7 +59,7 @@ export function waitingScreen(field) {
           ),
         ]
       : null,
-    waits
+    waits || field.typed.length
       ? [
           h("h2", "If it will not go"),
           h(
@@ -64,7 +68,7 @@ export function waitingScreen(field) {
           ),
           h(
             "div.do",
-            press("Save as a file", () => save(field, entries, papers, photos), {
+            press("Save as a file", () => save(field, entries, papers, photos, field.typed), {
               kind: ".outline",
               id: "export",
             }),
@@ -119,6 +123,8 @@ async function drop(field, one) {
     rows.filter(({ key }) => gone.has(key)).map((row) => ({ ...row, state: "dropped" }));
   await field.store.mark([...dropped(field.papers), ...dropped(field.photos)], "photos");
   await field.store.mark(dropped(field.entries));
+  const ofGone = ({ place }) => place.startsWith("waiting:") && gone.has(place.split(":")[1]);
+  await field.forgetTyped(field.typed.filter(ofGone));
   field.say(`Taken off: ${one.words}.`);
   await field.draw();
 }
@@ -128,7 +134,7 @@ function stuckEntry(field, one) {
   const again = async () => {
     const put = corrected(field, one);
     await field.store.mark([{ ...one, put, state: "waiting", sentence: "", code: "" }]);
-    await field.store.dropDrafts(Object.keys(one.put).map((name) => placeOf(one, name)));
+    await field.forgetTyped(Object.keys(one.put).map((name) => ({ place: placeOf(one, name) })));
     await field.draw();
     await field.handing.now();
   };

@@ -1,0 +1,70 @@
+"""What was typed and not kept is only on the device, and is told wherever that is told."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.fielding import Phone
+
+pytestmark = pytest.mark.browser
+TYPED = "1 text typed and not kept"
+
+
+def test_what_was_typed_and_not_kept_is_told_until_it_is_kept(
+    planned: dict[str, Any], phone: Callable[..., Phone], tmp_path: Path
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.screen(planned, "discharge")
+    run = planned["runs"][0][0]
+    crew.page.locator(f"#run-{run}-level_before").fill("940")
+    expect(crew.strip).to_contain_text(f"{TYPED} only on this device")
+    assert crew.page.evaluate("document.activeElement.id") == f"run-{run}-level_before"
+
+    crew.page.goto("/field/#/")
+    row = crew.page.locator("ul.days li", has_text="as it was at").first
+    expect(row).to_contain_text(TYPED)
+    expect(crew.page.locator(f"#off-{planned['visit']}")).to_have_count(0)
+
+    crew.page.goto("/visits/")
+    crew.page.get_by_role("button", name="Sign out").click()
+    expect(crew.said).to_contain_text(f"{TYPED} is only on this device")
+    crew.page.get_by_role("button", name="Look at what waits").click()
+    main = crew.page.locator("#field")
+    expect(main).to_contain_text("In the tank before: 940 L")
+    expect(main).not_to_contain_text("Everything that was entered here is on the server")
+
+    with crew.page.expect_download() as saving:
+        crew.page.locator("#export").click()
+    saving.value.save_as(tmp_path / "typed.json")
+    saved = json.loads((tmp_path / "typed.json").read_text())
+    said = {"visit": planned["visit"], "text": "In the tank before: 940 L"}
+    assert (saved["entries"], saved["typed"]) == ([], [said])
+    crew.page.goto("/field/file/")
+    crew.page.locator("#file").set_input_files(tmp_path / "typed.json")
+    crew.page.get_by_role("button", name="Hand in").click()
+    expect(crew.page.get_by_text("In the tank before: 940 L")).to_be_visible()
+
+    crew.screen(planned, "discharge")
+    expect(crew.page.locator(f"#run-{run}-level_before")).to_have_value("940")
+    crew.page.locator(f"#keep-{run}").click()
+    crew.waits_for_nothing()
+    assert crew.day_on_server(planned)["tests"][0]["runs"][0]["level_before"] == "940 L"
+
+
+def test_it_is_taken_off_by_a_press(planned: dict[str, Any], phone: Callable[..., Phone]) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.page.locator("#start-reason").fill("Another reason")
+    expect(crew.strip).to_contain_text(TYPED)
+    crew.page.goto("/field/#/waiting")
+    crew.page.locator(f"#drop-typed-{planned['visit']} summary").click()
+    crew.page.locator(f"#gone-typed-{planned['visit']}").click()
+    crew.waits_for_nothing()
+    assert crew.kept("drafts") == []
+    crew.open(planned)
+    expect(crew.page.locator("#start-reason")).to_have_value("Proportioning test")
