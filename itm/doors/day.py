@@ -9,7 +9,7 @@ from calc.canonical import digest
 from calc.units import PRESSURE
 from itm.accounts.actor import Actor
 from itm.doors import day_effluent
-from itm.doors.asked import UNITS
+from itm.doors.asked import UNITS, asked
 from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import checks_of, properties
 from itm.doors.day_direct import asked_directly, direct_part
@@ -18,6 +18,7 @@ from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
 from itm.records.cautions import BENCH, DISCHARGE, EFFLUENT, MEASURE, PREPARE, RESTORE, STOP, TANK
 from itm.records.drafts import writes_in
+from itm.records.forms import TestEditForm
 from itm.records.models import (
     ConcentrateSample,
     FlowRun,
@@ -188,6 +189,7 @@ def _test(test: ProportioningTest) -> dict[str, Any]:
         "phase_label": test.get_phase_display(),
         "adjusted": test.adjusted,
         "notes": test.notes,
+        "asked": asked(TestEditForm(row=test), _open_of(test)),
         "state": test.state,
         "state_label": test.get_state_display(),
         "closed": closed(test),
@@ -209,6 +211,12 @@ def _test(test: ProportioningTest) -> dict[str, Any]:
             for s in test.flush_steps.all()
         ],
     }  # fmt: skip
+
+
+def _open_of(test: ProportioningTest) -> tuple[str, ...]:
+    """What of a prepared test is written on the spot."""
+    as_left = test.phase == ProportioningTest.Phase.AS_LEFT
+    return ("adjusted", "notes") if as_left else ("notes",)
 
 
 def _run(run: FlowRun) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """The benches of a day: instrument, limits of entry, bottles that stand and that may be set out."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -45,6 +46,7 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
         "notes": bench.notes,
         "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
         "closed": shared_closed(own),
+        **_certificates(bench, first),
         "fields": {"value": _value_field(meter), "temperature": _temperature_field()},
         "correction": correction(meter.method),
         "system_water": str(shared_key(bench, Bottle.Role.SYSTEM_WATER)),
@@ -69,6 +71,22 @@ def _instrument(bench: Bench) -> dict[str, Any]:
         "temperature_compensated": meter.temperature_compensated,
         "compensates_from_c": None if low is None else f"{low.normalize():f}",
         "compensates_to_c": None if high is None else f"{high.normalize():f}",
+    }
+
+
+def _certificates(bench: Bench, test: ProportioningTest) -> dict[str, Any]:
+    """What a hand-in asks of the instrument, as `intake/complete.py` does; the latest last."""
+    known = [one for one in bench.instrument.certificates.all() if not one.withdrawn_because]
+    return {
+        "certificate_needed": test.site.certificate_needed,
+        "certificates": [
+            {
+                "issued_on": one.issued_on.isoformat() if one.issued_on else "",
+                "due_on": one.due_on.isoformat() if one.due_on else "",
+                "words": str(one),
+            }
+            for one in sorted(known, key=lambda one: (one.issued_on or date.min, one.pk))
+        ],
     }
 
 

@@ -5,8 +5,8 @@ import { h, limits, notice, num } from "./dom.js";
 import { inForce, isDirect, samplesOf } from "./day.js";
 import { directSoFar, lackOf } from "./direct.js";
 import { bandsOf, correctionOf, formOf, preliminary, shown } from "./line.js";
-import { press } from "./entering.js";
-import { count } from "./words.js";
+import { changes, press, textEntry } from "./entering.js";
+import { count, day, forEntry } from "./words.js";
 
 const PRELIMINARY =
   "Preliminary: the plain value, by the ordinary line or by its direct method, worked out on this device. Interval and certainty come from the server, and a qualified person decides.";
@@ -79,6 +79,7 @@ export function resultScreen(field, test) {
           "Handed in on this device. It reaches the server with the next signal; only then it is handed in, and the server may ask for more.",
         )
       : null,
+    writes && !test.handing_in ? noting(field, test) : null,
     writes && left.length
       ? [
           h("p", "Before this test can be handed in:"),
@@ -122,10 +123,12 @@ export function resultScreen(field, test) {
 }
 
 /** What certainly stands in the way; the server looks at the whole record once more. */
-function missing(view, test) {
+export function missing(view, test) {
   const out = [];
   const at = (name) => `${name}/${test.key}`;
   if (!view.visit.started_at) out.push(["The test day was not started", ""]);
+  if (test.phase === "as_left" && !(test.adjusted ?? "").trim())
+    out.push(["An as-left result names the parts that were adjusted", at("result")]);
   for (const run of test.runs) {
     if (!run.solution_flow || !run.flow_source)
       out.push([`${run.name} has no solution flow with its source`, at("discharge")]);
@@ -143,6 +146,13 @@ function missingBench(view, test) {
   const out = [];
   const at = `bench/${test.key}`;
   const bench = view.benches.find((one) => one.key === test.bench);
+  if (bench.compensation === "mixed")
+    out.push([
+      "Temperature compensation was on for some bottles and off for others: set it once, read every bottle again, set the old readings aside, and say so on the bench",
+      at,
+    ]);
+  const dated = outOfDate(view, test, bench);
+  if (dated) out.push([dated, at]);
   for (const run of test.runs) {
     if (!samplesOf(view, run).some((one) => inForce(one).length))
       out.push([`${run.name} has no sample with a reading in force`, at]);
@@ -156,6 +166,63 @@ function missingBench(view, test) {
       out.push([`Standard ${one.label} has no volumes as made`, at]);
   }
   return out;
+}
+
+/** The owner's own rule, asked of each day on which the bench was read. */
+function outOfDate(view, test, bench) {
+  if (!bench.certificate_needed) return "";
+  const own = new Set(test.runs.map((run) => run.key));
+  const read = bench.bottles
+    .filter((one) => !one.run || own.has(one.run))
+    .flatMap(inForce)
+    .map((one) => forEntry(one.read_at, view.visit.site.time_zone).slice(0, 10));
+  for (const on of [...new Set(read)].sort()) {
+    const proof = bench.certificates.filter((one) => one.issued_on <= on).at(-1);
+    if (proof && !(proof.due_on && proof.due_on < on)) continue;
+    const why = proof
+      ? `the certificate ${proof.words} ran out on ${day(proof.due_on)}`
+      : `${bench.instrument.name} ${bench.instrument.serial_number} has no certificate on record`;
+    return `The owner takes no result read with an instrument out of date, and ${why}; the bench was read on ${day(on)}`;
+  }
+  return "";
+}
+
+/** What of a prepared test is not frozen; of an as-left one the parts that were adjusted. A copy of
+ * the day from before this page knew it asks nothing. */
+function noting(field, test) {
+  const { asked } = test;
+  if (!asked) return null;
+  const prefix = `test:${test.key}`;
+  const keep = () => {
+    const names = asked.map(({ name }) => name);
+    const { put, opened, places } = changes(field, prefix, test, names);
+    if (!Object.keys(put).length)
+      return field.say("Nothing was changed, so nothing was kept.", "info");
+    return field.act("note_test", { test: test.key }, put, {
+      words: `Of ${test.tag}, ${test.phase_label}`,
+      opened,
+      places,
+    });
+  };
+  const needed = test.phase === "as_left" && !test.adjusted;
+  return h(
+    "details",
+    { id: "note-test", open: needed },
+    h("summary", test.phase === "as_left" ? "Parts adjusted, and notes" : "Notes on this test"),
+    h(
+      "div.form-narrow",
+      asked.map((one) =>
+        textEntry(field, `${prefix}:${one.name}`, {
+          label: one.label,
+          help: one.help,
+          was: test[one.name] ?? "",
+          maxlength: one.longest ?? undefined,
+          long: true,
+        }),
+      ),
+      h("div.do", press("Keep", keep, { id: "keep-test" })),
+    ),
+  );
 }
 
 function missingDirect(view, test) {
