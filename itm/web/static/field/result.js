@@ -123,7 +123,7 @@ export function resultScreen(field, test) {
 }
 
 /** What certainly stands in the way; the server looks at the whole record once more. */
-export function missing(view, test) {
+function missing(view, test) {
   const out = [];
   const at = (name) => `${name}/${test.key}`;
   if (!view.visit.started_at) out.push(["The test day was not started", ""]);
