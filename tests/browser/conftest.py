@@ -200,6 +200,12 @@ def planned_direct(world: World) -> dict[str, Any]:
     return _next_day(world, "direct")
 
 
+@pytest.fixture
+def planned_as_left(world: World) -> dict[str, Any]:
+    """A day with a test after an adjustment."""
+    return _next_day(world, "as_left")
+
+
 def _next_day(world: World, kind: str) -> dict[str, Any]:
     if world.process is None:
         world.start()  # a test killed it and failed before it could start it again

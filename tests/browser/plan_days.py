@@ -2,7 +2,7 @@
 
 Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT`, with ITM_DATA naming
 the folder: the process of the tests has another database. COUNT days have a bench and a check,
-DIRECT days a test by each direct method.
+DIRECT days a test by each direct method, and one day a test after an adjustment.
 """
 
 import json
@@ -55,7 +55,29 @@ def plan(count: int, direct: int) -> dict[str, list[dict[str, Any]]]:
         )  # fmt: skip
         keys = {"visit": visit.key, "test": test.key, "check": check.key}
         out.append({**{name: str(key) for name, key in keys.items()}, "runs": runs})
-    return {"bench": out, "direct": [_direct(actor, device, today, now) for _ in range(direct)]}
+    return {
+        "bench": out,
+        "direct": [_direct(actor, device, today, now) for _ in range(direct)],
+        "as_left": [_as_left(actor, device, finest, today, now)],
+    }
+
+
+def _as_left(actor: Any, device: Any, meter: Any, today: date, now: datetime) -> dict[str, Any]:
+    """A test after an adjustment, of which nobody has noted yet what was adjusted."""
+    from itm.records import preparing, services
+
+    visit = services.plan_visit(
+        actor=actor, site=device.system.site, planned_on=today, crew="A crew of two"
+    )
+    bench = preparing.open_bench(
+        actor=actor, visit=visit, tank=device.tank, instrument=meter,
+        water_source="hydrant at the gate", glassware="25 mL syringe, 500 mL cylinder",
+    )  # fmt: skip
+    test = preparing.prepare_test(
+        actor=actor, visit=visit, proportioner=device, bench=bench, at=now, purpose="periodic",
+        phase="as_left",
+    )  # fmt: skip
+    return {"visit": str(visit.key), "test": str(test.key)}
 
 
 def _direct(actor: Any, device: Any, today: date, now: datetime) -> dict[str, Any]:
