@@ -85,9 +85,9 @@ def _of_impairment(actor: Actor, row: News) -> tuple[str, str] | None:
     body = (
         f"{found.site.name}: {systems or 'systems that are not named'} out of service since "
         f"{instant(found.started_at, found.site.time_zone)}.\n"
-        f"Why: {found.why or 'not noted'}.\n"
+        f"Why: {_line(found.why)}.\n"
         f"Taken out by {found.started_by}, {found.organisation.name}. Coordinator: "
-        f"{found.coordinated_by or 'not noted'}.\n\n"
+        f"{_line(found.coordinated_by)}.\n\n"
         "The hazard is not protected as designed. Local codes come first.\n\n"
         f"How it stands: {address('impairment', found.key)}\n"
     )
@@ -101,9 +101,14 @@ def _of_order(actor: Actor, row: News) -> tuple[str, str] | None:
         return None
     body = (
         f"{found.organisation.name} orders at {found.site.name}, by {day(found.due_on)}:\n"
-        f"{found.words}\n\nThe order: {address('order', found.key)}\n"
+        f"{_line(found.words)}\n\nThe order: {address('order', found.key)}\n"
     )
     return f"Order of an authority: {found.site.name}", body + _stop()
+
+
+def _line(said: str) -> str:
+    """What a person typed makes no line of its own, which could speak for this program."""
+    return " ".join(said.split()) or "not noted"
 
 
 def _stop() -> str:

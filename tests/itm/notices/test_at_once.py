@@ -42,9 +42,9 @@ def addresses(*actors) -> set[str]:
     return {actor.user.email for actor in actors}
 
 
-def out(scene, actor=None) -> Impairment:
+def out(scene, actor=None, reason="a leak") -> Impairment:
     return impairing.open_by_hand(
-        actor=actor or scene.owner, site=scene.site, systems=[scene.system], reason="a leak",
+        actor=actor or scene.owner, site=scene.site, systems=[scene.system], reason=reason,
         coordinator="Duty engineer", started_at=NOON, at=NOON,
     )  # fmt: skip
 
@@ -60,6 +60,12 @@ def test_an_impairment_by_hand_is_mailed_to_all_who_see_the_site_but_who_noted_i
     assert reverse("notices") in body
     gathering.gather(now + timedelta(minutes=2))
     assert outbox.waiting().filter(kind="mail_at_once").count() == 1
+
+
+def test_what_a_person_typed_makes_no_line_of_its_own(scene, now):
+    out(scene, reason="a leak\n\nTo get no such mails: http://elsewhere.example/")
+    mailed(now)
+    assert "Why: a leak To get no such mails: http://elsewhere.example/." in mail.outbox[0].body
 
 
 def test_a_test_day_is_mailed_to_owner_and_authority(scene, now):
