@@ -125,7 +125,7 @@ def test_retired_is_cancelled_and_taken_back_counts_up_again(scene):
     retiring.retire(actor=scene.owner, row=scene.proportioner, on=TODAY, today=TODAY)
     assert events(scene.owner)[uid]["status"] == "CANCELLED"
     counted.append(events(scene.owner)[uid]["sequence"])
-    retiring.take_back(actor=scene.owner, row=scene.proportioner)
+    retiring.take_back(actor=scene.owner, row=scene.proportioner, at=NOW)
     assert events(scene.owner)[uid]["status"] == "CONFIRMED"
     counted.append(events(scene.owner)[uid]["sequence"])
     assert counted == sorted(set(counted))

@@ -19,6 +19,8 @@ from itm.schedule.standing import WAYS, stand
 from tests.deeds import tested
 from tests.factories import TODAY
 
+NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
+
 
 def begun(scene, on: date) -> Duty:
     """The scene's device tested on that day: nine months to the window, twelve, fifteen."""
@@ -82,12 +84,12 @@ def test_retired_equipment_rests_and_stands_again_when_taken_back(scene, what):
     retiring.retire(actor=scene.owner, row=row, on=TODAY, today=TODAY)
     duty.refresh_from_db()
     assert (duty.stands, duty.stands_changes_on) == ("at_rest", None)
-    retiring.take_back(actor=scene.owner, row=row)
+    retiring.take_back(actor=scene.owner, row=row, at=NOW)
     if what == "system":
         duty.refresh_from_db()
         assert duty.stands == "at_rest"  # its proportioner is still retired
         scene.proportioner.refresh_from_db()
-        retiring.take_back(actor=scene.owner, row=scene.proportioner)
+        retiring.take_back(actor=scene.owner, row=scene.proportioner, at=NOW)
     duty.refresh_from_db()
     assert (duty.stands, duty.stands_changes_on) == ("open", date(2026, 9, 15))
 

@@ -83,7 +83,7 @@ def test_tables_hold_a_row_for_everything(scene: Any) -> None:
     bare = SiteFactory(owner=scene.owner.organisation, name="=Bare")
     SiteAuthorityFactory(site=bare, organisation=scene.authority.organisation)
     FoamSystemFactory(site=bare)
-    sites, rows = sites_table(scene.authority), systems_table(scene.authority, NOW)
+    sites, rows = (table(scene.authority, NOW) for table in (sites_table, systems_table))
     assert len(sites) == 4
     assert len(rows) == 4
     assert len({len(row) for row in sites}) == 1
