@@ -6,7 +6,7 @@ has not looked at the page of choices can have chosen; it is our own choice.
 """
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import Q
@@ -24,12 +24,14 @@ from itm.registry.models import Grant, Site, SiteAuthority
 K = News.Kind
 OUT = (K.OUT, K.TAKEN_OUT)
 KINDS = (*OUT, K.ORDERED)
+LATE = timedelta(days=1)  # own choice: longer than any clock of ours rests
 
 
-def promise(rows: Iterable[News]) -> None:
-    """A job for each line of these kinds, in the transaction that writes the line."""
+def promise(rows: Iterable[News], now: datetime) -> None:
+    """A job for each line of these kinds, in the transaction that writes the line. What was noted
+    days ago and is told only now, as a first look does, waits for the weekly mail."""
     for row in rows:
-        if row.kind in KINDS:
+        if row.kind in KINDS and row.at > now - LATE:
             outbox.add("mail_at_once", once=f"at once {row.key}", news_key=str(row.key))
 
 

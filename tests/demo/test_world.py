@@ -222,7 +222,8 @@ def test_every_change_has_a_person_or_the_command_but_what_the_clock_found() -> 
 
 
 def test_reports_of_the_newest_seals_come_first() -> None:
-    jobs = list(outbox.waiting().order_by("-pk"))  # as they are claimed
+    jobs = list(outbox.waiting().order_by("-pk"))  # as they are claimed; nothing else waits
+    assert {job.kind for job in jobs} == {"render_report"}
     seals = {
         str(seal.record.key): seal.sealed_at.date()
         for seal in Seal.objects.select_related("test", "concentrate_check")

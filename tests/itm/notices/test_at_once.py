@@ -15,6 +15,7 @@ from itm.findings import asking, impairing
 from itm.findings.models import Impairment
 from itm.notices import gathering, services
 from itm.notices.at_once import mail_at_once
+from itm.notices.models import News
 from tests.deeds import prepared
 from tests.factories import OrganisationFactory, actor_of
 
@@ -66,6 +67,14 @@ def test_what_a_person_typed_makes_no_line_of_its_own(scene, now):
     out(scene, reason="a leak\n\nTo get no such mails: http://elsewhere.example/")
     mailed(now)
     assert "Why: a leak To get no such mails: http://elsewhere.example/." in mail.outbox[0].body
+
+
+def test_what_was_noted_days_ago_is_not_mailed_at_once(scene, now):
+    out(scene)
+    mail.outbox.clear()
+    gathering.gather(now + timedelta(days=2))
+    assert News.objects.filter(kind=News.Kind.TAKEN_OUT).exists()
+    assert not outbox.waiting().filter(kind="mail_at_once").exists()
 
 
 def test_a_test_day_is_mailed_to_owner_and_authority(scene, now):
