@@ -115,7 +115,7 @@ def trend(
     points : at least 1, any order. Results of one flow point or of one property of a tank.
     events : known changes, any order.
     baseline : result of the acceptance test and its standard uncertainty or None, unit of values.
-    allowed : Band, unit of values, or None.
+    allowed : Band, unit of values, or None. A side without a limit is infinite, and is never left.
 
     Returns
     -------
@@ -220,7 +220,7 @@ def leaving(points: Sequence[Point], allowed: Band) -> tuple[Leaving, ...]:
     Parameters
     ----------
     points : one for a day, first to last, the last one inside the band.
-    allowed : Band, unit of the values.
+    allowed : Band, unit of the values; an infinite side is never reached.
 
     Returns
     -------

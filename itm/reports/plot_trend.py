@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from itertools import pairwise
+from math import isfinite
 
 from itm.reports import plot_marks as marks
 from itm.reports import plot_svg as svg
@@ -26,7 +27,8 @@ class TrendSeries:
     points: (day, percent, low, high, limits, certainty, label) in any order; low and high are the
     ends of the 95 % interval or None; label may be "".
     bands: (since, lower, upper), each in force from its day to the next one's; since None means
-    from the beginning. baseline: (day, percent) of the acceptance test, or None.
+    from the beginning; a side without a limit is infinite, and a time without any has two ends
+    alike. baseline: (day, percent) of the acceptance test, or None.
     events: (day, words), such as a new lot or a repair.
     reported: (day, percent) of older papers, each a square of its own and joined to nothing.
     """
@@ -113,7 +115,7 @@ def reach(series: TrendSeries) -> tuple[float, float]:
     """Lowest and highest percent shown; a very long interval is cut at half the span beyond."""
     values = [percent for _, percent, *_ in series.points]
     values += [percent for _, percent in series.reported]
-    values += [edge for _, *band in series.bands for edge in band]
+    values += [edge for _, *band in series.bands for edge in band if isfinite(edge)]
     if series.baseline:
         values.append(series.baseline[1])
     low, high = min(values), max(values)
@@ -186,11 +188,12 @@ def bands(series: TrendSeries, frame: Frame) -> list[str]:
         left = frame.start if since is None or i == 0 else max(frame.start, frame.at(since))
         following = ordered[i + 1][0] if i + 1 < len(ordered) else None
         right = frame.end if following is None else min(frame.end, frame.at(following))
-        if right <= left:
+        if right <= left or lower == upper:
             continue
-        top, bottom = frame.up.at(upper), frame.up.at(lower)
+        top, bottom = (frame.up.at(frame.up.clip(edge)) for edge in (upper, lower))
         parts.append(svg.hatch(left, top, right, bottom))
-        edges += [((left, top), (right, top)), ((left, bottom), (right, bottom))]
+        limits = ((upper, top), (lower, bottom))
+        edges += [((left, y), (right, y)) for edge, y in limits if isfinite(edge)]
     parts.append(svg.segments(edges, kind="plot-hatch", stroke=svg.HATCH, width=1.4))
     return parts
 

@@ -5,28 +5,34 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from itertools import pairwise
+from math import inf, isfinite
 from typing import Any
 from uuid import UUID
 
 from calc import trend as engine
 from calc.acceptance import IN_BAND, LEAN, RICH, Band
+from calc.discovery import adjusted
+from calc.kendall import LEVEL
 from calc.properties import ABOVE, BELOW
 from itm.accounts.actor import Actor
-from itm.core.figures import MINUS, plainly
+from itm.core.figures import MINUS, chance, plainly
 from itm.records.evaluate_check import elsewhere
 from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue
 from itm.records.results import checks_in_force
 from itm.registry.models import Tank, TankMovement
 from itm.registry.properties import PROPERTIES, Property, bounds
-from itm.trends.events import Event, Filled, of_fills
-from itm.trends.statement import Voice, baseline_words, moment, sentences_of
+from itm.trends.events import METHOD, Event, Filled, of_fills
+from itm.trends.statement import TURNS, Voice, baseline_words, moment, sentences_of
 
 Ends = tuple[Decimal | None, Decimal | None]
 
 
 @dataclass(frozen=True)
 class Measured:
-    """One value in force of one sealed check. `side` is in band, lean or rich, as plots name it."""
+    """One value in force of one sealed check. `side` is in band, lean or rich, as plots name it;
+    `ends` are the tightest limits that the check froze; `by` is the laboratory where one is named.
+    """
 
     checked_on: date
     value: float
@@ -35,6 +41,14 @@ class Measured:
     side: str
     check: UUID
     laboratory: bool
+    ends: Ends
+    method: str
+    by: str
+
+    @property
+    def held(self) -> bool:
+        """Against any limit."""
+        return any(end is not None for end in self.ends)
 
 
 @dataclass(frozen=True)
@@ -44,6 +58,7 @@ class PropertySeries:
     known: Property
     point: str
     points: tuple[Measured, ...]
+    changes: tuple[Event, ...]  # of this series alone: who measured, by what, other limits
     ends: Ends  # the tightest limits that the latest check froze; open where there is none
     start: tuple[date, float] | None  # what the certificates gave when the latest check was begun
 
@@ -53,14 +68,25 @@ class PropertySeries:
 
     @property
     def limits(self) -> str:
-        low, high = (None if end is None else f"{end.normalize():f}" for end in self.ends)
-        return bounds(low, high, self.known) if low or high else ""
+        """Of the latest check."""
+        return limits_in_words(self.ends, self.known)
 
     @property
     def band(self) -> tuple[float, float] | None:
-        """Where both ends are known: a plot and a forecast need both."""
-        low, high = self.ends
-        return None if low is None or high is None else (float(low), float(high))
+        return reach_of(self.ends)
+
+    @property
+    def bands(self) -> tuple[tuple[date | None, float, float], ...]:
+        """The limits of each time, as plots take them. Before the first check there were none that
+        anybody noted, so the earliest reach back."""
+        out: list[tuple[date | None, float, float]] = []
+        held: Ends | None = None
+        for one in self.points:
+            if one.ends != held:
+                low, high = reach_of(one.ends) or (inf, inf)
+                out.append((one.checked_on if out else None, low, high))
+            held = one.ends
+        return tuple(out) if any(isfinite(low) or isfinite(high) for _, low, high in out) else ()
 
 
 @dataclass(frozen=True)
@@ -101,7 +127,7 @@ def _values(checks: dict[int, ConcentrateCheck]) -> Sequence[SampleValue]:
 
 
 def _measured(value: SampleValue, check: ConcentrateCheck) -> Measured:
-    low, high = ends_of(check, value.name)
+    ends = low, high = ends_of(check, value.name)
     side = IN_BAND
     if low is not None and value.value < low:
         side = LEAN
@@ -115,7 +141,50 @@ def _measured(value: SampleValue, check: ConcentrateCheck) -> Measured:
         side=side,
         check=check.key,
         laboratory=value.origin == SampleValue.Origin.LABORATORY,
+        ends=ends,
+        method=value.method,
+        by=value.sample.laboratory,
     )
+
+
+def reach_of(ends: Ends) -> tuple[float, float] | None:
+    """From limit to limit, infinite where a side has none; None where neither has."""
+    low, high = ends
+    if low is None and high is None:
+        return None
+    return -inf if low is None else float(low), inf if high is None else float(high)
+
+
+def limits_in_words(ends: Ends, known: Property) -> str:
+    low, high = (None if end is None else f"{end.normalize():f}" for end in ends)
+    return bounds(low, high, known) if low or high else ""
+
+
+def changes_of(points: Sequence[Measured], known: Property) -> tuple[Event, ...]:
+    """What may move a series besides the liquid. Crew and laboratory may read apart, so the series
+    may step where the one follows the other for good; one that goes to and fro has no before and
+    after. By what it was measured is told alone, as another meter is of a proportioner."""
+    turns = [one for one, two in pairwise(points) if one.laboratory != two.laboratory]
+    kind = METHOD if len(turns) == 1 else ""
+    out = []
+    for one, two in pairwise(points):
+        on = two.checked_on
+        if one.laboratory != two.laboratory:
+            words = "by a laboratory" if two.laboratory else "by the crew"
+            out.append(Event(on, words, ", ".join(filter(None, (two.by, two.method))), kind))
+        elif two.laboratory and differ(one.by, two.by):
+            out.append(Event(on, "other laboratory", two.by))
+        elif differ(one.method, two.method):
+            out.append(Event(on, "other method", two.method))
+        if one.ends != two.ends:
+            said = limits_in_words(two.ends, known) or "none"
+            out.append(Event(on, "other limits", said))
+    return tuple(out)
+
+
+def differ(one: str, two: str) -> bool:
+    """Both are noted, and not alike."""
+    return bool(one and two) and one.split() != two.split()
 
 
 def ends_of(check: ConcentrateCheck, name: str) -> Ends:
@@ -138,11 +207,13 @@ def _series(
             if (name, point) not in held:
                 continue
             start = _certificate(latest, name)
+            measured = tuple(held[name, point])
             out.append(
                 PropertySeries(
                     known=known,
                     point=points[point],
-                    points=tuple(held[name, point]),
+                    points=measured,
+                    changes=changes_of(measured, known),
                     ends=ends_of(latest, name),
                     start=None if start is None else (first, start),
                 )
@@ -166,17 +237,52 @@ def _events(actor: Actor, tank: Tank) -> list[Event]:
     return of_fills([Filled(fill, over=False) for fill in fills.select_related("lot")])
 
 
-def statement(series: PropertySeries, events: Sequence[Event]) -> tuple[str, ...]:
-    """What the years say of one property, in the words of every trend."""
+def statements(tank: TankSeries) -> list[tuple[str, ...]]:
+    """Of each series what the years say, in the words of every trend. Where several were looked at,
+    each trend that is shown also says how often chance gives one among so many."""
+    trends = [_found(series, tank.events) for series in tank.series]
+    chances = {at: p for at, found in enumerate(trends) if (p := _chance(found)) is not None}
+    raised = dict(zip(chances, adjusted(list(chances.values())), strict=True))
+    out = []
+    for at, (series, found) in enumerate(zip(tank.series, trends, strict=True)):
+        voice, events = _voice(series), [*tank.events, *series.changes]
+        said = sentences_of(
+            found, [one for one in events if one.changes], baseline_words(found, voice), voice
+        )
+        if at in raised and len(raised) > 1 and found.present and found.present.statement in TURNS:
+            said.append(among_words(len(raised), raised[at]))
+        out.append(tuple(said))
+    return out
+
+
+def _found(series: PropertySeries, events: Sequence[Event]) -> engine.Trend:
     band = series.band
-    found = engine.trend(
+    return engine.trend(
         [engine.Point(float(one.checked_on.toordinal()), one.value) for one in series.points],
-        [engine.Event(moment(event), event.words) for event in events],
+        [
+            engine.Event(moment(event), event.words)
+            for event in (*events, *series.changes)
+            if event.changes
+        ],
         (series.start[1], None) if series.start else None,
         Band(*(Decimal(repr(end)) for end in band)) if band else None,
     )
-    voice = _voice(series)
-    return tuple(sentences_of(found, events, baseline_words(found, voice), voice))
+
+
+def _chance(found: engine.Trend) -> float | None:
+    """That an order like this one comes by chance; None where no trend was looked for."""
+    drift = found.present
+    if drift is None or drift.test is None or drift.statement == engine.TOO_FEW:
+        return None
+    return drift.test.p
+
+
+def among_words(count: int, raised: float) -> str:
+    said = (
+        f"It is one of {count} series of this tank in which a trend was looked for. Among so many, "
+        f"chance alone gives such an order in {chance(raised, 0.05)} of 100"
+    )
+    return f"{said}." if raised <= LEVEL else f"{said}: more often than 5, so a hint and no more."
 
 
 def _voice(series: PropertySeries) -> Voice:

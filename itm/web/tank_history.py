@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 from itm.core.figures import day
 from itm.registry import queries as registry
 from itm.reports.plot import PlotWords, TrendSeries, trend_plot
-from itm.trends.tanks import PropertySeries, TankSeries, statement, tank_series
+from itm.trends.tanks import PropertySeries, TankSeries, statements, tank_series
 from itm.web.guard import actor_of, signed_in
 from itm.web.tables import table_answer, table_paths
 
@@ -30,7 +30,10 @@ def tank_history(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "tank": tank,
         "found": found,
-        "properties": [_property(one, found) for one in found.series],
+        "properties": [
+            _property(one, found, says)
+            for one, says in zip(found.series, statements(found), strict=True)
+        ],
         "events": [(day(event.day), event.words, event.detail) for event in found.events],
         "crumbs": [
             (tank.site.name, reverse("site", args=[tank.site.key])),
@@ -41,15 +44,15 @@ def tank_history(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(request, "checks/history.html", context)
 
 
-def _property(one: PropertySeries, found: TankSeries) -> dict[str, Any]:
+def _property(one: PropertySeries, found: TankSeries, says: tuple[str, ...]) -> dict[str, Any]:
     unit = f", {one.known.unit}" if one.known.unit else ""
     drawn = TrendSeries(
         name=one.name,
         points=tuple((m.checked_on, m.value, None, None, m.side, "settled", "")
                      for m in one.points),
-        bands=((None, *one.band),) if one.band else (),
+        bands=one.bands,
         baseline=one.start,
-        events=tuple((event.day, event.words) for event in found.events),
+        events=tuple((event.day, event.words) for event in (*found.events, *one.changes)),
         words=PlotWords(f"{one.known.words}{unit}", "limits", "certificate", SIDES),
     )  # fmt: skip
     return {
@@ -58,10 +61,10 @@ def _property(one: PropertySeries, found: TankSeries) -> dict[str, Any]:
         "start": one.start and one.known.shown(f"{one.start[1]:.7g}"),
         "figure": {"wide": trend_plot(drawn, width=DESK), "narrow": trend_plot(drawn, width=PHONE)},
         "lines": [
-            (day(m.checked_on), m, MARKS[m.side] if one.limits else "")
-            for m in reversed(one.points)
+            (day(m.checked_on), m, MARKS[m.side] if m.held else "") for m in reversed(one.points)
         ],
-        "says": statement(one, found.events),
+        "says": says,
+        "changes": [(day(event.day), event.words, event.detail) for event in one.changes],
     }
 
 
@@ -79,7 +82,7 @@ def tank_history_table(request: HttpRequest, key: UUID, form: str) -> HttpRespon
     found = tank_series(actor, registry.tank(actor, key))
     rows = [
         (one.known.heading, one.known.unit, one.point, m.checked_on.isoformat(), m.value, m.typed,
-         m.temperature, MARKS[m.side] if one.limits else "",
+         m.temperature, MARKS[m.side] if m.held else "",
          "laboratory" if m.laboratory else "crew", str(m.check))
         for one in found.series for m in one.points
     ]  # fmt: skip

@@ -1,13 +1,14 @@
 """Steps, drift, baseline and forecast of invented series; the statistics have their own tests."""
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calc.acceptance import custom_band
+from calc.acceptance import Band, custom_band
 from calc.errors import CalcError
 from calc.trend import (
     FALLING,
@@ -116,6 +117,17 @@ def test_exact_line_leaves_the_band_on_one_day():
     assert found.side == "above"
     for day in (found.earliest_day, found.likely_day, found.latest_day):
         assert day == pytest.approx(10 * YEAR, rel=1e-6)
+
+
+def test_side_without_a_limit_is_never_left():
+    """An open side changes nothing about the other one: the dates are those of two limits."""
+    values = [3.3, 3.5, 3.2, 3.6, 3.4, 3.5, 3.3]
+    both = {left.side: left for left in trend(yearly(values), allowed=BAND).leaving}
+    ends = {"above": Band(Decimal("-Infinity"), BAND.upper),
+            "below": Band(BAND.lower, Decimal("Infinity"))}  # fmt: skip
+    assert set(both) == set(ends)
+    for side, allowed in ends.items():
+        assert trend(yearly(values), allowed=allowed).leaving == (both[side],)
 
 
 def test_scatter_without_drift_may_leave_on_either_side_but_need_not():
