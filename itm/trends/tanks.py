@@ -1,7 +1,8 @@
-"""What was measured of a tank over the years: one series a property and point of the tank."""
+"""What was measured of concentrate over the years: of a tank one series a property and point, of a
+lot one a property and point of each tank in which it stands alone."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -20,7 +21,7 @@ from itm.core.figures import MINUS, chance, plainly
 from itm.records.evaluate_check import elsewhere
 from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue
 from itm.records.results import checks_in_force
-from itm.registry.models import Tank, TankMovement
+from itm.registry.models import ConcentrateLot, Tank, TankMovement
 from itm.registry.properties import PROPERTIES, Property, bounds
 from itm.trends.events import METHOD, Event, Filled, of_fills
 from itm.trends.statement import TURNS, Voice, baseline_words, moment, sentences_of
@@ -90,29 +91,56 @@ class PropertySeries:
 
 
 @dataclass(frozen=True)
-class TankSeries:
+class ConcentrateSeries:
     series: tuple[PropertySeries, ...]
     events: tuple[Event, ...]
     left_out: int  # values that were read where nothing is known of them
     count: int  # sealed checks in force
 
 
-def tank_series(actor: Actor, tank: Tank) -> TankSeries:
+def tank_series(actor: Actor, tank: Tank) -> ConcentrateSeries:
     """Everything that sealed checks in force say of a tank, in a fixed number of queries."""
     rows = ConcentrateCheck.objects.visible_to(actor).filter(tank=tank)
-    checks = {check.pk: check for check in checks_in_force(rows)}
-    held: dict[tuple[str, str], list[Measured]] = defaultdict(list)
+    return _gathered(list(checks_in_force(rows)), _events(actor, tank), lambda check, point: point)
+
+
+def lot_series(actor: Actor, lot: ConcentrateLot) -> ConcentrateSeries:
+    """What they say of a lot, in a fixed number of queries: by the checks of tanks in which nothing
+    else stood by the book. A mixture says nothing of one of its lots."""
+    held = TankMovement.objects.visible_to(actor).in_force().filter(lot=lot)
+    rows = ConcentrateCheck.objects.visible_to(actor).filter(tank__in=held.values("tank"))
+    alone = [
+        check
+        for check in checks_in_force(rows).select_related("tank__site")
+        if [one["key"] for one in check.basis.get("lots", [])] == [str(lot.key)]
+    ]
+    sites = {check.tank.site_id for check in alone}
+
+    def place(check: ConcentrateCheck, point: str) -> str:
+        site = f"{check.tank.site}, " if len(sites) > 1 else ""
+        return f"{site}{check.tank.tag}, {point}"
+
+    return _gathered(alone, [], place)
+
+
+def _gathered(
+    found: Sequence[ConcentrateCheck], events: Sequence[Event],
+    place: Callable[[ConcentrateCheck, str], str],
+) -> ConcentrateSeries:  # fmt: skip
+    """`found` in the order of the work; `place` names a point of the tank of a check."""
+    checks = {check.pk: check for check in found}
+    held: dict[tuple[str, int, str], list[Measured]] = defaultdict(list)
     left_out = 0
     for value in _values(checks):
         if elsewhere(value):
             left_out += 1
             continue
         check = checks[value.sample.concentrate_check_id]
-        held[value.name, value.sample.point].append(_measured(value, check))
-    latest = next(reversed(checks.values()), None)
-    return TankSeries(
-        series=tuple(_series(latest, held, checks)) if latest else (),
-        events=tuple(_events(actor, tank)),
+        where = (value.name, check.tank_id, value.sample.point)
+        held[where].append(_measured(value, check))
+    return ConcentrateSeries(
+        series=tuple(_series(found, held, place)),
+        events=tuple(events),
         left_out=left_out,
         count=len(checks),
     )
@@ -196,29 +224,29 @@ def ends_of(check: ConcentrateCheck, name: str) -> Ends:
 
 
 def _series(
-    latest: ConcentrateCheck, held: dict[tuple[str, str], list[Measured]],
-    checks: dict[int, ConcentrateCheck],
-) -> list[PropertySeries]:  # fmt: skip
+    found: Sequence[ConcentrateCheck], held: Mapping[tuple[str, int, str], Sequence[Measured]],
+    place: Callable[[ConcentrateCheck, str], str],
+) -> Iterator[PropertySeries]:  # fmt: skip
+    """By property, tank and point, each as the lists of them have it."""
+    latest = {check.tank_id: check for check in found}
+    first: dict[int, date] = {}
+    for check in found:
+        first.setdefault(check.tank_id, check.checked_on)
     points = dict(ConcentrateSample.Point.choices)
-    first = min(check.checked_on for check in checks.values())
-    out = []
     for name, known in PROPERTIES.items():
-        for point in points:
-            if (name, point) not in held:
-                continue
-            start = _certificate(latest, name)
-            measured = tuple(held[name, point])
-            out.append(
-                PropertySeries(
+        for tank, check in latest.items():
+            for point, words in points.items():
+                if not (measured := tuple(held.get((name, tank, point), ()))):
+                    continue
+                start = _certificate(check, name)
+                yield PropertySeries(
                     known=known,
-                    point=points[point],
+                    point=place(check, words),
                     points=measured,
                     changes=changes_of(measured, known),
-                    ends=ends_of(latest, name),
-                    start=None if start is None else (first, start),
+                    ends=ends_of(check, name),
+                    start=None if start is None else (first[tank], start),
                 )
-            )
-    return out
 
 
 def _certificate(check: ConcentrateCheck, name: str) -> float | None:
@@ -237,7 +265,7 @@ def _events(actor: Actor, tank: Tank) -> list[Event]:
     return of_fills([Filled(fill, over=False) for fill in fills.select_related("lot")])
 
 
-def statements(tank: TankSeries) -> list[tuple[str, ...]]:
+def statements(tank: ConcentrateSeries) -> list[tuple[str, ...]]:
     """Of each series what the years say, in the words of every trend. Where several were looked at,
     each trend that is shown also says how often chance gives one among so many."""
     trends = [_found(series, tank.events) for series in tank.series]
@@ -279,7 +307,7 @@ def _chance(found: engine.Trend) -> float | None:
 
 def among_words(count: int, raised: float) -> str:
     said = (
-        f"It is one of {count} series of this tank in which a trend was looked for. Among so many, "
+        f"It is one of {count} series here in which a trend was looked for. Among so many, "
         f"chance alone gives such an order in {chance(raised, 0.05)} of 100"
     )
     return f"{said}." if raised <= LEVEL else f"{said}: more often than 5, so a hint and no more."

@@ -1,4 +1,5 @@
-"""What was measured of a tank over the years: each property at each point as plot and table."""
+"""What was measured of a tank, or of a lot, over the years: each property at each point as plot and
+table."""
 
 from typing import Any
 from uuid import UUID
@@ -11,7 +12,13 @@ from django.views.decorators.http import require_GET
 from itm.core.figures import day
 from itm.registry import queries as registry
 from itm.reports.plot import PlotWords, TrendSeries, trend_plot
-from itm.trends.tanks import PropertySeries, TankSeries, statements, tank_series
+from itm.trends.tanks import (
+    ConcentrateSeries,
+    PropertySeries,
+    lot_series,
+    statements,
+    tank_series,
+)
 from itm.web.guard import actor_of, signed_in
 from itm.web.tables import table_answer, table_paths
 
@@ -26,25 +33,58 @@ MARKS = {"in band": "within limits", "lean": "below", "rich": "above"}
 def tank_history(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     tank = registry.tank(actor, key)
-    found = tank_series(actor, tank)
-    context = {
-        "tank": tank,
+    return _history(
+        request, tank_series(actor, tank), title=f"Concentrate of {tank.tag} over the years",
+        lead="Values of sealed checks that no later record corrects, each at its point of the "
+        "tank. Index and density as read at 20 °C.",
+        empty="No sealed check yet. The history begins with the first one.",
+        tables=_tables("tank_history", key),
+        crumbs=[
+            (tank.site.name, reverse("site", args=[tank.site.key])),
+            (tank.tag, reverse("tank", args=[key])),
+            ("Concentrate over the years", ""),
+        ],
+    )  # fmt: skip
+
+
+@signed_in
+@require_GET
+def lot_history(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    lot = registry.lot(actor, key)
+    return _history(
+        request, lot_series(actor, lot), title=f"{lot} over the years",
+        lead="Values of sealed checks that no later record corrects, of tanks in which nothing but "
+        "this lot stood by the book. A mixture says nothing of one of its lots. Index and density "
+        "as read at 20 °C.",
+        empty="No sealed check yet of a tank that held this lot alone.",
+        tables=_tables("lot_history", key),
+        crumbs=[
+            ("Lots", reverse("lots")), (str(lot), reverse("lot", args=[key])),
+            ("Over the years", ""),
+        ],
+    )  # fmt: skip
+
+
+def _tables(name: str, key: UUID) -> dict[str, str]:
+    return {form: reverse(f"{name}_{form}", args=[key]) for form in ("csv", "xlsx")}
+
+
+def _history(request: HttpRequest, found: ConcentrateSeries, **context: Any) -> HttpResponse:
+    shown = {
         "found": found,
         "properties": [
             _property(one, found, says)
             for one, says in zip(found.series, statements(found), strict=True)
         ],
         "events": [(day(event.day), event.words, event.detail) for event in found.events],
-        "crumbs": [
-            (tank.site.name, reverse("site", args=[tank.site.key])),
-            (tank.tag, reverse("tank", args=[key])),
-            ("Concentrate over the years", ""),
-        ],
     }
-    return render(request, "checks/history.html", context)
+    return render(request, "checks/history.html", {**context, **shown})
 
 
-def _property(one: PropertySeries, found: TankSeries, says: tuple[str, ...]) -> dict[str, Any]:
+def _property(
+    one: PropertySeries, found: ConcentrateSeries, says: tuple[str, ...]
+) -> dict[str, Any]:
     unit = f", {one.known.unit}" if one.known.unit else ""
     drawn = TrendSeries(
         name=one.name,
@@ -77,9 +117,19 @@ TABLE_HEAD = (
 @signed_in
 @require_GET
 def tank_history_table(request: HttpRequest, key: UUID, form: str) -> HttpResponse:
-    """Every value of the page."""
     actor = actor_of(request)
-    found = tank_series(actor, registry.tank(actor, key))
+    return _table(tank_series(actor, registry.tank(actor, key)), key, form)
+
+
+@signed_in
+@require_GET
+def lot_history_table(request: HttpRequest, key: UUID, form: str) -> HttpResponse:
+    actor = actor_of(request)
+    return _table(lot_series(actor, registry.lot(actor, key)), key, form)
+
+
+def _table(found: ConcentrateSeries, key: UUID, form: str) -> HttpResponse:
+    """Every value of the page."""
     rows = [
         (one.known.heading, one.known.unit, one.point, m.checked_on.isoformat(), m.value, m.typed,
          m.temperature, MARKS[m.side] if m.held else "",
@@ -92,4 +142,6 @@ def tank_history_table(request: HttpRequest, key: UUID, form: str) -> HttpRespon
 urls: list[URLPattern] = [
     path("tanks/<uuid:key>/checks/", tank_history, name="tank_history"),
     *table_paths("tanks/<uuid:key>/checks/table", tank_history_table, "tank_history"),
+    path("lots/<uuid:key>/checks/", lot_history, name="lot_history"),
+    *table_paths("lots/<uuid:key>/checks/table", lot_history_table, "lot_history"),
 ]

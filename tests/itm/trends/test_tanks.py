@@ -4,16 +4,28 @@ All figures are invented; a trend of ten rising values has a chance of 2/10! (Gi
 one of five 2/5! = 0.0167.
 """
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from uuid import uuid4
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from calc.kendall import LEVEL
 from itm.registry.properties import PROPERTIES
 from itm.reports.plot import TrendSeries, trend_plot
-from itm.trends.tanks import Measured, PropertySeries, TankSeries, changes_of, statements
+from itm.trends.tanks import (
+    ConcentrateSeries,
+    Measured,
+    PropertySeries,
+    changes_of,
+    lot_series,
+    statements,
+)
+from tests.checks import checked, lot_of
+from tests.factories import ConcentrateLotFactory, SiteFactory, TankFactory, TankFillFactory
 
 OPEN = (None, Decimal("0.25"))
 
@@ -34,7 +46,7 @@ def series(points, name="sediment_percent", point="top") -> PropertySeries:
 
 
 def said(*rows: PropertySeries) -> list[str]:
-    tank = TankSeries(series=rows, events=(), left_out=0, count=10)
+    tank = ConcentrateSeries(series=rows, events=(), left_out=0, count=10)
     return [" ".join(one) for one in statements(tank)]
 
 
@@ -129,3 +141,39 @@ def test_among_many_series_each_trend_says_how_often_chance_gives_one():
     assert not any("Among so many" in one for one in words[1:])
     [alone] = said(series(RISING[:5]))
     assert "Among so many" not in alone
+
+
+def test_a_lot_is_read_where_nothing_else_stands(scene, sign_in):
+    lot = lot_of(scene)
+    mixture = replace(scene, tank=TankFactory(site=scene.site, tag="MIX-1"))
+    TankFillFactory(tank=mixture.tank, lot=lot)
+    other = ConcentrateLotFactory(owner=scene.owner.organisation)
+    TankFillFactory(tank=mixture.tank, lot=other, kind="top_up")
+    alone = replace(scene, tank=TankFactory(site=scene.site, tag="ALONE-1"))
+    TankFillFactory(tank=alone.tank, lot=lot)
+    for one in (scene, mixture, alone):
+        checked(one)
+    found = lot_series(scene.owner, lot)
+    assert found.count == 2
+    tags = {series.point.split(",")[0] for series in found.series}
+    assert tags == {scene.tank.tag, "ALONE-1"}
+    page = sign_in(Client(), scene.authority)
+    there = reverse("lot_history", args=[lot.key])
+    assert there in page.get(reverse("lot", args=[lot.key])).content.decode()
+    shown = page.get(there).content.decode()
+    assert "Refractive index nD, ALONE-1, top" in shown
+    assert "MIX-1" not in shown
+    table = page.get(reverse("lot_history_csv", args=[lot.key])).content.decode()
+    assert table.count("ALONE-1") == sum(
+        len(one.points) for one in found.series if one.point.startswith("ALONE-1")
+    )
+
+
+def test_nobody_reads_of_a_lot_at_sites_that_are_not_theirs(scene):
+    lot = lot_of(scene)
+    elsewhere = TankFactory(site=SiteFactory(owner=scene.owner.organisation), tag="FAR-1")
+    TankFillFactory(tank=elsewhere, lot=lot)
+    checked(replace(scene, site=elsewhere.site, tank=elsewhere), by=scene.owner)
+    checked(scene)
+    assert lot_series(scene.owner, lot).count == 2
+    assert lot_series(scene.authority, lot).count == 1
