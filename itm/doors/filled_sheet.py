@@ -38,7 +38,8 @@ from itm.records.models import RestorationLine
 ASKED_FOR_UNITS = (LENGTH, units.MASS, DENSITY)
 SAMPLES = 4  # empty lines, as on the blank sheet
 READINGS = 2
-NOTICES = 3
+NOTICES = 8  # as on the blank sheet
+WHO = Box("by", "by, where it was another")
 Posted = Mapping[str, str]
 
 
@@ -57,6 +58,7 @@ class Sheet:
     def parts(self) -> list[Part]:
         day = self.day
         out = [Part("1. Before", tuple(self._before()))]
+        remarks: list[Line] = []
         for test in [*day["tests"], *day["direct_tests"]]:
             if test["state"] != "draft":
                 continue
@@ -69,11 +71,15 @@ class Sheet:
                 out.append(Part(title, tuple(self._run(test, run))))
             steps = tuple(self._steps(test))
             out.append(Part(f"3. Stop and flush, {name}", steps))
+            said = [Box("notes", "as on the sheet", test["notes"])]
+            of = {"test": test["key"]}
+            remarks.append(self._line("note_test", of, f"Remarks, {name}", said))
         out.append(Part("4. Put back", tuple(self._put_back())))
         for bench in day["benches"]:
             title = f"5. Bench: {bench['instrument']['name']}"
             lines = () if bench["closed"] else tuple(self._bench(bench))
             out.append(Part(title, lines, bench["closed"]))
+        out.append(Part("6. Remarks", tuple(remarks)))
         return [part for part in out if part.lines or part.note]
 
     # Lines -------------------------------------------------------------------------------------
@@ -90,10 +96,11 @@ class Sheet:
                         "ambient_c", "air temperature", visit["ambient_c"], units=TEMPERATURE
                     ),
                     Box("weather", "weather", visit["weather"]),
+                    Box("effluent_plan", "foam goes to", visit["effluent_plan"]),
                 ],
             )  # fmt: skip
             for key in self._keys("add_notice", visit["key"], NOTICES):
-                boxes = [Box("told", "told"), Box("how", "how"), Box("reference", "number")]
+                boxes = [Box("told", "told"), Box("how", "how"), Box("reference", "number"), WHO]
                 yield self._line("add_notice", of, "Told", boxes, key=key, timed=True)
         begun = visit["started_at"]
         said = f"started {self._clock(begun)}, {visit['started_by']}" if begun else ""
@@ -143,7 +150,7 @@ class Sheet:
         for number, step in enumerate(test["flush"], 1):
             said = f"{self._clock(step['done_at'])}, {step['done_by']}" if step["done_at"] else ""
             yield self._line(
-                "flush_done", {"step": step["key"]}, f"{number}. {step['text']}", [],
+                "flush_done", {"step": step["key"]}, f"{number}. {step['text']}", [WHO],
                 timed=True, done=said,
             )  # fmt: skip
 
@@ -158,6 +165,8 @@ class Sheet:
                 Box("outcome", "how it ended", choices=choices),
                 Box("reason", "left out: why"),
                 Box("handed_to", "left out: handed over to"),
+                Box("handed_at", "left out: handed over at"),
+                WHO,
             ]
             yield self._line("end_line", of, head, boxes, timed=True, done=said)
 
@@ -355,7 +364,8 @@ class Sheet:
                 raise Refused("time_missing", "Type the time that stands beside it on the sheet.")
             entry["at"] = moment(line.at, on, self.zone).isoformat()
             if put.get("outcome") == RestorationLine.Outcome.LEFT_OUT:
-                put["handed_at"] = entry["at"]
+                handed_at = moment(str(put.get("handed_at") or line.at), on, self.zone)
+                put["handed_at"] = handed_at.isoformat()
         return {**entry, "put": put}
 
     def _text(self, box: Box) -> str | list[str]:

@@ -36,6 +36,7 @@ YES_NO = ("True", "False")
 
 
 REASON = Field("reason", "why", needed=True)
+BY = Field("by", "who did it, where a paper names another than who hands it in")
 
 VISIT = (
     Verb(
@@ -67,6 +68,7 @@ VISIT = (
             Field("how", "by telephone, in writing"),
             Field("reference", "number of the call or letter"),
             Field("told_at", "when, if not at the stamp of the entry"),
+            BY,
         ),
         makes="notice",
     ),
@@ -157,7 +159,10 @@ DISCHARGE = (
         "withdraw_sample", "Stamped by mistake.", discharge.withdraw_sample, "bottle", (REASON,)
     ),
     Verb("bring_back_sample", "It counts again.", discharge.bring_back_sample, "bottle"),
-    Verb("flush_done", "The next step of stop and flush is done.", discharge.flush_done, "step"),
+    Verb(
+        "flush_done", "The next step of stop and flush is done.", discharge.flush_done, "step",
+        (BY,),
+    ),
     Verb("flush_undone", "The last step is taken back.", discharge.flush_undone, "step"),
 )  # fmt: skip
 
@@ -170,6 +175,7 @@ RESTORE = (
             Field("reason", "left out: why it stays out of service"),
             Field("handed_to", "left out: who has it in writing"),
             Field("handed_at", "left out: when, if not at the stamp of the entry"),
+            BY,
         ),
     ),
     Verb("reopen_line", "Ended by mistake.", restoring.reopen_line, "line"),

@@ -14,6 +14,7 @@ from itm.core.errors import Conflict, Refused
 from itm.core.quantities import Quantity, apart
 from itm.records import merge, outlets
 from itm.records.drafts import locked_draft, new_key, on_bench, require_started
+from itm.records.hands import whose
 from itm.records.measuring import require_flow_of_meters
 from itm.records.models import Bench, Bottle, FlowRun, FlushStep
 
@@ -194,10 +195,12 @@ def bring_back_sample(
 
 
 @transaction.atomic
-def flush_done(*, actor: Actor, step: FlushStep, at: datetime) -> FlushStep:
-    """Tick the next step of stopping and flushing; none before the one above it.
+def flush_done(*, actor: Actor, step: FlushStep, at: datetime, by: str = "") -> FlushStep:
+    """Tick the next step of stopping and flushing; none before the one above it. `by` is who did
+    it where a paper names another than who types it in.
 
-    Raises Forbidden; Refused not_draft, not_started, out_of_order; Conflict when already ticked.
+    Raises Forbidden; Refused not_draft, not_started, out_of_order, by_long; Conflict when already
+    ticked.
     """
     row = _locked_step(actor, step)
     require_started(row.test.visit)
@@ -206,7 +209,7 @@ def flush_done(*, actor: Actor, step: FlushStep, at: datetime) -> FlushStep:
     before = row.test.flush_steps.filter(position__lt=row.position, done_at=None).first()
     if before is not None:
         raise Refused("out_of_order", f"First: {before.text}.", "flush")
-    row.done_at, row.done_by = at, actor.person
+    row.done_at, row.done_by = at, whose(actor, by)
     row.save(by=actor)
     return row
 

@@ -11,6 +11,7 @@ from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
 from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_started
+from itm.records.hands import whose
 from itm.records.models import RestorationLine, Visit
 
 Outcome = RestorationLine.Outcome
@@ -21,12 +22,13 @@ OUT = Q(outcome=Outcome.OPEN) | Q(outcome=Outcome.LEFT_OUT, followed_by=None)
 @transaction.atomic
 def end_line(
     *, actor: Actor, line: RestorationLine, outcome: str, at: datetime, reason: str = "",
-    handed_to: str = "", handed_at: datetime | None = None,
+    handed_to: str = "", handed_at: datetime | None = None, by: str = "",
 ) -> RestorationLine:  # fmt: skip
-    """Restored, not fitted, or left out of service: then why, and to whom and when in writing.
+    """Restored, not fitted, or left out of service: then why, and to whom and when in writing. `by`
+    is who did it where a paper names another than who types it in.
 
-    Raises Forbidden; Refused not_started, outcome_unknown, reason_missing, hand_over_missing;
-    Conflict when somebody has ended it.
+    Raises Forbidden; Refused not_started, outcome_unknown, reason_missing, hand_over_missing,
+    by_long; Conflict when somebody has ended it.
     """
     visit = locked_visit(actor, line.visit)
     require_started(visit)
@@ -35,7 +37,7 @@ def end_line(
         raise Conflict(f"{row.ended_by} has ended “{row.text}” as {row.get_outcome_display()}.")
     if outcome not in (Outcome.RESTORED, Outcome.NOT_FITTED, Outcome.LEFT_OUT):
         raise Refused("outcome_unknown", "Say how the line ended.", "outcome")
-    row.outcome, row.ended_at, row.ended_by = outcome, at, actor.person
+    row.outcome, row.ended_at, row.ended_by = outcome, at, whose(actor, by)
     row.reason = reason.strip()
     if outcome == Outcome.LEFT_OUT:
         _hand_over(row, handed_to.strip(), handed_at)

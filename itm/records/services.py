@@ -16,6 +16,7 @@ from itm.core.errors import Refused
 from itm.core.figures import day
 from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_crew, require_open_visit
+from itm.records.hands import whose
 from itm.records.models import DirectRun, FlowRun, FlushStep, Notice, Visit
 from itm.registry.access import works_at
 from itm.registry.models import Site
@@ -126,11 +127,11 @@ def _measured() -> Q:
 
 def add_notice(
     *, actor: Actor, visit: Visit, told: str, told_at: datetime, how: str = "", reference: str = "",
-    key: uuid.UUID | None = None,
+    key: uuid.UUID | None = None, by: str = "",
 ) -> Notice:  # fmt: skip
-    """Somebody was told. The one who enters it is the one who told.
+    """Somebody was told. The one who enters it is the one who told, unless a paper names another.
 
-    Raises Forbidden; Refused told_missing, not_draft, key_used.
+    Raises Forbidden; Refused told_missing, not_draft, key_used, by_long.
     """
     require_crew(actor, visit)
     if not told.strip():
@@ -139,5 +140,5 @@ def add_notice(
         require_open_visit(locked_visit(actor, visit))
         return Notice.objects.create(
             by=actor, key=new_key(Notice, key), visit=visit, told=told.strip(),
-            told_by=actor.person, how=how.strip(), reference=reference.strip(), told_at=told_at,
+            told_by=whose(actor, by), how=how.strip(), reference=reference.strip(), told_at=told_at,
         )  # fmt: skip

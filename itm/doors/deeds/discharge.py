@@ -77,9 +77,10 @@ def bring_back_sample(call: Call) -> Done:
 
 
 def flush_done(call: Call) -> Done:
-    require_known(call.entry.put, {})
+    require_known(call.entry.put, {"by": ""})
+    by = call.entry.text("by")
     try:
-        step = services.flush_done(actor=call.actor, step=call.row, at=call.at)
+        step = services.flush_done(actor=call.actor, step=call.row, at=call.at, by=by)
     except Conflict as conflict:
         there = FlushStep.objects.get(pk=call.row.pk)
         return Done(there.test.visit, _ticked(there), "stood_already", conflict.sentence)

@@ -19,17 +19,18 @@ def end_line(call: Call) -> Done:
     one, and is settled by sending the entry again with what stands in `opened`."""
     put = dict(call.entry.put)
     outcome = str(put.pop("outcome", ""))
+    by = str(put.pop("by", ""))
     more = {}
     if outcome == Outcome.LEFT_OUT:
         put = {"handed_at": call.at.isoformat(), **put}
         zone = call.row.visit.site.time_zone
         more = cleaned(filled(LeftOutForm, put, zone=zone, now=call.latest))
     else:
-        require_known(call.entry.put, {"outcome": ""})
+        require_known(put, {})
 
     def end() -> RestorationLine:
         return restore.end_line(
-            actor=call.actor, line=call.row, outcome=outcome, at=call.at, **more
+            actor=call.actor, line=call.row, outcome=outcome, at=call.at, by=by, **more
         )
 
     try:

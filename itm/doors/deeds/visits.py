@@ -43,9 +43,10 @@ def note_visit(call: Call) -> Done:
 
 def add_notice(call: Call) -> Done:
     put = {"told_at": call.at.isoformat(), **call.entry.put}
+    by = str(put.pop("by", ""))
     form = filled(NoticeForm, put, visit=call.row, now=call.latest)
     made = services.add_notice(
-        actor=call.actor, visit=call.row, key=call.entry.key, **cleaned(form)
+        actor=call.actor, visit=call.row, key=call.entry.key, by=by, **cleaned(form)
     )
     return Done(call.row, {"notice": str(made.key), "told_by": made.told_by})
 
