@@ -63,7 +63,7 @@ def plan(count: int, direct: int) -> dict[str, list[dict[str, Any]]]:
 
 
 def _as_left(actor: Any, device: Any, meter: Any, today: date, now: datetime) -> dict[str, Any]:
-    """A test after an adjustment, of which nobody has noted yet what was adjusted."""
+    """A test after an adjustment, beside that of what was found."""
     from itm.records import preparing, services
 
     visit = services.plan_visit(
@@ -73,9 +73,12 @@ def _as_left(actor: Any, device: Any, meter: Any, today: date, now: datetime) ->
         actor=actor, visit=visit, tank=device.tank, instrument=meter,
         water_source="hydrant at the gate", glassware="25 mL syringe, 500 mL cylinder",
     )  # fmt: skip
-    test = preparing.prepare_test(
-        actor=actor, visit=visit, proportioner=device, bench=bench, at=now, purpose="periodic",
-        phase="as_left",
+    _, test = (
+        preparing.prepare_test(
+            actor=actor, visit=visit, proportioner=device, bench=bench, at=now, purpose="periodic",
+            phase=phase, adjusted=adjusted,
+        )
+        for phase, adjusted in (("as_found", ""), ("as_left", "the metering orifice"))
     )  # fmt: skip
     return {"visit": str(visit.key), "test": str(test.key)}
 
