@@ -103,6 +103,8 @@ def restart_the_worker(crew: Phone, day: dict[str, Any]) -> None:
     crew.page.goto("about:blank")
     crew.screen(day, "discharge")
     expect(crew.page.locator("ul.samples > li")).to_have_count(3)
+    crew.page.locator(f"#keep-{run}").click()
+    expect(crew.said).to_contain_text("kept on this device")
 
 
 def stop_and_flush(crew: Phone, day: dict[str, Any]) -> None:
