@@ -190,9 +190,11 @@ class Field {
       state: "waiting",
       ...(opened && { opened }),
     };
+    const held = this.#heldBack(places);
     try {
       await this.store.keep(entry, places);
     } catch (error) {
+      for (const draft of held) this.fresh.add(draft);
       this.say(disk.whyNotKept(error), "error");
       return null;
     }
@@ -259,7 +261,11 @@ class Field {
   /** From now on it waits, with what it says, as one. */
   async keepPaper(paper, places) {
     const kept = { ...paper, at: new Date().toISOString(), state: "waiting" };
-    if (!(await this.#onDisk(() => this.store.keepPaper(kept, places)))) return;
+    const held = this.#heldBack(places);
+    if (!(await this.#onDisk(() => this.store.keepPaper(kept, places)))) {
+      for (const draft of held) this.fresh.add(draft);
+      return;
+    }
     for (const place of places) {
       this.drafts.delete(place);
       this.problems.delete(place);
@@ -328,6 +334,14 @@ class Field {
     await this.store.dropDrafts([place]);
     this.drafts.delete(place);
     await this.draw();
+  }
+
+  /** Drafts that are about to become an entry are not written by a clock that runs out meanwhile:
+   * they would come after their own end, and be told as typed and not kept. */
+  #heldBack(places) {
+    const held = [...(this.fresh ?? [])].filter(({ place }) => places.includes(place));
+    for (const draft of held) this.fresh.delete(draft);
+    return held;
   }
 
   async flushDrafts() {

@@ -97,7 +97,7 @@ function heldDay(field, { key, day: own, loaded_at: at }) {
     h(
       "div",
       waiting || typed
-        ? h("a", { href: "#/waiting" }, h("strong", inOneLine(only.filter(Boolean))))
+        ? h("a.waits", { href: "#/waiting" }, h("strong", inOneLine(only.filter(Boolean))))
         : press("Take off this device", () => takeOff(field, key), {
             kind: ".quiet",
             id: `off-${key}`,
