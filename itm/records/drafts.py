@@ -6,6 +6,7 @@ before it (and the write is refused) or after it (and holds it).
 
 import uuid
 from datetime import datetime, timedelta
+from typing import Any
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
@@ -25,6 +26,15 @@ def writes_in(actor: Actor, visit: Visit) -> bool:
     """The crew of the visit while it is engaged; afterwards only in a day that it began then."""
     if actor.organisation_id is None or visit.contractor_id != actor.organisation_id:
         return False
+    # A page asks it for each verb: one look a visit that was read, as it stood then.
+    known: dict[tuple[int, Any, Any], bool] = visit.__dict__.setdefault("_writes_in", {})
+    asked = (actor.organisation_id, actor.date_at(visit.site.time_zone), visit.started_at)
+    if asked not in known:
+        known[asked] = _writes_in(actor, visit)
+    return known[asked]
+
+
+def _writes_in(actor: Actor, visit: Visit) -> bool:
     site = visit.site
     if visit.started_at is not None:
         begun = date_at(site.time_zone, visit.started_at)

@@ -64,7 +64,10 @@ def still_may(actor: Actor, verb: str, record: Record) -> bool:
         return True
     if verb == "amend":
         return works_at(actor, record.site)
-    return isinstance(record, ConcentrateCheck) or writes_in(actor, record.visit)
+    if isinstance(record, ConcentrateCheck):
+        return True
+    record.visit.site = record.site  # the same one, which is read already
+    return writes_in(actor, record.visit)
 
 
 def possible(actor: Actor, verb: str, record: Record) -> bool:

@@ -160,7 +160,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         "change_url": reverse("check_edit", args=[key]),
         "change_label": "Change the check",
         "once": uuid.uuid4(),
-        "seal": getattr(row, "seal", None),
+        "seal": row.seal if row.state == "sealed" else None,
         "check_path": check_path(row.seal) if row.state == "sealed" else "",
         "amendment": row.amendments.exclude(state="abandoned").first(),
         "crumbs": [*crumbs(row)[:-1], (f"Check of {day(row.checked_on)}", "")],

@@ -62,7 +62,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         if row.state != "draft"
         else (),
         "once": uuid.uuid4(),
-        "seal": getattr(row, "seal", None),
+        "seal": row.seal if row.state == "sealed" else None,
         "check_path": check_path(row.seal) if row.state == "sealed" else "",
         "record": row,
         "wrong": wrong_by(actor, row),
