@@ -79,6 +79,7 @@ def _tell_news(now: datetime) -> None:
     """Years of it came about at once: but for the last few lines everybody has read it."""
     gathering.begin_at(BEFORE_EVERYTHING)
     gathering.gather(now)
+    outbox.waiting().filter(kind="mail_at_once").delete()  # nobody is mailed of what is invented
     for membership in Membership.objects.select_related("user", "organisation"):
         news.read_everything(actor=acting(membership, now.date(), at=now), but=NEW)
 

@@ -18,8 +18,6 @@ from itm.demo.readings import Liquid
 from itm.demo.scenario import Ages, days_of_work, scenario
 from itm.findings import overdue
 from itm.findings.models import AuthorityVisit, Deficiency, Order, OverdueRule, Question, Step
-from itm.notices.at_once import KINDS
-from itm.notices.models import News
 from itm.records.chain import verify
 from itm.records.models import (
     ConcentrateCheck,
@@ -224,8 +222,8 @@ def test_every_change_has_a_person_or_the_command_but_what_the_clock_found() -> 
 
 
 def test_reports_of_the_newest_seals_come_first() -> None:
-    waiting = list(outbox.waiting().order_by("-pk"))  # as they are claimed
-    jobs = [job for job in waiting if job.kind == "render_report"]
+    jobs = list(outbox.waiting().order_by("-pk"))  # as they are claimed
+    assert {job.kind for job in jobs} == {"render_report"}  # and nobody is mailed
     seals = {
         str(seal.record.key): seal.sealed_at.date()
         for seal in Seal.objects.select_related("test", "concentrate_check")
@@ -233,16 +231,7 @@ def test_reports_of_the_newest_seals_come_first() -> None:
     when = [seals[job.payload["record_key"]] for job in jobs]
     assert len(when) == len(seals)
     assert when == sorted(when, reverse=True)
-    assert outbox.claim() == waiting[0]
-
-
-def test_only_what_is_of_today_is_mailed_at_once() -> None:
-    jobs = outbox.waiting().filter(kind="mail_at_once")
-    told = News.objects.filter(key__in=[job.payload["news_key"] for job in jobs])
-    moments = sorted(told.values_list("at", flat=True))
-    assert moments
-    assert moments[-1] - moments[0] < timedelta(days=1)
-    assert News.objects.filter(kind__in=KINDS, at__lt=moments[0]).count() > len(moments)
+    assert outbox.claim() == jobs[0]
 
 
 def test_people_are_invented_and_have_no_real_address() -> None:
