@@ -18,8 +18,9 @@ DIGITS = 4  # of a figure that was worked out
 AS_MARKED = ("mL",)
 
 
-def quantity(typed: str) -> str:
-    """A quantity as typed, for example “1900 L/min”, in the reader's units.
+def quantity(typed: str, how: str = "typed") -> str:
+    """A quantity as typed, for example “1900 L/min”, in the reader's units; `how` says how the text
+    came about that stands beside it.
 
     Text that is no number with a unit we know stays as it is.
     """
@@ -32,7 +33,7 @@ def quantity(typed: str) -> str:
     except Refused:
         return typed
     si = (value - OFFSETS.get(unit, 0.0)) * kind[unit]
-    return f"{worked_out(si, unit_of(kind, si))} (typed {typed})"
+    return f"{worked_out(si, unit_of(kind, si))} ({how} {typed})"
 
 
 def unit_of(kind: Mapping[str, float], si: float) -> str:

@@ -22,9 +22,8 @@ from itm.doors.day import day_of
 from itm.doors.day_direct import METERS
 from itm.records.discharge import label_of
 from itm.reports.content_kept import qr
-from itm.reports.render import sheet_pdf
+from itm.reports.render import SIZES, sheet_pdf
 
-SIZES = {"a4": "A4", "letter": "Letter"}
 SAMPLES = 4  # lines and labels a flow point; own choice
 READINGS = 2  # boxes a bottle; a repeat is a reading beside the first; own choice
 NOTICES = 8

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from typing import Any
 
-from itm.core.measures import TEMPERATURE
 from itm.records.outlets import told
 from itm.reports.wording import Fact, SiteClock, by_whom, facts, iso_day
 
@@ -75,7 +74,7 @@ def device(document: dict[str, Any]) -> tuple[Fact, ...]:
 def occasion(document: dict[str, Any]) -> tuple[Fact, ...]:
     test, visit = document["test"], document["visit"]
     air = visit["ambient_c"] or ""
-    if air and not air.endswith(tuple(TEMPERATURE)):  # typed with its unit, but not in every form
+    if air[-1:].isdigit():  # the first forms hold the number alone
         air += " °C"
     return facts(
         ("Tested on", iso_day(test["tested_on"])),

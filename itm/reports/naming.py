@@ -17,9 +17,10 @@ def thing(document: dict[str, Any]) -> tuple[str, str]:
     return "tank", document["tank"]["tag"]
 
 
-def file_name(record: SealedRecord) -> str:
-    """Site, tag and day, in letters that no file system refuses."""
+def file_name(record: SealedRecord, of: str = "") -> str:
+    """Site, tag and day, in letters that no file system refuses; `of` sets a copy apart."""
     document = record.document
     on = SiteClock.of(document).tested_on.isoformat()
+    end = f"-{on}-{of}" if of else f"-{on}"
     words = slugify(" ".join((document["site"]["name"], thing(document)[1])))
-    return f"{words[: LONGEST - 11].strip('-') or 'report'}-{on}.pdf"
+    return f"{words[: LONGEST - len(end)].strip('-') or 'report'}{end}.pdf"

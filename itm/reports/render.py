@@ -5,6 +5,7 @@ printable page does without.
 """
 
 import logging
+from dataclasses import dataclass
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -15,6 +16,8 @@ from itm.reports.content_check_paper import CheckPaper
 
 log = logging.getLogger(__name__)
 Sheet = Paper | CheckPaper
+SIZES = {"a4": "A4", "letter": "Letter"}  # of paper: name in an address, name in words and in CSS
+KEPT = "a4"  # paper of the report that is kept
 
 PANGO = (
     "The PDF cannot be made: the library Pango is missing on the server. Whoever runs it installs "
@@ -28,9 +31,20 @@ def page_context(paper: Sheet, *, styles: list[str], **around: Any) -> dict[str,
     return {"paper": paper, "figure": paper.figure, "styles": styles, **around}
 
 
-def foot_style(paper: Sheet) -> str:
-    """A stylesheet that prints the record's own words at the foot of each page."""
-    return f'@page {{ @bottom-left {{ content: "{css_text(paper.foot)}" }} }}\n'
+@dataclass(frozen=True)
+class Copy:
+    """A report printed once more for one reader, beside the one that is kept."""
+
+    size: str  # one of SIZES, in words
+    units: str  # the sentence that says in which units it is; empty for those that were typed
+    measures: str = ""  # their name
+
+
+def foot_style(paper: Sheet, size: str = "") -> str:
+    """A stylesheet that prints the record's own words at the foot of each page; without a size the
+    printer or the renderer takes its own, which is A4 for the report that is kept."""
+    sized = f"size: {size}; " if size else ""
+    return f'@page {{ {sized}@bottom-left {{ content: "{css_text(paper.foot)}" }} }}\n'
 
 
 def css_text(text: str) -> str:
@@ -38,8 +52,8 @@ def css_text(text: str) -> str:
     return "".join(c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in text)
 
 
-def html_for_pdf(paper: Sheet) -> str:
-    context = page_context(paper, styles=["asset:report.css"])
+def html_for_pdf(paper: Sheet, copy: Copy | None = None) -> str:
+    context = page_context(paper, styles=["asset:report.css"], copy=copy)
     figure = paper.figure and {"wide": paper.figure.wide, "caption": paper.figure.caption}
     return render_to_string(paper.template, {**context, "figure": figure})
 
@@ -48,7 +62,7 @@ def sheet_pdf(html: str, *, size: str, foot: str) -> bytes:
     """Paper to write on, or a summary of records: made at once for whoever asks, in a second or
     two, and kept by nobody.
 
-    `size` is A4 or Letter. Raises Refused pango_missing, foreign_address.
+    `size` is one of SIZES, in words. Raises Refused pango_missing, foreign_address.
     """
     require_pango()
     from itm.reports.pdf import make_sheet
@@ -69,8 +83,9 @@ def require_pango() -> None:
         raise Refused("pango_missing", PANGO) from error
 
 
-def pdf(paper: Sheet, *, record: bytes, digest: str) -> bytes:
-    """The PDF of a report with its record inside. The same record gives the same bytes.
+def pdf(paper: Sheet, *, record: bytes, digest: str, copy: Copy | None = None) -> bytes:
+    """The PDF of a report with its record inside. The same record gives the same bytes, and so does
+    the same copy of it.
 
     That holds for one version of the libraries and fonts: seal the data, store the file.
     Raises Refused pango_missing, foreign_address.
@@ -79,8 +94,8 @@ def pdf(paper: Sheet, *, record: bytes, digest: str) -> bytes:
     from itm.reports.pdf import Enclosed, make
 
     return make(
-        html_for_pdf(paper),
-        foot=foot_style(paper),
-        identifier=digest,
+        html_for_pdf(paper, copy),
+        foot=foot_style(paper, copy.size if copy else ""),
+        identifier=" ".join((digest, copy.size, copy.measures)) if copy else digest,
         enclosed=Enclosed(record, dated=paper.sealed_at, about=f"{paper.title}, sealed record"),
     )

@@ -1,6 +1,7 @@
 """Make a report and keep it; promise it again where the promise was lost."""
 
 import hashlib
+from typing import Any
 from uuid import UUID
 
 from django.core.files.base import ContentFile
@@ -10,6 +11,7 @@ from django.utils import timezone
 from itm.accounts import actor as actors
 from itm.core import outbox
 from itm.core.errors import Refused
+from itm.core.measures import Measures, reader
 from itm.records import check_queries
 from itm.records.document_check import KIND as CHECK
 from itm.records.models import Record, Seal
@@ -20,13 +22,46 @@ from itm.reports.content import paper
 from itm.reports.content_check_paper import check_paper
 from itm.reports.models import Report
 from itm.reports.queries import KIND, SealedRecord
-from itm.reports.render import Sheet, pdf
+from itm.reports.render import SIZES, Copy, Sheet, pdf
+from itm.reports.units import in_readers_units
+
+IN_UNITS = (
+    "Quantities stand in {} where they were typed in others, worked out to four digits; what was "
+    "typed stands in brackets, and the record keeps that alone."
+)
 
 
 def report_of(record: SealedRecord) -> Sheet:
-    """The content of the report of a sealed record, whatever its kind."""
-    made = check_paper if record.document["kind"] == CHECK else paper
-    return made(record.document, digest=record.digest, verify_url=verify_address(record.seal))
+    """The content of the report of a sealed record, whatever its kind, as it was typed."""
+    return _report_of(record, record.document)
+
+
+def for_reader(record: SealedRecord) -> tuple[Sheet, str]:
+    """The same in the reader's units (`core/measures.py`), and a sentence that says so; no sentence
+    where everything was typed in them."""
+    document = in_readers_units(record.document)
+    if document is record.document:
+        return report_of(record), ""
+    return _report_of(record, document), IN_UNITS.format(Measures(reader()).label)
+
+
+def _report_of(record: SealedRecord, document: dict[str, Any]) -> Sheet:
+    made = check_paper if document["kind"] == CHECK else paper
+    return made(document, digest=record.digest, verify_url=verify_address(record.seal))
+
+
+def copy_of(record: SealedRecord, size: str, *, as_typed: bool = False) -> bytes:
+    """The report once more, on paper of this size and in the reader's units, from the same sealed
+    bytes: made at once for whoever asks, and kept by nobody. The same bytes for the same units and
+    size. Raises Refused unknown_size, pango_missing, foreign_address.
+    """
+    if size not in SIZES:
+        raise Refused("unknown_size", f"Choose one of {', '.join(SIZES.values())}.", "size")
+    sheet, units = (report_of(record), "") if as_typed else for_reader(record)
+    return pdf(
+        sheet, record=bytes(record.seal.document), digest=record.digest,
+        copy=Copy(SIZES[size], units, reader() if units else ""),
+    )  # fmt: skip
 
 
 def render_report(record_key: str) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.templatetags.static import static
@@ -19,12 +19,13 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
+from itm.core.measures import reader
 from itm.reports import queries
 from itm.reports.address import check_path
 from itm.reports.naming import file_name, thing
 from itm.reports.queries import SealedRecord
-from itm.reports.render import foot_style, page_context
-from itm.reports.services import promise, report_of
+from itm.reports.render import KEPT, SIZES, Sheet, foot_style, page_context
+from itm.reports.services import copy_of, for_reader, promise, report_of
 from itm.web.guard import actor_of, signed_in
 from itm.web.wrong import named_by
 
@@ -33,44 +34,56 @@ SOON, LATER = 4, 30  # seconds until the waiting page looks again, before and af
 
 @dataclass(frozen=True)
 class Names:
-    """The addresses of one kind: the record, its printable page, the foot of it, the PDF."""
+    """The addresses of one kind: the record, its printable page, the foot of it, the PDF, and a
+    copy of that for one reader."""
 
     record: str
     page: str
     foot: str
     pdf: str
+    copy: str
     read: Callable[[Actor, UUID], SealedRecord]
 
 
-TESTS = Names("test", "report", "report_foot", "report_pdf", queries.sealed_record)
+TESTS = Names("test", "report", "report_foot", "report_pdf", "report_copy", queries.sealed_record)
 CHECKS = Names("check", "check_report", "check_report_foot", "check_report_pdf",
-               queries.sealed_check)  # fmt: skip
+               "check_report_copy", queries.sealed_check)  # fmt: skip
 
 
 @signed_in
 @require_GET
 def report(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpResponse:
-    """The printable page; it needs no PDF library and never waits."""
+    """The printable page, in the reader's units; it needs no PDF library and never waits."""
     actor = actor_of(request)
     record = names.read(actor, key)
+    sheet, units = for_reader(record)
     bar = [
         ("Back to the record", reverse(names.record, args=[key])),
         ("Report as PDF", reverse(names.pdf, args=[key])),
+        *copy_links(units, lambda size: reverse(names.copy, args=[key, size])),
     ]
     found = named_by(actor, record.seal.record)
     stood_at = instant(timezone.now(), record.document["site"]["time_zone"])
     beside = {"found": found, "stood_at": stood_at}
-    return sheet_page(request, record, foot=reverse(names.foot, args=[key]), bar=bar, **beside)
+    foot = reverse(names.foot, args=[key])
+    return sheet_page(request, record, sheet, foot=foot, bar=bar, units=units, **beside)
+
+
+def copy_links(units: str, address: Callable[[str], str]) -> list[tuple[str, str]]:
+    """Words and address of each copy that differs from the report that is kept, which is on A4 and
+    as typed; `address` makes one of the size."""
+    sizes = SIZES if units else {size: words for size, words in SIZES.items() if size != KEPT}
+    ending = ", in your units" if units else ""
+    return [(f"Copy on {words}{ending}", address(size)) for size, words in sizes.items()]
 
 
 def sheet_page(
-    request: HttpRequest, record: SealedRecord, *, foot: str, bar: list[tuple[str, str]],
-    **beside: Any,
+    request: HttpRequest, record: SealedRecord, sheet: Sheet, *, foot: str,
+    bar: list[tuple[str, str]], **beside: Any,
 ) -> HttpResponse:  # fmt: skip
     """The printable page of a record that the reader may see; `beside` is no part of the record,
     so the page alone has it."""
     later = queries.corrected_by(record.seal)
-    sheet = report_of(record)
     context = page_context(
         sheet,
         styles=[static("report.css"), foot],
@@ -104,8 +117,22 @@ def report_pdf(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpRes
     return pdf_of(record, made)
 
 
-def pdf_of(record: SealedRecord, made: bytes) -> HttpResponse:
-    name = content_disposition_header(False, file_name(record)) or "inline"
+@signed_in
+@require_GET
+def report_copy(request: HttpRequest, key: UUID, size: str, names: Names = TESTS) -> HttpResponse:
+    """Made while the reader waits: paper of this size, in the reader's units."""
+    return copy_file(names.read(actor_of(request), key), size)
+
+
+def copy_file(record: SealedRecord, size: str, *, as_typed: bool = False) -> HttpResponse:
+    if size not in SIZES:
+        raise Http404
+    of = size if as_typed else f"{size}-{reader()}"
+    return pdf_of(record, copy_of(record, size, as_typed=as_typed), of=of)
+
+
+def pdf_of(record: SealedRecord, made: bytes, *, of: str = "") -> HttpResponse:
+    name = content_disposition_header(False, file_name(record, of)) or "inline"
     return HttpResponse(
         made,
         content_type="application/pdf",
@@ -135,6 +162,7 @@ def addresses(at: str, names: Names) -> list[URLPattern]:
         ("report/", report, names.page),
         ("report/foot.css", report_foot, names.foot),
         ("report.pdf", report_pdf, names.pdf),
+        ("report-<slug:size>.pdf", report_copy, names.copy),
     ]
     return [
         path(f"{at}/<uuid:key>/{end}", view, {"names": names}, name=name)

@@ -26,7 +26,7 @@ from itm.reports.render import foot_style
 from itm.reports.services import report_of
 from itm.trends import shared
 from itm.web.guard import unlisted
-from itm.web.reports import CHECKS, TESTS, Names, pdf_of, sheet_page
+from itm.web.reports import CHECKS, TESTS, Names, copy_file, copy_links, pdf_of, sheet_page
 
 STATUS = {"too_many_tries": 429}
 
@@ -81,7 +81,12 @@ def read(reader: Reader, key: UUID, names: Names) -> SealedRecord:
 def shared_names(names: Names) -> dict[str, str]:
     """The addresses of one kind of record under a link."""
     kind = "test" if names is TESTS else "check"
-    return {"page": f"shared_{kind}", "foot": f"shared_{kind}_foot", "pdf": f"shared_{kind}_pdf"}
+    return {
+        "page": f"shared_{kind}",
+        "foot": f"shared_{kind}_foot",
+        "pdf": f"shared_{kind}_pdf",
+        "copy": f"shared_{kind}_copy",
+    }
 
 
 @by_link
@@ -96,7 +101,8 @@ def shared_record(
     bar = [("Back to the site", site)]
     if reports.report_bytes(record.seal) is not None:
         bar.append(("Report as PDF", reverse(to["pdf"], args=[token, key])))
-    return sheet_page(request, record, foot=reverse(to["foot"], args=[token, key]), bar=bar)
+    bar += copy_links("", lambda size: reverse(to["copy"], args=[token, key, size]))
+    return sheet_page(request, record, sheet, foot=reverse(to["foot"], args=[token, key]), bar=bar)
 
 
 @by_link
@@ -120,6 +126,17 @@ def shared_pdf(
     return pdf_of(record, made)
 
 
+@by_link
+def shared_copy(
+    request: HttpRequest, reader: Reader, token: str, key: UUID, size: str, names: Names
+) -> HttpResponse:
+    """On other paper. Whoever holds a link has chosen no units, so it stays as typed."""
+    record = read(reader, key, names)
+    made = copy_file(record, size, as_typed=True)
+    links.note_use(reader, f"Record {record.seal.number} as PDF", timezone.now())
+    return made
+
+
 def addresses(at: str, names: Names) -> list[URLPattern]:
     to, given = shared_names(names), {"names": names}
     start = f"shared/<str:token>/{at}/<uuid:key>/"
@@ -127,6 +144,7 @@ def addresses(at: str, names: Names) -> list[URLPattern]:
         path(start, shared_record, given, name=to["page"]),
         path(f"{start}foot.css", shared_foot, given, name=to["foot"]),
         path(f"{start}report.pdf", shared_pdf, given, name=to["pdf"]),
+        path(f"{start}report-<slug:size>.pdf", shared_copy, given, name=to["copy"]),
     ]
 
 

@@ -18,8 +18,7 @@ from django.utils.text import slugify
 
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
-from itm.doors.blank_sheets import SIZES
-from itm.reports.render import sheet_pdf
+from itm.reports.render import SIZES, sheet_pdf
 
 LONGEST_NAME = 80  # letters of the name of a file; own choice
 

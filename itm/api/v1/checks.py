@@ -20,7 +20,7 @@ from itm.api import doing_once
 from itm.api.asking import ListAsked, Pages
 from itm.api.describing import KEY, describe, describe_list, describe_one
 from itm.api.doing_once import at_work, key_of, repeated
-from itm.api.v1.records import AnyType, RecordWhole, WaitingShape, report_of, sealed_bytes
+from itm.api.v1.records import AnyType, OnPaper, RecordWhole, WaitingShape, report_of, sealed_bytes
 from itm.api.v1.shapes import Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
@@ -280,9 +280,10 @@ class SealedBytes(View):
 class Report(View):
     content_negotiation_class = AnyType
     refuses = True
+    query = OnPaper
 
     @describe(
-        "read_check_report", "The report of a sealed check as PDF",
+        "read_check_report", "The report of a sealed check as PDF", parameters=[OnPaper],
         responses={
             (200, "application/pdf"): OpenApiTypes.BINARY,
             202: OpenApiResponse(WaitingShape, "Being made: ask again after Retry-After."),
@@ -290,7 +291,7 @@ class Report(View):
     )  # fmt: skip
     def get(self, request: Request, key: UUID) -> HttpResponse | Response:
         """Refused while the check is not sealed."""
-        return report_of(reports.sealed_check(self.actor, key))
+        return report_of(reports.sealed_check(self.actor, key), **self.asked)
 
 
 urls: list[URLPattern] = [

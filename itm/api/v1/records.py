@@ -13,17 +13,22 @@ from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from itm.api.asking import ListAsked, Pages
+from itm.api.asking import Asked, ListAsked, Pages
 from itm.api.describing import describe, describe_list, describe_one
 from itm.api.v1.handing_in import describe_day, hand_in_one
 from itm.api.v1.shapes import Figure, Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
+from itm.core.measures import Measures, reading_in
 from itm.records import finding, queries
 from itm.records.as_it_stands import record_form
 from itm.registry.finding import Wanted
 from itm.reports import queries as reports
-from itm.reports.services import promise
+from itm.reports.render import KEPT, SIZES
+from itm.reports.services import copy_of, promise
+
+TYPED = "typed"
+UNITS = {TYPED: "As typed", **dict(Measures.choices)}
 
 
 class VisitShape(serializers.Serializer):
@@ -242,12 +247,23 @@ class WaitingShape(serializers.Serializer):
     tries = serializers.IntegerField()
 
 
+class OnPaper(Asked):
+    """Without either, the report that is kept: on A4, as it was typed."""
+
+    size = choice(list(SIZES.items()), required=False, help_text="A copy on paper of this size.")
+    units = choice(
+        list(UNITS.items()), required=False,
+        help_text="A copy in these units, with what was typed in others in brackets.",
+    )  # fmt: skip
+
+
 class Report(View):
     content_negotiation_class = AnyType
     refuses = True
+    query = OnPaper
 
     @describe(
-        "read_report", "The report of a sealed record as PDF",
+        "read_report", "The report of a sealed record as PDF", parameters=[OnPaper],
         responses={
             (200, "application/pdf"): OpenApiTypes.BINARY,
             202: OpenApiResponse(WaitingShape, "Being made: ask again after Retry-After."),
@@ -255,11 +271,18 @@ class Report(View):
     )  # fmt: skip
     def get(self, request: Request, key: UUID) -> HttpResponse | Response:
         """Refused while the record is not sealed."""
-        return report_of(reports.sealed_record(self.actor, key))
+        return report_of(reports.sealed_record(self.actor, key), **self.asked)
 
 
-def report_of(record: reports.SealedRecord) -> HttpResponse | Response:
-    """The file, or that it is being made, which is promised once more."""
+def report_of(
+    record: reports.SealedRecord, size: str = KEPT, units: str = TYPED
+) -> HttpResponse | Response:
+    """The file that is kept, or that it is being made, which is promised once more; of another size
+    or in other units a copy, made at once."""
+    if (size, units) != (KEPT, TYPED):
+        with reading_in(Measures.SI if units == TYPED else units):
+            copy = copy_of(record, size, as_typed=units == TYPED)
+        return HttpResponse(copy, content_type="application/pdf")
     made = reports.report_bytes(record.seal)
     if made is not None:
         return HttpResponse(made, content_type="application/pdf")

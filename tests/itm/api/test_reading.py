@@ -25,6 +25,7 @@ from tests.factories import (
     TankFillFactory,
 )
 from tests.itm.api.conftest import Program, refused
+from tests.itm.reports.archival import read, text
 
 pytestmark = pytest.mark.django_db
 LISTS = (
@@ -215,6 +216,11 @@ def test_report_is_promised_and_then_there(scene: Any, full: Any, program: Any) 
     got = ours.ask("get", f"/tests/{full.key}/report/")
     assert (got.status_code, got["Retry-After"]) == (202, "4")
     render_report(str(full.key))
+    copy = ours.ask("get", f"/tests/{full.key}/report/?size=letter&units=us")
+    assert copy["Content-Type"] == "application/pdf"
+    assert tuple(read(copy.content).pages[0].mediabox)[2:] == (612, 792)
+    assert "US gpm (typed" in text(copy.content)
+    refused(ours.ask("get", f"/tests/{full.key}/report/?size=legal"), 400, "bad_query")
     got = ours.ask("get", f"/tests/{full.key}/report/", Accept="application/pdf")
     assert (got.status_code, got["Content-Type"]) == (200, "application/pdf")
     assert got.content.startswith(b"%PDF-")

@@ -280,6 +280,7 @@ def seal_of(form: dict[str, Any]) -> tuple[bytes, str]:
     return data, digest_bytes(data)
 
 
-def paper_of(form: dict[str, Any]) -> Paper:
-    digest = seal_of(form)[1]
+def paper_of(form: dict[str, Any], *, digest: str = "") -> Paper:
+    """`digest` is that of the sealed record, where the form is that record in other units."""
+    digest = digest or seal_of(form)[1]
     return paper(form, digest=digest, verify_url=f"https://records.invalid/verify/{digest}/")

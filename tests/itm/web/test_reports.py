@@ -13,13 +13,15 @@ from pypdf import PdfReader
 
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
+from itm.accounts.services import choose_measures
 from itm.core import outbox
 from itm.records.models import ProportioningTest
 from itm.reports.address import verify_address
 from tests.deeds import tested
 from tests.factories import OrganisationFactory, actor_of
+from tests.itm.reports.archival import text
 
-PAGES = ("report", "report_foot", "report_pdf")
+PAGES = ("report", "report_foot", "report_pdf")  # a copy has its size besides
 SignIn = Callable[[Client, Actor], Client]
 
 
@@ -73,6 +75,51 @@ def test_the_page_is_made_of_our_own_files_alone(
     assert outside == [verify_address(sealed.seal)]
     assert " style=" not in page
     assert "<script" not in page
+
+
+@pytest.mark.parametrize("who", ["owner", "contractor", "authority"])
+def test_a_copy_on_other_paper_is_made_for_whoever_sees_the_record(
+    scene: Any, sealed: ProportioningTest, client: Client, sign_in: SignIn, who: str
+) -> None:
+    sign_in(client, getattr(scene, who))
+    got = client.get(reverse("report_copy", args=[sealed.key, "letter"]))
+    assert got["Content-Type"] == "application/pdf"
+    assert "letter-si.pdf" in got["Content-Disposition"]
+    made = PdfReader(io.BytesIO(got.content))
+    assert tuple(made.pages[0].mediabox)[2:] == (612, 792)
+    assert made.attachments["record.json"][0] == bytes(sealed.seal.document)
+
+
+def test_paper_of_another_size_is_not_found(
+    scene: Any, sealed: ProportioningTest, client: Client, sign_in: SignIn
+) -> None:
+    sign_in(client, scene.owner)
+    assert client.get(reverse("report_copy", args=[sealed.key, "legal"])).status_code == 404
+
+
+def test_the_page_is_in_the_readers_units_and_offers_copies_in_them(
+    scene: Any, sealed: ProportioningTest, client: Client, sign_in: SignIn
+) -> None:
+    sign_in(client, scene.owner)
+    address = reverse("report", args=[sealed.key])
+    letter, a4 = (reverse("report_copy", args=[sealed.key, size]) for size in ("letter", "a4"))
+    page = client.get(address).content.decode()
+    assert "(typed" not in page
+    assert letter in page
+    assert a4 not in page  # the kept report is just that
+    assert scene.owner.user is not None
+    choose_measures(by=scene.owner, user=scene.owner.user, measures="us")
+    page = client.get(address).content.decode()
+    assert "US gpm (typed" in page
+    assert "Quantities stand in US customary" in page
+    assert letter in page
+    assert a4 in page
+    copy = client.get(a4)
+    assert "a4-us.pdf" in copy["Content-Disposition"]
+    assert "US gpm (typed" in text(copy.content)
+    outbox.drain()
+    kept = client.get(reverse("report_pdf", args=[sealed.key]))
+    assert "(typed" not in text(kept.content)  # the one that is kept stays as it was typed
 
 
 def test_the_page_names_the_foot_of_its_own_record(
