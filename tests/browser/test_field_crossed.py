@@ -58,6 +58,7 @@ def test_the_earlier_of_two_starts_can_be_put_in_its_place(
     early.page.locator("#start-reason").fill("Yearly test, north ring")
     early.start(planned)
     began = early.kept()[0]["at"]
+    late.page.wait_for_timeout(1_100)  # moments are told by the second
     late.start(planned)
     late.online()
     late.waits_for_nothing()
