@@ -24,22 +24,25 @@ NONE: Mapping[tuple[int, str], Upload] = {}
 @transaction.atomic
 def record_inspection(
     *, actor: Actor, site: Site, entries: Sequence[Entry], at: datetime,
-    photos: Mapping[tuple[int, str], Upload] = NONE, **values: Any,
+    photos: Mapping[tuple[int, str], Upload] = NONE, fills: bool = False, **values: Any,
 ) -> Inspection:  # fmt: skip
     """`photos` by primary key of the duty and key of the want; each is attached to its thing.
+    Where it `fills` a round that stands, only what is new there can open a deficiency.
 
     Raises what `records.inspecting.record` and `registry.attaching.attach` raise. May run twice.
     """
-    inspecting.require_inspector(actor, site)
-    if (there := inspecting.recorded(actor, values["once"])) is None:
+    inspecting.require_inspector(actor, site, values.get("visit"), at)
+    there = inspecting.recorded(actor, values["once"])
+    before = [line.pk for line in there.lines.all()] if there is not None else []
+    if there is None or fills:
         for entry in entries:  # files are stored only for what can be recorded
             if not entry.empty:
                 inspecting.judged(entry)
         entries = [with_photos(actor, site, entry, photos, at) for entry in entries]
     overdue.open_now(site=site, at=at)
-    made = inspecting.record(actor=actor, site=site, entries=entries, at=at, **values)
-    if there is None:
-        opening.after_inspection(actor=actor, inspection=made, at=at)
+    made = inspecting.record(actor=actor, site=site, entries=entries, at=at, fills=fills, **values)
+    if there is None or fills:
+        opening.after_inspection(actor=actor, inspection=made, at=at, known=before)
     derive_site(actor=actor, site=site)
     overdue.after_record(actor=actor, site=site, at=at)
     return made

@@ -8,7 +8,7 @@ import calc
 from calc.canonical import digest
 from calc.units import PRESSURE
 from itm.accounts.actor import Actor
-from itm.doors import day_effluent
+from itm.doors import day_effluent, day_inspecting
 from itm.doors.asked import UNITS, asked
 from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import checks_of, properties
@@ -16,7 +16,17 @@ from itm.doors.day_direct import asked_directly, direct_part
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
-from itm.records.cautions import BENCH, DISCHARGE, EFFLUENT, MEASURE, PREPARE, RESTORE, STOP, TANK
+from itm.records.cautions import (
+    BENCH,
+    DISCHARGE,
+    EFFLUENT,
+    INSPECT,
+    MEASURE,
+    PREPARE,
+    RESTORE,
+    STOP,
+    TANK,
+)
 from itm.records.drafts import writes_in
 from itm.records.forms import TestEditForm
 from itm.records.models import (
@@ -75,6 +85,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "cautions": {
             "prepare": PREPARE, "discharge": DISCHARGE, "stop": STOP, "restore": RESTORE,
             "bench": BENCH, "tank": TANK, "measure": MEASURE, "effluent": EFFLUENT,
+            "inspect": INSPECT,
         },
         "usual": {
             "told": list(USUALLY_TOLD),
@@ -102,6 +113,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "photos": photos,
         "effluent": day_effluent.lines(actor, visit),
         "effluent_asked": day_effluent.asked_of_kinds(),
+        "inspection": day_inspecting.inspection_of(actor, visit),
         "checks": checks_of(actor, visit),
         "properties": properties(),
         "points": [list(choice) for choice in ConcentrateSample.Point.choices],

@@ -47,7 +47,8 @@ MADE_BY_ENTRIES = ("bottle", "reading", "check", "sample", "value", "effluent")
 HAND_INS = ("hand_in", "hand_in_check")
 WAITS = "waits"
 # Refusals that time heals: what is missing is on another device, or later in the same queue.
-PASSING = {("flush_done", "out_of_order")} | {(name, "not_started") for name in VERBS}
+PASSING = {("flush_done", "out_of_order"), ("inspect", "photo_to_come")}
+PASSING |= {(name, "not_started") for name in VERBS}
 log = structlog.get_logger()
 
 

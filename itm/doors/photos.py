@@ -11,17 +11,20 @@ from itm.core.errors import Forbidden, NotFound, Refused
 from itm.doors.entries import FIND, WAITS
 from itm.doors.entry import Answer, instant_of, uuid_of
 from itm.intake.once import once
-from itm.records import device_clocks
+from itm.records import device_clocks, inspection_queries
+from itm.records.photographing import photo_of_task
 from itm.records.photographing import take_photo as keep
 
 SHOWN = ("visit", "run", "line", "reading")
+TASK = "duty"  # what is asked of a round; its photo is an answer
 
 
 def take_photo(
     *, actor: Actor, key: Any, of: Any, file: BinaryIO, name: str, taken_at: Any, at: datetime,
     device_now: datetime | None = None, sha256: str = "",
 ) -> Answer:  # fmt: skip
-    """Keep one photo of one thing: `of` is {"reading": key}, or a run, line or visit.
+    """Keep one photo of one thing: `of` is {"reading": key}, or a run, line or visit; or what a
+    task of a round wants to be seen, {"duty": key, "visit": key}, whose inspection then names it.
 
     `taken_at` is the device's stamp as text. A photo of a reading that has not come in yet waits,
     like an entry. Where the sender says the SHA-256 of what it sent, another one is refused: the
@@ -43,9 +46,9 @@ def _taken(
     device_now: datetime | None, sha256: str,
 ) -> Answer:  # fmt: skip
     own = uuid_of(key, "key")
-    kind, thing = _thing(of)
+    shown = _shown(of)
     stamp = instant_of(taken_at, "at") or at
-    row = _row(actor, kind, thing)
+    rows = {kind: _row(actor, kind, thing) for kind, thing in shown.items() if kind != TASK}
     digest = hashlib.sha256()
     file.seek(0)
     while part := file.read(1 << 16):
@@ -61,33 +64,46 @@ def _taken(
 
     def do() -> dict[str, Any]:
         file.seek(0)
-        photo = keep(
-            actor=actor, of=row, file=file, name=name, taken_at=stamp, at=at, key=own
-        )  # fmt: skip
+        if TASK in shown:
+            visit = rows["visit"]
+            duty = inspection_queries.duty_of_visit(visit, uuid_of(shown[TASK], "of"))
+            attachment = photo_of_task(
+                actor=actor, visit=visit, duty=duty, file=file, name=name, taken_at=stamp, at=at
+            )
+            told = {"photo": str(own), TASK: shown[TASK]}
+        else:
+            [row] = rows.values()
+            photo = keep(
+                actor=actor, of=row, file=file, name=name, taken_at=stamp, at=at, key=own
+            )  # fmt: skip
+            visit, attachment, told = photo.visit, photo.attachment, {"photo": str(photo.key)}
         off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
-        device_clocks.note(actor=actor, visit=photo.visit, off=off, at=at)
-        return {
-            "photo": str(photo.key), "file": str(photo.attachment.key),
-            "sha256": digest.hexdigest(),
-        }  # fmt: skip
+        device_clocks.note(actor=actor, visit=visit, off=off, at=at)
+        return {**told, "file": str(attachment.key), "sha256": digest.hexdigest()}
 
-    body = {"of": {kind: thing}, "sha256": digest.hexdigest(), "at": stamp.isoformat()}
+    body = {"of": shown, "sha256": digest.hexdigest(), "at": stamp.isoformat()}
     if not taken_at:
         body.pop("at")  # stamped by the server, at another moment each time
     kept = once(actor=actor, key=own, what="photo", body=body, do=do, at=at)
     return Answer(str(own), "taken_before" if kept.repeated else "taken", now=kept.value)
 
 
-def _thing(of: Any) -> tuple[str, str]:
-    """Raises Refused bad_entry."""
+def _shown(of: Any) -> dict[str, str]:
+    """Keys by kind: of one thing, or of a task and the visit that it is seen on. Raises Refused
+    bad_entry."""
     if isinstance(of, str):
         try:
             of = json.loads(of)
         except ValueError:
             of = None
-    if not isinstance(of, Mapping) or len(of) != 1 or (kind := next(iter(of))) not in SHOWN:
-        raise Refused("bad_entry", f"“of” holds the key of one of {', '.join(SHOWN)}.", "of")
-    return kind, str(uuid_of(of[kind], f"of/{kind}"))
+    kinds = set(of) if isinstance(of, Mapping) else set()
+    if kinds != {TASK, "visit"} and not (len(kinds) == 1 and kinds <= set(SHOWN)):
+        raise Refused(
+            "bad_entry",
+            f"“of” holds the key of one of {', '.join(SHOWN)}, or of a {TASK} and its visit.",
+            "of",
+        )
+    return {kind: str(uuid_of(key, f"of/{kind}")) for kind, key in of.items()}
 
 
 def _row(actor: Actor, kind: str, key: str) -> Any:

@@ -8,6 +8,7 @@ from itm.core.measures import TEMPERATURE
 from itm.doors.deeds import bench, checks, discharge, effluent, restoring, visits
 from itm.doors.verb import Field, Verb
 from itm.doors.verbs_direct import DIRECT
+from itm.doors.verbs_inspect import INSPECT
 from itm.records.models import (
     Bench,
     ConcentrateCheck,
@@ -364,5 +365,6 @@ EFFLUENT = (
 )  # fmt: skip
 
 VERBS = {
-    verb.name: verb for verb in (*VISIT, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK, *EFFLUENT)
+    verb.name: verb
+    for verb in (*VISIT, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK, *EFFLUENT, *INSPECT)
 }

@@ -4,7 +4,7 @@ Nothing closes here: what shows a fix only proposes it, and a person closes. Wha
 on may go back, be corrected or be given up; it then stays, with a line that says so.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -199,10 +199,13 @@ def raise_line(actor: Actor, line: InspectionLine, at: datetime) -> Deficiency:
     )  # fmt: skip
 
 
-def after_inspection(*, actor: Actor, inspection: Inspection, at: datetime) -> list[Deficiency]:
-    """Tasks found out of order open one each; tasks in order propose to close theirs."""
+def after_inspection(
+    *, actor: Actor, inspection: Inspection, at: datetime, known: Collection[int] = ()
+) -> list[Deficiency]:
+    """Tasks found out of order open one each; tasks in order propose to close theirs. `known` are
+    primary keys of lines that have done so already."""
     made = []
-    lines = inspection.lines.select_related(
+    lines = inspection.lines.exclude(pk__in=known).select_related(
         "requirement__programme", "corrects", "inspection__site", *LINKS
     )  # fmt: skip
     for line in lines:

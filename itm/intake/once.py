@@ -82,6 +82,13 @@ def replayed(*, actor: Actor, key: uuid.UUID, what: str, body: Any) -> Answer | 
     return Answer(_ordered(first.answer), repeated=True)
 
 
+def answer_to(*, actor: Actor, key: uuid.UUID, what: str) -> Any:
+    """What was answered to `what` under this key, or nothing where it has not come."""
+    organisation = actor.organisation
+    first = _first(organisation, key) if organisation is not None else None
+    return _ordered(first.answer) if first is not None and first.what == what else None
+
+
 def keep(
     *, actor: Actor, key: uuid.UUID, what: str, body: Any, value: Any, at: datetime
 ) -> Answer:  # fmt: skip

@@ -48,6 +48,10 @@ TANK = (
     "skin and eyes and may hold PFAS: gloves, eye protection, and what comes out, rinse water too, "
     f"is kept as waste. {DEFER}"
 )
+INSPECT = (
+    "Valves, pumps and drains are under pressure and may discharge. Agree with whoever runs the "
+    f"plant before anything is moved. {DEFER}"
+)
 EFFLUENT = (
     "What came out may be an offence to let go: never into a sewer or a drain without consent in "
     "writing, and a release may have to be told at once. What touched concentrate with PFAS, "

@@ -12,6 +12,7 @@ from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.core.figures import day
 from itm.records import wants
+from itm.records.drafts import may_begin, new_key
 from itm.records.models import Inspection, InspectionLine, Visit
 from itm.registry.access import require_work
 from itm.registry.models import Attachment, Site
@@ -38,6 +39,7 @@ class Entry:
     broken: bool = False  # not in order for a reason that no answer shows
     # Files of the photos wanted, by want; their names stand in `entered`.
     photos: Mapping[str, Attachment] = field(default_factory=dict)
+    key: uuid.UUID | None = None  # of its line, where a device gave it one
 
     @property
     def empty(self) -> bool:
@@ -45,8 +47,18 @@ class Entry:
         return wants.untouched(self.entered) and not words and not self.broken
 
 
-def require_inspector(actor: Actor, site: Site) -> None:
-    require_work(actor, site, "inspect")
+def require_inspector(
+    actor: Actor, site: Site, visit: Visit | None = None, at: datetime | None = None
+) -> None:
+    """`at` is the stamp of a device: what its crew saw on a day of its engagement may come in late,
+    as the start of a day may. Raises Forbidden."""
+    if visit is None or at is None or not may_begin(actor, visit, at):
+        require_work(actor, site, "inspect")
+
+
+def round_of(actor: Actor, visit: Visit, done_on: date) -> uuid.UUID:
+    """What a device sends task by task is one round: by one person, on one day of one visit."""
+    return uuid.uuid5(visit.key, f"inspected by {actor.person_key} on {done_on.isoformat()}")
 
 
 def recorded(actor: Actor, once: uuid.UUID | str) -> Inspection | None:
@@ -61,28 +73,30 @@ def recorded(actor: Actor, once: uuid.UUID | str) -> Inspection | None:
 @transaction.atomic
 def record(
     *, actor: Actor, site: Site, done_on: date, at: datetime, once: uuid.UUID,
-    entries: Sequence[Entry], visit: Visit | None = None, note: str = "",
+    entries: Sequence[Entry], visit: Visit | None = None, note: str = "", fills: bool = False,
 ) -> Inspection:  # fmt: skip
-    """All tasks of one round, or none. May run twice: the same `once` gives the same record.
+    """All tasks of one round, or none. May run twice: the same `once` gives the same record. Where
+    it `fills`, its tasks go under those that this record holds already.
 
     Raises Forbidden; Refused nothing_entered, day_ahead, before_service, and what `wants` raises,
     with `<duty>-<want>` as place.
     """
-    require_inspector(actor, site)
+    require_inspector(actor, site, visit, at)
     there = recorded(actor, once)
-    if there is not None:
+    if there is not None and not fills:
         return there
     lines = [line_of(entry, done_on) for entry in entries if not entry.empty]
     if not lines:
         raise Refused("nothing_entered", "Nothing is entered yet: fill in at least one task.")
     if done_on > date_at(site.time_zone, at):
         raise Refused("day_ahead", "This day has not come yet.", "done_on")
-    made = Inspection(
+    made = there or Inspection(
         site=site, visit=visit, organisation=actor.organisation, done_on=done_on, entered_at=at,
         person=actor.person, qualification=actor.user.qualification if actor.user else "",
         note=note.strip(), once=once,
     )  # fmt: skip
-    made.save(by=actor)
+    if there is None:
+        made.save(by=actor)
     for line in lines:
         line.inspection = made
         line.save(by=actor)
@@ -99,6 +113,7 @@ def line_of(entry: Entry, done_on: date) -> InspectionLine:
         )  # fmt: skip
     given = judged(entry)
     return InspectionLine(
+        key=new_key(InspectionLine, entry.key),
         requirement=row,
         words=row.words or str(row),
         place=place_of(duty),
@@ -174,6 +189,7 @@ def require_recorder(actor: Actor, line: InspectionLine) -> None:
 def correct(
     *, actor: Actor, line: InspectionLine, at: datetime, once: uuid.UUID, why: str,
     entered: Mapping[str, str], possible: bool, broken: bool = False, note: str = "",
+    key: uuid.UUID | None = None,
 ) -> Inspection:  # fmt: skip
     """Another line takes the place of a wrong one, which stays to be read with the reason.
 
@@ -210,6 +226,7 @@ def correct(
     same = ("requirement", "words", "place", "acceptance", "source", *LINKS)
     InspectionLine(
         inspection=made, corrects=line, reason=why.strip(), note=note.strip(),
+        key=new_key(InspectionLine, key),
         **{name: getattr(line, name) for name in same}, **values,
     ).save(by=actor)  # fmt: skip
     return made

@@ -3,6 +3,7 @@
 import re
 import uuid
 from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
@@ -77,7 +78,7 @@ class RoundForm(Refusing, forms.Form):
         for duty in self.duties:
             for want in duty.requirement.evidence:
                 self.fields[f"{duty.pk}-{want['key']}"] = want_field(want)
-            for name, field in closing(duty).items():
+            for name, field in closing().items():
                 self.fields[f"{duty.pk}-{name}"] = field
 
     def tasks(self) -> list[Task]:
@@ -147,15 +148,23 @@ def typed(value: Any) -> str:
     return getattr(value, "name", value) or ""
 
 
-def closing(duty: Duty) -> dict[str, forms.Field]:
-    return {
-        "broken": forms.BooleanField(label="Something else is not in order", required=False),
-        "note": forms.CharField(label="Note", max_length=500, required=False),
-        "reason": forms.CharField(
-            label="Not possible today, because", max_length=300, required=False,
-            help_text="The task stays due; the reason stands on record.",
-        ),
-    }  # fmt: skip
+class TaskForm(forms.Form):
+    """What is said of every task, whatever it wants; as a device says it, of one."""
+
+    broken = forms.BooleanField(label="Something else is not in order", required=False)
+    note = forms.CharField(label="Note", max_length=500, required=False)
+    reason = forms.CharField(
+        label="Not possible today, because", max_length=300, required=False,
+        help_text="The task stays due; the reason stands on record.",
+    )  # fmt: skip
+    done_on = DayField(label="Done on", required=False)
+
+
+CLOSING = ("broken", "note", "reason")
+
+
+def closing() -> dict[str, forms.Field]:
+    return {name: deepcopy(TaskForm.base_fields[name]) for name in CLOSING}
 
 
 class CorrectForm(Refusing, forms.Form):

@@ -1,6 +1,7 @@
 """What a person may read of inspections, and what there is to inspect."""
 
 from collections.abc import Iterable
+from datetime import date
 from uuid import UUID
 
 from django.db.models import Count, Q, QuerySet
@@ -8,13 +9,16 @@ from django.db.models import Count, Q, QuerySet
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
 from itm.records.inspecting import OTHERWISE
-from itm.records.models import Inspection, InspectionLine
+from itm.records.models import Inspection, InspectionLine, Visit
 from itm.registry.finding import Wanted
 from itm.registry.models import Site
 from itm.schedule.models import Duty
+from itm.schedule.models.duties import LINKS
 from itm.schedule.queries import open_duties
 from itm.schedule.services import hook_of
+from itm.schedule.told import READ
 
+READ_OF_DUTY = ("requirement__programme", *READ)
 NOW = ("overdue", "due", "open")
 OUTCOMES = InspectionLine.Outcome.choices
 SORTS = {"day": "done_on", "site": "site__name", "person": "person"}
@@ -32,10 +36,7 @@ def asked_at(actor: Actor, site: Site, *, ahead: bool) -> list[Duty]:
     rows = open_duties(actor).filter(site=site)
     if not ahead:
         rows = rows.filter(stands__in=NOW)
-    found = rows.select_related(
-        "requirement__programme", "site", "proportioner__system", "tank", "system",
-        "equipment__system", "equipment__tank", "equipment__site",
-    )  # fmt: skip
+    found = rows.select_related(*READ_OF_DUTY)
     return sorted(found, key=walk)
 
 
@@ -105,6 +106,34 @@ def lines_of(row: Inspection) -> QuerySet[InspectionLine]:
     return row.lines.select_related(
         "corrected_by__inspection", "corrects__inspection", "requirement"
     )
+
+
+def duty_of_visit(visit: Visit, key: UUID) -> Duty:
+    """A cycle at the site of a visit, done meanwhile or not. For code that holds the visit by
+    right: its crew may hand over what it saw when it is engaged no more. Raises NotFound."""
+    rows = Duty.objects.filter(site=visit.site_id, key=key)
+    row = rows.select_related(*READ_OF_DUTY).first()
+    if row is None:
+        raise NotFound("duty", key)
+    return row
+
+
+def stands_on(duty: Duty, done_on: date) -> InspectionLine | None:
+    """What says that this task was done on this very thing and day, through all editions of its
+    programme; the latest where several do."""
+    task, links = duty.requirement, {name: getattr(duty, name) for name in LINKS}
+    lines = InspectionLine.objects.filter(
+        inspection__site=duty.site_id, inspection__done_on=done_on, corrected_by=None,
+        requirement__code=task.code, requirement__programme__code=task.programme.code, **links,
+    )  # fmt: skip
+    done = lines.exclude(outcome=InspectionLine.Outcome.NOT_POSSIBLE)
+    return done.select_related("inspection__organisation", "requirement").order_by("pk").last()
+
+
+def lines_during(visit: Visit) -> QuerySet[InspectionLine]:
+    """What was inspected on a visit and not corrected since. For code that holds it by right."""
+    lines = InspectionLine.objects.filter(inspection__visit=visit, corrected_by=None)
+    return lines.select_related("inspection", "requirement").order_by("pk")
 
 
 def line(actor: Actor, key: UUID) -> InspectionLine:

@@ -10,9 +10,12 @@ from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.core.history import Tracked
 from itm.records.drafts import new_key, require_crew
+from itm.records.inspecting import require_inspector
 from itm.records.models import FlowRun, Photo, ProportioningTest, Reading, RestorationLine, Visit
 from itm.registry import attaching
 from itm.registry.attaching import Target, Upload
+from itm.registry.models import Attachment
+from itm.schedule.models import Duty
 
 Shown = Visit | FlowRun | RestorationLine | Reading
 
@@ -45,6 +48,22 @@ def take_photo(
     return Photo.objects.create(
         by=actor, key=own, visit=visit, attachment=attachment, taken_at=taken_at,
         taken_by=actor.person, **on,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def photo_of_task(
+    *, actor: Actor, visit: Visit, duty: Duty, file: BinaryIO, name: str, taken_at: datetime,
+    at: datetime,
+) -> Attachment:  # fmt: skip
+    """Keep what a task of a round wants to be seen, where the page of the round would: at the thing
+    itself. The inspection that follows holds its digest. Raises Forbidden, and what
+    `registry.files.inspect` refuses."""
+    require_inspector(actor, visit.site, visit, min(taken_at, at))
+    _require_picture(file)
+    return attaching.attach_or_find(
+        actor=actor, site=visit.site, target=duty.thing, upload=Upload(file, name), at=at,
+        caption=f"{duty.requirement}"[:200], held_back=False,
     )  # fmt: skip
 
 

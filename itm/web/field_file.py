@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods
 from itm.accounts.actor import Actor
 from itm.core.errors import Refused
 from itm.doors import entries, papers, photos
+from itm.doors.entries import WAITS
 from itm.doors.entry import LONGEST, Answer
 from itm.doors.verbs import VERBS
 from itm.registry.files import clean_name
@@ -56,8 +57,14 @@ def field_file(request: HttpRequest) -> HttpResponse:
     except Refused as refused:
         return render(request, "field/file.html", {"wrong": refused.sentence}, status=422)
     actor, at = in_the_field(request), timezone.now()
-    found = [*_entries(actor, document, at), *_papers(actor, document, at),
+    found = [*_entries(actor, document["entries"], at), *_papers(actor, document, at),
              *_photos(actor, document, at)]  # fmt: skip
+    # An inspection names its photos, which come after the entries: what waited goes once more.
+    asked = document["entries"]
+    late = [number for number in range(len(asked)) if found[number][1].code == WAITS]
+    again = _entries(actor, [asked[number] for number in late], at)
+    for number, answer in zip(late, again, strict=True):
+        found[number] = answer
     lines = [line for line, _ in found]
     taken = sum(answer.taken for _, answer in found)
     context = {
@@ -92,9 +99,8 @@ def _document(request: HttpRequest) -> dict[str, Any]:
     return read
 
 
-def _entries(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
+def _entries(actor: Actor, asked: list[Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
     """The device's clock at the moment of saving is not its clock now, so it is not compared."""
-    asked = document["entries"]
     for start in range(0, len(asked), MOST_ENTRIES):
         part = asked[start : start + MOST_ENTRIES]
         answers = entries.take(actor=actor, entries=part, device_now=None, at=at)

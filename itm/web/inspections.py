@@ -15,6 +15,7 @@ from itm.core.figures import day
 from itm.records import inspecting
 from itm.records import inspection_queries as queries
 from itm.records import queries as records
+from itm.records.cautions import INSPECT
 from itm.records.inspection_forms import CorrectForm, RoundForm
 from itm.registry import queries as registry
 from itm.registry.queries_attachments import let_go_among
@@ -75,6 +76,7 @@ def inspect(request: HttpRequest, key: UUID) -> HttpResponse:
         ],
         "others": [told(duty) for duty in every if queries.by_own_record(duty)],
         "ahead": ahead,
+        "caution": INSPECT,
         "lost": bool(request.FILES),
         "visit": visit,
         "crumbs": [*crumbs_to(site), ("Inspect", "")],

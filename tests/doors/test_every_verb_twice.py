@@ -18,6 +18,7 @@ from itm.records.models import (
     ConcentrateCheck,
     ConcentrateSample,
     EffluentLine,
+    InspectionLine,
     Notice,
     ProportioningTest,
     Reading,
@@ -26,6 +27,7 @@ from itm.records.models import (
     Visit,
 )
 from tests.checks import lot_of, mixed
+from tests.deeds import look_duty
 from tests.doors.phone import run_of, whole_day
 from tests.doors.two import COLLECTED, LEFT, PERIODIC, PH, WHY, Texts, Two
 
@@ -351,10 +353,27 @@ def test_what_was_handed_in_is_not_handed_in_again_and_it_is_said(two, verb):
     assert "handed in" in answer.sentence
 
 
+def test_a_task_inspected_by_both_is_one_line_or_asked(two):
+    put = {"duty": str(look_duty(two.scene).key)}
+    fine, leaks = (
+        ["places: top", "paper: R-1", "fit: yes"],
+        ["places: top", "paper: R-1", "fit: no"],
+    )
+    assert two.other.say("inspect", two.visit, {**put, "answers": fine}).taken
+    assert two.phone.say("inspect", two.visit, {**put, "answers": fine}).code == "stood_already"
+    mine = {**put, "answers": leaks}
+    answer = two.phone.say("inspect", two.visit, mine)
+    assert (answer.state, answer.now["answers"]) == ("crossed", fine)
+    seen = {**answer.now, "answers": "\n".join(fine)}
+    assert two.phone.say("inspect", two.visit, mine, seen).taken
+    outcomes = InspectionLine.objects.order_by("pk").values_list("outcome", flat=True)
+    assert list(outcomes) == ["in_order", "fault"]
+
+
 def test_the_tables_name_every_verb():
     alone = {
         "plan_visit", "prepare_test", "add_run", "foam_seen", "withdraw_effluent", "hand_in",
-        "hand_in_check",
+        "hand_in_check", "inspect",
     }  # fmt: skip
     named = [*ASKED, *UNDONE, *BESIDE, *SAME, *alone]
     assert sorted(named) == sorted(VERBS)

@@ -15,7 +15,7 @@ from itm.api.doing_once import REPEATED, at_work, key_of
 from itm.api.editing import given
 from itm.api.problems import Problem, fault, pointer
 from itm.api.views import View
-from itm.doors.photos import SHOWN, take_photo
+from itm.doors.photos import SHOWN, TASK, take_photo
 from itm.registry.files import clean_name
 
 STATUS: Mapping[str, int] = {"refused": 422, "not_found": 422, "forbidden": 403}
@@ -27,11 +27,12 @@ BODY = {
         **{
             name: {
                 "type": "string", "format": "uuid",
-                "description": f"Key of the {words} that it shows; exactly one of these is sent.",
+                "description": f"Key of the {words} that it shows; one of these is sent, of what a "
+                "task of a round wants to be seen its duty and the visit.",
             }
             for name, words in (
                 ("visit", "visit"), ("run", "flow point's run"), ("line", "restoration line"),
-                ("reading", "reading"),
+                ("reading", "reading"), (TASK, "duty"),
             )
         },
         "at": {
@@ -56,6 +57,7 @@ class PhotoGiven(serializers.Serializer):
     run = serializers.UUIDField(required=False)
     line = serializers.UUIDField(required=False)
     reading = serializers.UUIDField(required=False)
+    duty = serializers.UUIDField(required=False)
     at = serializers.CharField(required=False, max_length=40)
     sha256 = serializers.RegexField(
         r"\A[0-9A-Fa-f]{64}\Z", required=False,
@@ -81,13 +83,13 @@ class Photos(View):
         """A picture of a visit, a flow point's run, a restoration line or a reading. It may come
         after the hand-in. What shows readings and runs stays with the crew until the record is
         sealed, and the seal holds its digest. The photo that a task of an inspection wants goes
-        with the inspection."""
+        with the inspection, or before the entry `inspect` that names it."""
         key = key_of(request)
         parts: Any = request.data
         said = {name: value for name, value in parts.items() if name not in request.FILES}
         body = given(PhotoGiven, said)
-        of = {name: str(body[name]) for name in SHOWN if name in body}
-        if len(of) != 1:
+        of = {name: str(body[name]) for name in (*SHOWN, TASK) if name in body}
+        if len(of) != 1 and set(of) != {TASK, "visit"}:
             sentence = f"Name the one thing that the photo shows: {', '.join(SHOWN)}."
             raise Problem(422, "not_one_thing", sentence, [fault("", "not_one_thing", sentence)])
         file: Any = file_in(request, "file")
@@ -98,7 +100,7 @@ class Photos(View):
                 sha256=body.get("sha256", ""),
             )  # fmt: skip
         if not answer.taken:
-            [thing] = of
+            thing = list(of)[-1]
             place = PLACES.get(answer.place, thing)
             wrong = [fault(pointer(place), answer.code, answer.sentence)]
             status = STATUS[answer.state]
