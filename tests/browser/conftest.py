@@ -174,7 +174,10 @@ def world(
     made.copy_from(folder)
     asked = [item.fixturenames for item in request.session.items]
     benches = sum(name in one for one in asked for name in ("planned", "planned_too"))
-    made.plan(benches, sum("planned_direct" in one for one in asked))
+    made.plan(
+        benches, sum("planned_direct" in one for one in asked),
+        sum("planned_round" in one for one in asked),
+    )  # fmt: skip
     try:
         made.start()
         yield made
@@ -198,6 +201,12 @@ def planned_too(world: World) -> dict[str, Any]:
 def planned_direct(world: World) -> dict[str, Any]:
     """A test day with a test by each direct method, and no more."""
     return _next_day(world, "direct")
+
+
+@pytest.fixture
+def planned_round(world: World) -> dict[str, Any]:
+    """A day at a site where a task is due that no other test takes."""
+    return _next_day(world, "round")
 
 
 @pytest.fixture

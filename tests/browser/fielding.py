@@ -55,9 +55,9 @@ class World:
         # With its photos and papers: a page that shows one would else be a fault of the server.
         shutil.copytree(demo / "files", self.folder / "files", dirs_exist_ok=True)
 
-    def plan(self, count: int, direct: int) -> None:
+    def plan(self, *counts: int) -> None:
         planned = subprocess.run(
-            [sys.executable, "-m", "tests.browser.plan_days", str(count), str(direct)],
+            [sys.executable, "-m", "tests.browser.plan_days", *map(str, counts)],
             cwd=ROOT, env=self.environment, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert planned.returncode == 0, planned.stderr[-3000:]

@@ -1,14 +1,15 @@
 """Plans test days in the database of a demo, as a contractor would at home. Prints their keys.
 
-Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT`, with ITM_DATA naming
-the folder: the process of the tests has another database. COUNT days have a bench and a check,
-DIRECT days a test by each direct method, and one day a test after an adjustment.
+Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT ROUNDS`, with ITM_DATA
+naming the folder: the process of the tests has another database. COUNT days have a bench and a
+check, DIRECT days a test by each direct method, one day a test after an adjustment, and ROUNDS days
+a task of inspection each that is due at another proportioner of the site.
 """
 
 import json
 import os
 import sys
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import django
@@ -17,7 +18,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
 CONTRACTOR, SITE = "contractor@example.org", "Veldwick works"
 
 
-def plan(count: int, direct: int) -> dict[str, list[dict[str, Any]]]:
+def plan(count: int, direct: int, rounds: int) -> dict[str, list[dict[str, Any]]]:
     from django.utils import timezone
 
     from itm.accounts.actor import acting, open_memberships
@@ -59,7 +60,32 @@ def plan(count: int, direct: int) -> dict[str, list[dict[str, Any]]]:
         "bench": out,
         "direct": [_direct(actor, device, today, now) for _ in range(direct)],
         "as_left": [_as_left(actor, device, finest, today, now)],
+        "round": _rounds(actor, device.system.site, rounds, today, now) if rounds else [],
     }
+
+
+def _rounds(actor: Any, site: Any, count: int, today: date, now: datetime) -> list[dict[str, Any]]:
+    """The owner adopts a programme whose monthly look is open today, whichever day it is."""
+    from itm.accounts.actor import acting
+    from itm.accounts.models import Membership
+    from itm.actions.adopt import adopt
+    from itm.records import inspection_queries, services
+    from itm.schedule.models import Programme
+
+    manager = Membership.objects.filter(organisation=site.owner, role="manager").earliest("pk")
+    adopt(
+        actor=acting(manager, today, at=now), site=site, starts_on=today - timedelta(days=40),
+        programme=Programme.objects.get(code="us-nfpa25-foam-water"),
+    )  # fmt: skip
+    looks = inspection_queries.to_inspect(actor, site)
+    assert len(looks) >= count, looks
+    out = []
+    for look in looks[:count]:
+        visit = services.plan_visit(actor=actor, site=site, planned_on=today, crew="A crew of two")
+        out.append(
+            {"visit": str(visit.key), "task": str(look.key), "words": look.requirement.words}
+        )
+    return out
 
 
 def _as_left(actor: Any, device: Any, meter: Any, today: date, now: datetime) -> dict[str, Any]:

@@ -220,15 +220,11 @@ class Field {
       words,
       state: "waiting",
     };
-    try {
-      await this.store.keepPhoto(photo);
-    } catch (error) {
-      this.say(disk.whyNotKept(error), "error");
-      return;
-    }
+    if (!(await this.#onDisk(() => this.store.keepPhoto(photo)))) return null;
     this.say(`${words}: the photo is kept on this device.`);
     await this.draw();
     this.handing.soon();
+    return photo;
   }
 
   /** A laboratory's file on the disk before anything is typed of it; another takes its place. */

@@ -3,9 +3,13 @@
 
 import { follow, measuredWhole, solutionText } from "./direct.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
+import { inspected } from "./tasks.js";
 
 /** States of an entry that no longer stand for what the person wants: a person has to look. */
 export const STUCK = new Set(["refused", "crossed", "forbidden", "not_found"]);
+
+/** What makes a line of its own on the day leaves the day itself as it was. */
+const BESIDE = new Set(["add_notice", "note_effluent", "inspect"]);
 
 export function project(day, entries, person, papers = []) {
   const view = structuredClone(day);
@@ -23,7 +27,8 @@ export function project(day, entries, person, papers = []) {
       person,
     });
     const touched = rows.get(of);
-    if (touched && entry.state !== "taken") touched.pending = true;
+    const beside = BESIDE.has(entry.verb);
+    if (touched && !beside && entry.state !== "taken") touched.pending = true;
   }
   for (const paper of papers) if (!STUCK.has(paper.state)) answered(rows, paper, person);
   endImpairment(view);
@@ -54,6 +59,7 @@ function index(view) {
     list.forEach((row) => rows.set(row.key, Object.assign(row, extra)));
   add(view.notices);
   add(view.effluent ?? []);
+  add(view.inspection?.noted ?? []);
   add(testsOf(view));
   for (const test of testsOf(view)) {
     test.runs.forEach((run) => rows.set(run.key, Object.assign(run, { test })));
@@ -221,6 +227,7 @@ const DEEDS = {
     view.effluent?.push(made);
     rows.set(entry.key, made);
   },
+  inspect: inspected,
   withdraw_effluent({ view, row }) {
     view.effluent = view.effluent?.filter((line) => line !== row);
   },

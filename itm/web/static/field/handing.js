@@ -82,7 +82,9 @@ export class Handing {
       field.drawStrip();
     });
     await this.renew(new Set(photos?.visits));
-    if (photos?.more) this.again = true;
+    // An inspection names its photos, so it waited for them.
+    const waited = (await store.entries()).some(({ code }) => code === "waits");
+    if (photos?.more || (photos?.visits.length && waited)) this.again = true;
     const late = done.late ?? photos?.late;
     if (late) throw late;
   }

@@ -5,10 +5,10 @@ import { count } from "./words.js";
 
 const LARGEST = 15_000_000; // bytes, what the server takes (itm/registry/files.py)
 
+const idOf = (of) => `photo-${Object.entries(of)[0].join("-")}`;
+
 /** A large press that opens the camera or the pictures of the device. */
-export function photoPart(field, of, words) {
-  const [kind, key] = Object.entries(of)[0];
-  const id = `photo-${kind}-${key}`;
+export function photoPart(field, of, words, { id = idOf(of), kept } = {}) {
   const chosen = async (event) => {
     const [file] = event.target.files;
     if (!file) return;
@@ -19,7 +19,8 @@ export function photoPart(field, of, words) {
       );
       return;
     }
-    await field.keepPhoto(of, file, words);
+    const photo = await field.keepPhoto(of, file, words);
+    if (photo) await kept?.(photo);
   };
   return h(
     "span.photo",

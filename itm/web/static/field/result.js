@@ -4,6 +4,7 @@
 import { h, limits, notice, num } from "./dom.js";
 import { inForce, isDirect, samplesOf } from "./day.js";
 import { directSoFar, lackOf } from "./direct.js";
+import { stillDue } from "./inspect.js";
 import { bandsOf, correctionOf, formOf, preliminary, shown } from "./line.js";
 import { changes, press, textEntry } from "./entering.js";
 import { count, day, forEntry } from "./words.js";
@@ -79,7 +80,7 @@ export function resultScreen(field, test) {
           "Handed in on this device. It reaches the server with the next signal; only then it is handed in, and the server may ask for more.",
         )
       : null,
-    writes && !test.handing_in ? noting(field, test) : null,
+    writes && !test.handing_in ? [noting(field, test), stillDue(view)] : null,
     writes && left.length
       ? [
           h("p", "Before this test can be handed in:"),

@@ -7,6 +7,7 @@ import { isDirect, testsOf } from "./day.js";
 import { daysScreen, takeAlong } from "./days.js";
 import { press } from "./entering.js";
 import { dischargeScreen } from "./discharge.js";
+import { inspectScreen } from "./inspect.js";
 import { restoreScreen } from "./restore.js";
 import { soughtOf, noLabel } from "./label.js";
 import { measureScreen } from "./measure.js";
@@ -40,6 +41,7 @@ export function screens(field) {
   if (!field.view) return notTaken(field);
   if (!name) return visitScreen(field);
   if (name === "restore") return [trail(field), ...restoreScreen(field)];
+  if (name === "inspect") return inspectScreen(field);
   if (name === "check") return ofCheck(field, key);
   const test = testsOf(field.view).find((one) => one.key === key);
   const screen = (test && isDirect(test) ? OF_DIRECT : OF_TEST)[name];

@@ -3,6 +3,7 @@
 
 import { h } from "./dom.js";
 import { press } from "./entering.js";
+import { labelled } from "./tasks.js";
 import { clock, instant } from "./words.js";
 
 const STANDS = {
@@ -60,6 +61,10 @@ const LABELS = {
   ended_at: "Ended at",
   done_at: "Ticked at",
   because: "What was wrong",
+  answers: "What was found",
+  broken: "Something else is not in order",
+  note: "Note",
+  done_on: "Done on",
   withdrawn_reason: "Withdrawn because",
   set_aside_reason: "Set aside because",
 };
@@ -105,14 +110,21 @@ export const hasSides = (one) =>
   Object.keys(one.now ?? {}).some((name) => mineOf(one, name) !== undefined);
 
 /** Fields that two people wrote: name, mine, theirs, as text. */
-function sides(one, zone) {
-  const text = (value) => (Array.isArray(value) ? value.join(", ") : value) || "nothing";
+function sides(field, one, zone) {
+  const text = (value) => (Array.isArray(value) ? inWords(field, one, value) : value) || "nothing";
   const rows = Object.entries(one.now ?? {})
     .map(([name, theirs]) => [name, mineOf(one, name), theirs])
     .filter(([, mine]) => mine !== undefined)
     .map(([name, ...both]) => [name, ...(name.endsWith("_at") ? moments(both, zone) : both)]);
   const differ = rows.filter(([, mine, theirs]) => String(mine) !== String(theirs));
   return (differ.length ? differ : rows).map(([name, ...both]) => [name, ...both.map(text)]);
+}
+
+/** A list as one text; what was found of a task by the words of what it wants. */
+function inWords(field, one, list) {
+  const own = field.days.find(({ key }) => key === one.visit)?.day.inspection;
+  const task = own?.tasks.find(({ key }) => key === one.put.duty);
+  return (one.verb === "inspect" && task ? labelled(task, list) : list).join(", ");
 }
 
 /** Both with their seconds, and with their day where it is not the same. */
@@ -133,7 +145,7 @@ const textsOf = (now) =>
 
 /** The same field written by two: side by side, and a person chooses. */
 export function crossed(field, one, drop) {
-  const rows = sides(one, siteOf(field, one.visit)?.time_zone ?? "UTC");
+  const rows = sides(field, one, siteOf(field, one.visit)?.time_zone ?? "UTC");
   const putMine = async () => {
     // A deed of its own, with a key of its own: it says that theirs was seen and replaced. A row
     // that it makes keeps its key, because other entries may hang on it.

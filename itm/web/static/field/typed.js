@@ -4,6 +4,7 @@
 import { h } from "./dom.js";
 import { press } from "./entering.js";
 import { labelOf } from "./sides.js";
+import { draftWords } from "./tasks.js";
 import { instant } from "./words.js";
 
 const KEY = /^[0-9a-f]{8}-[0-9a-f-]{27}$/;
@@ -16,6 +17,7 @@ const CALLED = {
 
 /** What it is and what was typed, for a person to read. */
 export function wordsOf(field, { place, visit, value }) {
+  if (place.startsWith("inspect:")) return draftWords(field, { place, visit, value });
   const parts = place.split(":");
   const name = parts.filter((part) => !KEY.test(part)).at(-1);
   const label = CALLED[name] ?? labelOf(field, { visit, of: {}, verb: "" }, name);

@@ -4,6 +4,7 @@ import { h, caution, empty, notice, onlyHere, num } from "./dom.js";
 import { directToCome, isDirect, testsOf } from "./day.js";
 import { hasFlowed } from "./direct.js";
 import { effluentPart } from "./effluent.js";
+import { inspections } from "./inspect.js";
 import { steps } from "./steps.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { day, forEntry, fromEntry, instant } from "./words.js";
@@ -29,6 +30,7 @@ export function visitScreen(field) {
         )
       : null,
     concentrate(view),
+    inspections(view),
     h("p.do", h("a", { href: `#/d/${visit.key}/restore` }, `Restore: ${openLines(view)}`)),
     effluentPart(field, view),
     h("h2", "Who was told"),

@@ -4,8 +4,10 @@
 import { h, empty, notice } from "./dom.js";
 import { STUCK } from "./day.js";
 import { press, textEntry, valueOf } from "./entering.js";
+import { reopen } from "./inspect.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
 import { save } from "./saving.js";
+import { textsOf } from "./tasks.js";
 import { typedPart } from "./typed.js";
 import { crossed, hasSides, head, labelOf } from "./sides.js";
 
@@ -79,9 +81,10 @@ export function waitingScreen(field) {
   ];
 }
 
-/** Of a paper also the bottles that it is about. */
-const hangsOn = ({ of, kind, put }) => [
+/** Of a paper also the bottles that it is about, of an inspection the photos that it names. */
+const hangsOn = ({ of, kind, put, verb }) => [
   ...Object.values(of),
+  ...(verb === "inspect" ? textsOf({ put }).map(([, text]) => text) : []),
   ...(kind === "paper" ? (put.samples ?? []).map(({ sample }) => sample) : []),
 ];
 
@@ -130,6 +133,7 @@ async function drop(field, one) {
 }
 
 function stuckEntry(field, one) {
+  if (one.verb === "inspect" && one.state === "refused") return stuckTask(field, one);
   if (one.state === "crossed" && hasSides(one)) return crossed(field, one, () => drop(field, one));
   const again = async () => {
     const put = corrected(field, one);
@@ -155,6 +159,17 @@ function stuckEntry(field, one) {
         id: `again-${one.key}`,
       }),
     ),
+    dropping(field, one),
+  );
+}
+
+/** Its answers are put right where they were typed. */
+function stuckTask(field, one) {
+  return h(
+    "li.stuck",
+    { id: `entry-${one.key}` },
+    head(field, one),
+    h("div.press", press("Open it again", () => reopen(field, one), { id: `open-${one.key}` })),
     dropping(field, one),
   );
 }
@@ -198,11 +213,6 @@ async function sendAgain(field, one) {
 }
 
 function photo(field, one) {
-  const gone = async () => {
-    await field.store.mark([{ ...one, state: "dropped" }], "photos");
-    field.say("The photo is taken off.");
-    await field.draw();
-  };
   return h(
     "li",
     { id: `entry-${one.key}` },
@@ -217,11 +227,6 @@ function photo(field, one) {
           }),
         )
       : null,
-    h(
-      "details",
-      { id: `drop-${one.key}` },
-      h("summary", "Take it off"),
-      press("Take this photo off for good", gone, { kind: ".outline", id: `gone-${one.key}` }),
-    ),
+    dropping(field, one),
   );
 }
