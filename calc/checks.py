@@ -21,6 +21,8 @@ LEAST_PERCENTS = 3  # different percents in a line
 SAME_PERCENT = 1e-9  # points, own choice: nearer percents count as one
 COARSE_SHARE = 1 / 3  # step over band, common practice, no source
 LEVEL = 0.05  # of the tests on the line, usual choice
+DENSITY_APART_C = 5.0  # °C, own choice: below, a percent moves by a thousandth of itself
+WATER_EXPANSION = 2.1e-4  # per K by volume near 20 °C, Eurachem QUAM, example A1
 ALIKE_SHARE = 0.1  # of the band, own choice: bottles this near count as alike
 
 Other = list[float] | None  # percent and side by the line with the other choice of water
@@ -39,6 +41,25 @@ def on_resolution(bench: Bench, slope: float) -> list[Warned]:
     if step <= COARSE_SHARE * width:
         return []
     return [Warned("resolution_coarse", "$.instrument.resolution", {"step": step, "width": width})]
+
+
+def on_density(bench: Bench) -> list[Warned]:
+    """Warn when the density of the concentrate is of another temperature than the standards.
+
+    Both liquids expand, so only the difference between them moves a percent; it is taken as much
+    again as that of water at 20 °C, which no published table gives for concentrates.
+
+    Source: common practice, no source; expansion of water as `calc.glassware.u_of_temperature`.
+    Check: tests/calc/test_mixtures.py.
+    """
+    warm = [s.bottle.temperature_c for s in bench.standards if s.bottle.temperature_c is not None]
+    if bench.densities is None or not bench.shared_doubt or not warm:
+        return []
+    at, read = bench.densities.temperature_c, sum(warm) / len(warm)
+    if abs(at - read) < DENSITY_APART_C:
+        return []
+    values = {"at": at, "read": read, "share": 100 * WATER_EXPANSION * abs(at - read)}
+    return [Warned("density_elsewhere", "$.densities.temperature_c", values)]
 
 
 def on_order(bench: Bench) -> list[Warned]:

@@ -38,7 +38,8 @@ def mixing_of(
     try:
         pure = _pure(bench, concentrate)
         slope = _slope_of_index(bench, line)
-        check = cross_check(pure, slope, slope * u_slope / line.slope, np.inf)
+        u_line = float(np.hypot(u_slope, line.slope * bench.shared_doubt))
+        check = cross_check(pure, slope, slope * u_line / line.slope, np.inf)
         flow_points = _flow_points(bench, pure, line, subjects)
     except CalcError:  # readings beyond the scale, or alike: nothing to hold the standards against
         return None

@@ -100,6 +100,13 @@ def volume_at(given: Any, where: str) -> float:
     return number
 
 
+def mass_at(given: Any, where: str) -> float:
+    number = number_at(given, where)
+    if not 0 <= number <= 1e9:
+        refuse_range(where, number, "a mass from 0 to 1e9 g")
+    return number
+
+
 def text_at(given: Any, where: str) -> str:
     if not isinstance(given, str):
         raise CalcError("not_text", where, got=_shown(given))

@@ -46,9 +46,11 @@ REFUSALS = {
     # values that do not make a test
     "out_of_range": "This is {got}; give {want}.",
     "percent_or_volumes": (
-        "A standard needs either percent or both concentrate_ml and water_ml; give exactly one way."
+        "A standard needs either percent, or both concentrate_ml and water_ml, or both "
+        "concentrate_g and water_g; give exactly one way, for one standard is measured by volume "
+        "or weighed."
     ),
-    "nothing_mixed": "Both volumes are 0; give the volumes that went into this standard.",
+    "nothing_mixed": "Both amounts are 0; give the amounts that went into this standard.",
     "foam_baseline_missing": (
         "Another liquid than concentrate has no percent of its own; give the baseline that was "
         "found with foam at this flow, or test with foam."
@@ -191,6 +193,11 @@ WARNINGS = {
         "The water of the test reads {points:.2g} points {way} than that of the standards, more "
         "than readings scatter ({allowed:.2g} points): no line holds for both. Make the standards "
         "from the water of the test and read them again."
+    ),
+    "density_elsewhere": (
+        "The density of the concentrate is that of {at:.1f} °C and the standards were read at "
+        "{read:.1f} °C on average: of a liquid that expands twice as much as water every percent "
+        "is off by about {share:.1g} % of itself. Give the density at the temperature of the bench."
     ),
     "temperature_unknown": (
         "A reading here has no temperature, so a difference between the bottles cannot be seen. "

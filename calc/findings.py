@@ -73,6 +73,7 @@ class Findings:
             *temperatures.warned,
             *waters,
             *checks.on_resolution(bench, line.slope),
+            *checks.on_density(bench),
             *scale,
             *checks.on_order(bench),
             *checks.on_repeats(bench),

@@ -21,10 +21,9 @@ from calc.entries import (
     positive_at,
     refuse_range,
     text_at,
-    volume_at,
 )
 from calc.errors import CalcError, quoted
-from calc.standards import as_made_percent
+from calc.mixtures import MIXTURE_KEYS, Densities, Made, densities_at, made_at
 
 METHODS = ("refractive_index", "brix", "conductivity")
 FITS = ORDINARY, WEIGHTED, BOTH_AXES = ("ordinary", "weighted", "both-axes")
@@ -48,6 +47,7 @@ TEST_OPTIONS = (
     "correct_to_c",
     "water_again",
     "test_water",
+    "densities",
 )
 INSTRUMENT_KEYS = ("resolution", "repeatability", "temperature_compensated")
 INSTRUMENT_OPTIONS = ("repeatability_history",)
@@ -55,9 +55,7 @@ HISTORY_KEYS = ("standard_deviation", "degrees_of_freedom")
 LIMIT_KEYS = ("lower", "upper")
 RULE_KEYS, RULE_OPTIONS = ("name",), ("baseline_percent",)
 READING_KEYS = ("value", "temperature_c")
-STANDARD_KEYS, MIXTURE_KEYS = ("readings",), ("percent", "concentrate_ml", "water_ml")
-STANDARD_OPTIONS = (*MIXTURE_KEYS, "percent_uncertainty")
-MADE_TO = 0.01  # of the percent, where no uncertainty is given; common practice, no source
+STANDARD_KEYS, STANDARD_OPTIONS = ("readings",), (*MIXTURE_KEYS, "percent_uncertainty")
 SAMPLE_KEYS, SAMPLE_OPTIONS = ("name", "readings"), ("flow_point",)
 
 
@@ -88,12 +86,19 @@ class Bottle:
 @dataclass(frozen=True, slots=True)
 class Standard:
     bottle: Bottle
-    percent: float
-    u_percent: float
-    made: dict[str, float]  # percent or both volumes, and the uncertainty, as given
+    made: Made
+
+    @property
+    def percent(self) -> float:
+        return self.made.percent
+
+    @property
+    def u_percent(self) -> float:
+        """Points of this bottle alone; what all share stands in `Bench.shared_doubt`."""
+        return self.made.u_own
 
     def as_form(self) -> dict[str, Any]:
-        return {**self.made, "readings": self.bottle.as_form()}
+        return {**self.made.given, "readings": self.bottle.as_form()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +153,13 @@ class Bench:
     correct_to_c: float | None
     water_again: Bottle | None  # the water of the standards, read once more at the end
     test_water: Bottle | None  # what went through the system, where the standards have another
+    densities: Densities | None  # of the liquids that were weighed
+
+    @property
+    def shared_doubt(self) -> float:
+        """Share of every percent that the density leaves, alike in all bottles that were weighed;
+        the largest of them, though a line through others too is moved by less."""
+        return max(standard.made.shared for standard in self.standards)
 
     @property
     def bottles(self) -> tuple[Bottle, ...]:
@@ -170,6 +182,7 @@ class Bench:
             "correct_to_c": self.correct_to_c,
             "water_again": self.water_again and self.water_again.as_form(),
             "test_water": self.test_water and self.test_water.as_form(),
+            "densities": self.densities and self.densities.given,
         }
         return {
             "method": self.method,
@@ -195,6 +208,7 @@ def read(data: Any) -> Bench:
     form = keys_at(data, "$", TEST_KEYS, TEST_OPTIONS)
     nominal = percent_at(form["nominal_percent"], "$.nominal_percent")
     criterion, limits = criterion_at(form["criterion"], "$.criterion", nominal)
+    densities = densities_at(form.get("densities"), "$.densities")
     return Bench(
         method=choice_at(form["method"], "$.method", METHODS),
         nominal_percent=nominal,
@@ -202,7 +216,7 @@ def read(data: Any) -> Bench:
         band=limits,
         instrument=_instrument(form["instrument"], "$.instrument"),
         water=_bottle(form["water"], "$.water", "$.water"),
-        standards=_standards(form["standards"], "$.standards"),
+        standards=_standards(form["standards"], "$.standards", densities),
         concentrate=_optional_bottle(form["concentrate"], "$.concentrate"),
         samples=_samples(form["samples"], "$.samples"),
         include_water=flag_at(form.get("include_water", True), "$.include_water"),
@@ -214,6 +228,7 @@ def read(data: Any) -> Bench:
         correct_to_c=_common_temperature(form.get("correct_to_c"), "$.correct_to_c"),
         water_again=_optional_bottle(form.get("water_again"), "$.water_again"),
         test_water=_optional_bottle(form.get("test_water"), "$.test_water"),
+        densities=densities,
     )
 
 
@@ -271,40 +286,20 @@ def _history(given: Any, where: str) -> tuple[float, float] | None:
     return positive_at(entries["standard_deviation"], f"{where}.standard_deviation"), dof
 
 
-def _standards(given: Any, where: str) -> tuple[Standard, ...]:
+def _standards(given: Any, where: str, densities: Densities | None) -> tuple[Standard, ...]:
     standards = tuple(
-        _standard(entry, f"{where}[{i}]") for i, entry in enumerate(list_at(given, where))
+        _standard(entry, f"{where}[{i}]", densities)
+        for i, entry in enumerate(list_at(given, where))
     )
     if len(standards) < 2:
         raise CalcError("too_few_standards", where, count=len(standards))
     return standards
 
 
-def _standard(given: Any, where: str) -> Standard:
+def _standard(given: Any, where: str, densities: Densities | None) -> Standard:
     entries = keys_at(given, where, STANDARD_KEYS, STANDARD_OPTIONS)
     bottle = _bottle(entries["readings"], f"{where}.readings", where)
-    percent, made = _made(entries, where)
-    if "percent_uncertainty" not in entries:
-        return Standard(bottle, percent, MADE_TO * percent, made)
-    place = f"{where}.percent_uncertainty"
-    u_percent = percent_at(entries["percent_uncertainty"], place)
-    return Standard(bottle, percent, u_percent, {**made, "percent_uncertainty": u_percent})
-
-
-def _made(entries: dict[str, Any], where: str) -> tuple[float, dict[str, float]]:
-    """Percent as made, and what was given for it."""
-    made = {key for key in MIXTURE_KEYS if key in entries}
-    if made == {"percent"}:
-        percent = percent_at(entries["percent"], f"{where}.percent")
-        return percent, {"percent": percent}
-    if made != {"concentrate_ml", "water_ml"}:
-        raise CalcError("percent_or_volumes", where)
-    concentrate = volume_at(entries["concentrate_ml"], f"{where}.concentrate_ml")
-    water = volume_at(entries["water_ml"], f"{where}.water_ml")
-    if concentrate + water == 0:
-        raise CalcError("nothing_mixed", where)
-    volumes = {"concentrate_ml": concentrate, "water_ml": water}
-    return as_made_percent(concentrate, water), volumes
+    return Standard(bottle, made_at(entries, where, densities))
 
 
 def _samples(given: Any, where: str) -> tuple[Sample, ...]:

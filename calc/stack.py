@@ -137,7 +137,12 @@ def _within(bench: Bench, guess: float) -> tuple[float, float]:
 
 
 def _beside(bench: Bench, subject: Subject) -> float:
-    """Variance that correcting the temperature leaves in the mean of a subject's bottles."""
+    """Variance of the mean of a subject's bottles that more readings would not lessen: what
+    correcting the temperature leaves, and the density of standards that were weighed, which
+    stretches all percents alike, so that it counts by how far a reading stands above water."""
+    doubt, shared = bench.shared_doubt, 0.0
+    if doubt:
+        shared = squared(doubt * (subject.reading - bench.water.mean))
     if bench.correct_to_c is None:
-        return 0.0
-    return squared(mean_of([unsure(bench, b) for b in subject.bottles], subject.where))
+        return shared
+    return shared + squared(mean_of([unsure(bench, b) for b in subject.bottles], subject.where))

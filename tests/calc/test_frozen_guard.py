@@ -90,7 +90,8 @@ FIGURES = [
     Within(interval.guessed_sd, 2),
     Within(interval.honest_read_off, 12),
     Within(interval.slope_uncertainty, 12),
-    Named("form", "MADE_TO"),
+    Named("mixtures", "MADE_TO"),
+    Named("mixtures", "DENSITY_HALF_WIDTH"),
     Named("stack", "MOST_HISTORY"),
     Named("student", "SERIES"),
     Named("temperatures", "UNSURE_SHARE"),
@@ -117,6 +118,7 @@ THRESHOLDS = [
     Named("checks", "COARSE_SHARE"),
     Named("checks", "LEVEL"),
     Named("checks", "ALIKE_SHARE"),
+    Named("checks", "DENSITY_APART_C"),
     Named("scales", "MOST_WATER_BRIX"),
 ]
 

@@ -22,6 +22,7 @@ TEXTS += ["泡", "\u202eabc", "a\nb", "\x00", "\ud800", "{values}", "%s", "a" * 
 KEYS = ["value", "readings", "percent", "fit", "ph", "colour", "", "a.b", "__class__", "泡" * 50]
 OUTER = ["method", "nominal_percent", "criterion", "instrument", "water", "standards", "samples"]
 PAIRS = ["percent_uncertainty", "concentrate_ml", "water_ml", "correct_to_c", "lean_probability"]
+PAIRS += ["concentrate_g", "water_g", "densities"]
 
 
 def archived() -> list[Any]:

@@ -42,11 +42,13 @@ BENCH = {
             "type": "array",
             "items": {
                 "type": "object",
-                "description": "Either percent, or both volumes as made.",
+                "description": "Either percent, or both volumes, or both masses as made.",
                 "properties": {
                     "percent": {"type": "number"},
                     "concentrate_ml": {"type": "number"},
                     "water_ml": {"type": "number"},
+                    "concentrate_g": {"type": "number"},
+                    "water_g": {"type": "number"},
                     "percent_uncertainty": {"type": "number"},
                     "readings": READINGS,
                 },
@@ -73,6 +75,19 @@ BENCH = {
         "correct_to_c": {"type": "number", "nullable": True},
         "water_again": {**READINGS, "nullable": True},
         "test_water": {**READINGS, "nullable": True},
+        "densities": {
+            "type": "object",
+            "nullable": True,
+            "description": "Asked for where a standard was weighed: kg/m³ of the undiluted "
+            "concentrate at a temperature, and its standard uncertainty; 1 % either way, as a "
+            "rectangle, where that is left out. Water is taken as fresh, at that temperature.",
+            "properties": {
+                "concentrate": {"type": "number"},
+                "temperature_c": {"type": "number"},
+                "standard_uncertainty": {"type": "number"},
+            },
+            "required": ["concentrate", "temperature_c"],
+        },
     },
     "required": [
         "method", "nominal_percent", "criterion", "instrument", "water", "standards",
