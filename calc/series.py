@@ -13,7 +13,7 @@ import numpy as np
 from numpy.polynomial import Chebyshev, Polynomial
 
 from calc.readings import LINEAR_COEFFICIENT, brix_to_index, index_to_brix
-from calc.water import COLDEST, WARMEST, water_index
+from calc.water import COLDEST, WARMEST, water_density, water_index
 
 TERMS = 15  # own choice: nothing is left of the difference but the dust of doubles
 BRIX_RANGE = (-5.0, 30.0)  # %, own choice: water and mixtures, far below any undiluted concentrate
@@ -48,6 +48,15 @@ def series_of(function: Callable[[Any], Any], low: float, high: float) -> Series
         lambda v: function(np.asarray(v)), TERMS - 1, domain=[low, high]
     ).convert(kind=Polynomial, domain=[low, high], window=[-1, 1])
     return Series(low, high, tuple(float(term) for term in found.coef))
+
+
+@cache
+def water_density_series() -> dict[str, Any]:
+    """The density of fresh water in kg/m³ over °C, as a device needs it for weighed standards.
+
+    Source: calc.water.water_density. Check: tests/calc/test_series.py.
+    """
+    return asdict(series_of(water_density, COLDEST, WARMEST))
 
 
 @cache

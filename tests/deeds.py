@@ -19,7 +19,7 @@ from itm.actions.sign import sign
 from itm.actions.start_test_day import start_test_day
 from itm.core.quantities import quantity
 from itm.records import bench as benches
-from itm.records import discharge, preparing, services
+from itm.records import discharge, pouring, preparing, services
 from itm.records.duties import derive_site
 from itm.records.inspecting import Entry
 from itm.records.models import Bottle, Inspection, ProportioningTest
@@ -104,9 +104,9 @@ def read(day: Day, percent: dict[str, float], *, temperature: str = "20.0") -> D
         strength = {Bottle.Role.WATER: Decimal(0), Bottle.Role.CONCENTRATE: Decimal(100)}.get(
             bottle.role, bottle.target_percent
         )
-        if bottle.role == Bottle.Role.STANDARD:
+        if bottle.role == Bottle.Role.STANDARD and not bottle.concentrate_g_typed:
             concentrate = test.bench.batch_volume_ml * strength / 100
-            benches.set_volumes(
+            pouring.set_volumes(
                 actor=day.actor, bottle=bottle, concentrate_ml_typed=f"{concentrate:.1f}",
                 water_ml_typed=f"{test.bench.batch_volume_ml - concentrate:.1f}",
             )  # fmt: skip

@@ -17,7 +17,7 @@ from itm.demo.readings import Liquid, liquid
 from itm.demo.registry import World, contractor_at, fill_in_use
 from itm.demo.scenario import Planned
 from itm.records import bench as benches
-from itm.records import discharge, effluent, preparing, services
+from itm.records import discharge, effluent, pouring, preparing, services
 from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest, Reading, Visit
 
@@ -239,7 +239,7 @@ def _mix(crew: Crew, test: ProportioningTest) -> None:
         target = bottle.target_percent or Decimal(0)
         slip = Decimal(crew.rng.choice([-1, 0, 0, 1])) / 10
         concentrate = (batch * target / 100 + slip).quantize(Decimal("0.1"))
-        benches.set_volumes(
+        pouring.set_volumes(
             actor=crew.actor,
             bottle=bottle,
             concentrate_ml_typed=f"{concentrate:f}",

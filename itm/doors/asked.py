@@ -12,18 +12,18 @@ from django import forms
 from calc import units
 from itm.core.durations import DurationField
 from itm.core.fields import DayField
-from itm.core.measures import LENGTH
+from itm.core.measures import LENGTH, TEMPERATURE
 from itm.core.quantities import QuantityField
 from itm.records.direct_forms import DENSITY, PERCENT
 
 UNITS: Mapping[str, Mapping[str, float]] = {
     "flow": units.FLOW, "volume": units.VOLUME, "length": LENGTH, "share": PERCENT,
-    "mass": units.MASS, "density": DENSITY,
+    "mass": units.MASS, "density": DENSITY, "temperature": TEMPERATURE,
 }  # fmt: skip
 # How a text of this kind is written, where its label does not say it.
 HINTS = {
     "duration": ", as 2:30 or 150 s", "day": ", as 2026-11-30", "length": ", with unit",
-    "mass": ", with unit", "density": ", with unit",
+    "mass": ", with unit", "density": ", with unit", "temperature": ", with unit",
 }  # fmt: skip
 
 

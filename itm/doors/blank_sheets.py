@@ -21,6 +21,7 @@ from itm.doors.asked import HINTS, UNITS
 from itm.doors.day import day_of
 from itm.doors.day_direct import METERS
 from itm.records.discharge import label_of
+from itm.records.models import Bench
 from itm.reports.content_kept import qr
 from itm.reports.render import SIZES, sheet_pdf
 
@@ -86,7 +87,7 @@ def labels_of(day: dict[str, Any]) -> list[Label]:
         test = next(test for test in day["tests"] if test["bench"] == bench["key"])
         for bottle in bench["bottles"]:
             if bottle["role"] in SHARED and not bottle["withdrawn_reason"]:
-                out.append(_label(day, test, bottle["label"], _what(bottle)))
+                out.append(_label(day, test, bottle["label"], _what(bottle, bench)))
     for test in day["tests"]:
         for run in test["runs"]:
             out += [
@@ -96,10 +97,17 @@ def labels_of(day: dict[str, Any]) -> list[Label]:
     return out
 
 
-def _what(bottle: dict[str, Any]) -> str:
+def _recipe(bottle: dict[str, Any], bench: dict[str, Any]) -> str:
+    """As the bench makes its standards; grams need the density, which may not be known yet."""
+    weighed = bench["standards_by"] == Bench.StandardsBy.MASS
+    made, unit = (bottle["grams"], "g") if weighed else (bottle["recipe"], "mL")
+    return f"{made['concentrate']} {unit} + {made['water']} {unit}" if made else ""
+
+
+def _what(bottle: dict[str, Any], bench: dict[str, Any]) -> str:
     if bottle["role"] == "standard":
-        recipe = bottle.get("recipe")
-        made = f": {recipe['concentrate']} mL + {recipe['water']} mL water" if recipe else ""
+        recipe = _recipe(bottle, bench)
+        made = f": {recipe} water" if recipe else ""
         return f"standard, {bottle['target_percent']} %{made}"
     return {
         "water": "test water", "water_again": "test water, read again",
@@ -196,7 +204,7 @@ def _bench(bench: dict[str, Any], day: dict[str, Any]) -> dict[str, Any]:
     return {
         **bench,
         "asked_rows": _boxes(bench["asked"]),
-        "standards": by_role["standard"],
+        "standards": [{**one, "as_recipe": _recipe(one, bench)} for one in by_role["standard"]],
         "read": [
             *by_role["water"], *by_role["standard"], *samples, *by_role["concentrate"],
             *by_role["water_again"],

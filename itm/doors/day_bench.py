@@ -4,8 +4,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from calc.series import correction
+from calc.series import correction, water_density_series
 from calc.standards import recipe
+from itm.accounts.actor import Actor
 from itm.doors.asked import asked
 from itm.intake.fields import (
     MOST_TEMPERATURE_DECIMALS,
@@ -19,12 +20,14 @@ from itm.intake.volumes import volume_doubt
 from itm.records.bench import Planned, shared_key, to_set_out
 from itm.records.bench_forms import BenchForm
 from itm.records.bench_sheet import Stand, shared_closed, stand_of
+from itm.records.merge import shown
 from itm.records.models import Bench, Bottle, ProportioningTest
 from itm.records.remarks import remarks_on
+from itm.records.weighing import MASSES, VOLUMES, known_densities, recipe_in_grams
 from itm.registry.models import Instrument
 
 
-def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
+def bench_of(actor: Actor, bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
     """`tests` are those of the visit that the reader sees, with the bench among theirs."""
     own = [test for test in tests if test.bench_id == bench.pk]
     meter = bench.instrument
@@ -41,7 +44,9 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
         "tank": bench.tank.tag,
         "water_source": bench.water_source,
         "glassware": bench.glassware,
-        **{name: getattr(bench, name) for name in ASKED},
+        **{name: shown(bench, name) for name in ASKED},
+        "water_density": water_density_series(),
+        "known_densities": known_densities(actor, bench, first.tested_on),
         "asked": asked(BenchForm(row=bench), ASKED),
         "notes": bench.notes,
         "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
@@ -55,7 +60,10 @@ def bench_of(bench: Bench, tests: list[ProportioningTest]) -> dict[str, Any]:
     }
 
 
-ASKED = ("system_water_source", "compensation", "bottles_were", "samples_kept")
+ASKED = (
+    "system_water_source", "compensation", "bottles_were", "samples_kept", "standards_by",
+    "density", "density_at", "density_error", "density_from",
+)  # fmt: skip
 
 
 def _instrument(bench: Bench) -> dict[str, Any]:
@@ -126,8 +134,7 @@ def _standing(stand: Stand, bench: Bench, doubtful: dict[str, str]) -> dict[str,
         ),
         "run": str(bottle.run.key) if bottle.run else None,
         "set_out": True,
-        "concentrate_ml": bottle.concentrate_ml_typed,
-        "water_ml": bottle.water_ml_typed,
+        **{name: getattr(bottle, f"{name}_typed") for name in (*VOLUMES, *MASSES)},
         "percent": stand.percent,
         "question": volume_doubt(stand, bench.batch_volume_ml),
         "taken_at": bottle.taken_at.isoformat() if bottle.taken_at else None,
@@ -155,8 +162,8 @@ def _planned(planned: Planned, bench: Bench) -> dict[str, Any]:
         "set_out": False,
         "target_percent": f"{target.normalize():f}" if target else None,
         "recipe": _recipe(bench.batch_volume_ml, target) if target else None,
-        "concentrate_ml": "",
-        "water_ml": "",
+        "grams": _grams(bench, target) if target else None,
+        **dict.fromkeys((*VOLUMES, *MASSES), ""),
         "percent": None,
         "question": "",
         "taken_at": None,
@@ -170,3 +177,10 @@ def _recipe(batch_ml: Decimal, percent: Decimal) -> dict[str, str]:
     return {
         "concentrate": f"{round(made.concentrate, 3):g}", "water": f"{round(made.water, 3):g}",
     }  # fmt: skip
+
+
+def _grams(bench: Bench, percent: Decimal) -> dict[str, str] | None:
+    made = recipe_in_grams(bench, percent)
+    if made is None:
+        return None
+    return {"concentrate": f"{made.concentrate:.2f}", "water": f"{made.water:.2f}"}

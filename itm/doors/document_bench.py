@@ -8,9 +8,13 @@ from itm.doors.document import Part
 from itm.records.bench import shared_key
 from itm.records.drafts import on_bench
 from itm.records.models import Bottle, ProportioningTest
+from itm.records.weighing import MASSES, VOLUMES
 
 BENCH_TEXTS = ("instrument", "lot", "water_source", "glassware", "batch_volume_ml")
-NOTED = ("notes", "system_water_source", "compensation", "bottles_were", "samples_kept")
+NOTED = (
+    "notes", "system_water_source", "compensation", "bottles_were", "samples_kept", "standards_by",
+    "density", "density_at", "density_error", "density_from",
+)  # fmt: skip
 SHARED = (
     Bottle.Role.WATER,
     Bottle.Role.WATER_AGAIN,
@@ -18,7 +22,7 @@ SHARED = (
     Bottle.Role.CONCENTRATE,
 )
 BENCH = ("name", *BENCH_TEXTS, *NOTED, *(role.value for role in SHARED), "standards")
-STANDARD = ("target_percent", "concentrate_ml", "water_ml", "readings")
+STANDARD = ("target_percent", *VOLUMES, *MASSES, "readings")
 READING = ("value", "temperature", "read_at", "set_aside")
 FIRST = datetime.min.replace(tzinfo=UTC)
 Readings = list[tuple[Part, uuid.UUID]]  # a reading, and the key of its bottle
@@ -64,8 +68,9 @@ def _bottles(part: Part, test: ProportioningTest) -> Readings:
         if one.do("add_standard", of, put=("target_percent",)) is None:
             continue
         bottle = one.key_of("add_standard")
-        if "concentrate_ml" in one.value or "water_ml" in one.value:
-            one.do("set_volumes", {"bottle": bottle}, put=("concentrate_ml", "water_ml"))
+        for verb, pair in (("set_volumes", VOLUMES), ("set_masses", MASSES)):
+            if any(name in one.value for name in pair):
+                one.do(verb, {"bottle": bottle}, put=pair)
         readings += [(reading, bottle) for reading in one.parts("readings")]
     for role in SHARED:
         if role.value in part.value:

@@ -33,7 +33,8 @@ from itm.doors.sheet_lines import (
 from itm.doors.verbs import VERBS
 from itm.records.direct_forms import DENSITY
 from itm.records.discharge import label_of
-from itm.records.models import RestorationLine
+from itm.records.models import Bench, RestorationLine
+from itm.records.weighing import MASSES, UNIT, VOLUMES
 
 ASKED_FOR_UNITS = (LENGTH, units.MASS, DENSITY)
 SAMPLES = 4  # empty lines, as on the blank sheet
@@ -181,14 +182,7 @@ class Sheet:
         yield self._line("note_bench", {"test": test["key"]}, "How it is read", boxes)
         for one in standing:
             if one["role"] == "standard":
-                made = one["recipe"]
-                told = f", recipe {made['concentrate']} + {made['water']} mL" if made else ""
-                boxes = [
-                    Box("concentrate_ml", "concentrate, mL", one["concentrate_ml"]),
-                    Box("water_ml", "water, mL", one["water_ml"]),
-                ]
-                of = {"bottle": one["key"]}
-                yield self._line("set_volumes", of, f"{one['label']} poured{told}", boxes)
+                yield from self._amounts(bench, one)
         order = ("water", "system_water", "standard", "sample", "concentrate", "water_again")
         for role in order:
             for one in (one for one in standing if one["role"] == role):
@@ -196,6 +190,20 @@ class Sheet:
             if role == "sample":
                 for key, label in self._new_samples(bench):
                     yield from self._readings(bench, key, label, [])
+
+    def _amounts(self, bench: dict[str, Any], one: dict[str, Any]) -> Iterator[Line]:
+        """As it was begun, else as the bench says; where it says nothing, either way."""
+        begun = [pair for pair in UNIT if any(one[name] for name in pair)]
+        weighed = bench["standards_by"] == Bench.StandardsBy.MASS
+        for pair in begun or ((MASSES,) if weighed else tuple(UNIT)):
+            unit, made = UNIT[pair], one["recipe" if pair == VOLUMES else "grams"]
+            told = f", recipe {made['concentrate']} + {made['water']} {unit}" if made else ""
+            verb, how = ("set_volumes", "poured") if pair == VOLUMES else ("set_masses", "weighed")
+            boxes = [
+                Box(name, f"{what}, {unit}", one[name])
+                for name, what in zip(pair, ("concentrate", "water"), strict=True)
+            ]
+            yield self._line(verb, {"bottle": one["key"]}, f"{one['label']} {how}{told}", boxes)
 
     def _readings(
         self, bench: dict[str, Any], bottle: str, label: str, read: Sequence[dict[str, Any]]
@@ -355,7 +363,7 @@ class Sheet:
             for box in line.boxes
             if (box.typed != box.stands if merges else box.typed.strip())
         }
-        if line.verb == "set_volumes" and put:  # both or neither
+        if line.verb in ("set_volumes", "set_masses") and put:  # both or neither
             put = {box.name: self._text(box) for box in line.boxes}
         if merges:
             entry["opened"] = {box.name: box.stands for box in line.boxes}

@@ -7,7 +7,7 @@ from calc import units
 from itm.core.measures import TEMPERATURE
 from itm.doors.deeds import bench, checks, discharge, effluent, restoring, visits
 from itm.doors.verb import Field, Verb
-from itm.doors.verbs_direct import DIRECT
+from itm.doors.verbs_direct import DIRECT, HEAVY
 from itm.doors.verbs_inspect import INSPECT
 from itm.records.models import (
     Bench,
@@ -29,10 +29,12 @@ METHODS = tuple(ProportioningTest.Method.values)
 LIQUIDS = tuple(DirectSetup.Liquid.values)
 PHASES = tuple(ProportioningTest.Phase.values)
 OUTCOMES = tuple(value for value in RestorationLine.Outcome.values if value)
-COMPENSATION, BOTTLES, KEPT = (
+COMPENSATION, BOTTLES, KEPT, STANDARDS_BY, DENSITY_FROM = (
     tuple(value for value in choices.values if value)
-    for choices in (Bench.Compensation, Bench.Bottles, Bench.Kept)
-)
+    for choices in (
+        Bench.Compensation, Bench.Bottles, Bench.Kept, Bench.StandardsBy, Bench.DensityFrom,
+    )
+)  # fmt: skip
 YES_NO = ("True", "False")
 
 
@@ -217,6 +219,15 @@ BENCH = (
         merges=True,
     ),
     Verb(
+        "set_masses", "What was really weighed into a standard in place of volumes; both masses, "
+        "or both empty.", bench.set_masses, "bottle",
+        (
+            Field("concentrate_g", "g of concentrate as weighed", needed=True),
+            Field("water_g", "g of water as weighed", needed=True),
+        ),
+        merges=True,
+    ),
+    Verb(
         "withdraw_standard", "Not used after all.", bench.withdraw_standard, "bottle", (REASON,)
     ),
     Verb(
@@ -228,6 +239,11 @@ BENCH = (
             Field("compensation", "how the instrument was set", choices=COMPENSATION),
             Field("bottles_were", "before they were filled", choices=BOTTLES),
             Field("samples_kept", "until they were read", choices=KEPT),
+            Field("standards_by", "mass where standards are weighed", choices=STANDARDS_BY),
+            Field("density", "of the concentrate, for weighed standards", units=HEAVY),
+            Field("density_at", "temperature of that density", units=tuple(TEMPERATURE)),
+            Field("density_error", "it may be off by, either way", units=HEAVY),
+            Field("density_from", "where it comes from", choices=DENSITY_FROM),
             Field("glassware", "what the standards are measured with"),
             Field("notes", "anything else"),
         ),

@@ -14,6 +14,7 @@ from itm.records.drafts import on_bench
 from itm.records.evaluate import preview_of
 from itm.records.loading import whole
 from itm.records.models import Bench, Bottle, ProportioningTest
+from itm.records.weighing import amounts
 from itm.registry.certificates import certificate_on, ran_out
 
 
@@ -113,11 +114,12 @@ def _bench(test: ProportioningTest) -> Iterator[Problem]:
         if bottle.role != Bottle.Role.STANDARD:
             continue
         read = in_force(bottle)
-        if read and (bottle.concentrate_ml is None or bottle.water_ml is None):
+        if read and not amounts(bottle):
             yield Problem(
                 "bench",
                 "volumes_missing",
-                f"Standard {bottle.label} has no volumes as made; write concentrate and water.",
+                f"Standard {bottle.label} has no volumes or masses as made; write concentrate and "
+                "water.",
             )
         if not bottle.readings.all():
             yield Problem(

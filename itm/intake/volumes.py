@@ -22,6 +22,6 @@ def volume_doubt(stand: Stand, batch_ml: Decimal) -> str:
     if abs(made - wanted) > FAR * wanted:
         return (
             f"As written this is {made:.2f} %, not near {wanted:g} %. Fine if it is what was "
-            "poured; else correct the volumes."
+            "poured; else correct it."
         )
     return ""

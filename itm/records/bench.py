@@ -1,10 +1,9 @@
-"""Writes on the bench: bottles, volumes as made, readings, and what is set aside.
+"""Writes on the bench: bottles, readings, and what is set aside.
 
 A reading is never edited. A suspect one is repeated beside it and set aside with its reason; both
 stay. Every write here refuses `not_draft` once what it touches was handed in or sealed.
 """
 
-import re
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,12 +20,10 @@ from itm.core.errors import Conflict, Refused
 from itm.core.quantities import parse_decimal
 from itm.records import merge
 from itm.records.drafts import new_key, on_bench, require_crew
-from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
+from itm.records.weighing import require_density
 
 CLOSED = (ProportioningTest.State.HANDED_IN, ProportioningTest.State.SEALED)
-WEIGHED = re.compile(r"[\d.,\s]+(g|kg|mg|gr|grams?|oz|lb)\.?", re.IGNORECASE)
-MOST_ML = Decimal(100_000)  # one standard of 100 L, far beyond any bench
 # The concentrate stands last: what is read after it may carry traces of it. The water once more
 # comes right before it, so that it shows whether meter or temperature moved in between.
 SHARED = (
@@ -103,9 +100,11 @@ def change_bench(
     """Change what BenchForm holds, as long as nothing that rests on it is handed in.
 
     Instrument and lot stay: they decide the method, and with another one it is another bench.
-    `opened` holds what the form showed. Raises Forbidden; Crossed; Refused not_draft.
+    `opened` holds what the form showed. Raises Forbidden; Crossed; Refused not_draft, density,
+    density_at, density_error.
     """
     require_open(actor, bench)
+    require_density(entered)
     row = Bench.objects.select_for_update().get(pk=bench.pk)
     merge.put(row, entered, opened)
     row.save(by=actor)
@@ -169,45 +168,6 @@ def withdraw_standard(
     merge.say(row, "withdrawn_reason", reason.strip(), seen)
     row.save(by=actor, verb="withdrawn")
     return row
-
-
-@transaction.atomic
-def set_volumes(
-    *, actor: Actor, bottle: Bottle, concentrate_ml_typed: str, water_ml_typed: str,
-    opened: tuple[str, str] | None = None,
-) -> Bottle:  # fmt: skip
-    """What was really poured into a standard, in mL as typed; both empty takes them back.
-
-    `opened` is the pair that the page showed: left as it was it changes nothing, and changed by
-    two people at once it is a Crossed conflict. May run twice.
-    Raises Forbidden; Crossed; Refused not_draft, not_a_standard, withdrawn, not_a_number,
-    mass_not_volume, out_of_range, too_fine, missing_volume, nothing_mixed. `place`:
-    concentrate_ml or water_ml.
-    """
-    require_open(actor, bottle.bench, bottle)
-    if bottle.role != Bottle.Role.STANDARD:
-        raise Refused("not_a_standard", f"{bottle.label} is no standard; it has no recipe.")
-    concentrate, water = concentrate_ml_typed.strip(), water_ml_typed.strip()
-    bottle = Bottle.objects.get(pk=bottle.pk)
-    now = (bottle.concentrate_ml_typed, bottle.water_ml_typed)
-    if now == (concentrate, water) or opened == (concentrate, water):
-        return bottle
-    if opened is not None and now != opened:
-        raise Crossed(_crossed(now), dict(zip(("concentrate_ml", "water_ml"), now, strict=True)))
-    if not concentrate and not water:
-        bottle.concentrate_ml = bottle.water_ml = None
-    else:
-        bottle.concentrate_ml = _volume(concentrate, "concentrate_ml", "concentrate")
-        bottle.water_ml = _volume(water, "water_ml", "water")
-        if bottle.concentrate_ml + bottle.water_ml == 0:
-            raise Refused(
-                "nothing_mixed",
-                "Both volumes are 0 mL; write what went into this standard.",
-                "concentrate_ml",
-            )
-    bottle.concentrate_ml_typed, bottle.water_ml_typed = concentrate, water
-    bottle.save(by=actor)
-    return bottle
 
 
 @transaction.atomic
@@ -344,39 +304,3 @@ def _bottle(actor: Actor, bench: Bench, planned: Planned) -> Bottle:
     free = (name for name in (label, *(f"{label}-{n}" for n in range(2, 1000))))
     name = next(name for name in free if name not in taken)
     return Bottle.objects.create(by=actor, bench=bench, **{**vars(planned), "label": name})
-
-
-def _crossed(now: tuple[str, str]) -> dict[str, str]:
-    concentrate, water = (f"{typed} mL" if typed else "nothing" for typed in now)
-    return {
-        "concentrate_ml": f"Somebody else wrote {concentrate} of concentrate and {water} of water "
-        "here while your page was open. Nothing was overwritten: save again to put yours in "
-        "its place."
-    }
-
-
-def _volume(typed: str, place: str, what: str) -> Decimal:
-    if not typed:
-        raise Refused(
-            "missing_volume",
-            f"The {what} volume is missing; write both volumes as really measured, in mL.",
-            place,
-        )
-    if WEIGHED.fullmatch(typed):
-        raise Refused(
-            "mass_not_volume",
-            f"{typed} is a mass, and percent here is of volumes: without the density it is none. "
-            "Divide by the density of that liquid at its temperature (6.30 g at 1.05 g/mL are 6.00 "
-            "mL) and write mL.",
-            place,
-        )
-    value = parse_decimal(typed, place=place, what=f"The {what} volume")
-    if not 0 <= value <= MOST_ML:
-        raise Refused(
-            "out_of_range", f"The {what} volume is {typed} mL; write 0 mL or more.", place
-        )
-    if value != value.quantize(Decimal("0.001")):
-        raise Refused(
-            "too_fine", f"The {what} volume has digits below 0.001 mL; leave those out.", place
-        )
-    return value

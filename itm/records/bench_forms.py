@@ -4,6 +4,9 @@ from django import forms
 
 from itm.core.fields import NumberField
 from itm.core.forms import Refusing
+from itm.core.measures import TEMPERATURE
+from itm.core.quantities import QuantityField
+from itm.records.direct_forms import DENSITY
 from itm.records.forms import MergingForm, TestForm
 from itm.records.models import Bench
 
@@ -36,6 +39,26 @@ class BenchForm(MergingForm):
     )
     samples_kept = forms.ChoiceField(
         choices=Bench.Kept.choices, required=False, label="Samples were kept"
+    )
+    standards_by = forms.ChoiceField(
+        choices=Bench.StandardsBy.choices, required=False, label="Standards are",
+        help_text="A thick concentrate stays in a pipette: weigh it. Grams need its density.",
+    )  # fmt: skip
+    density = QuantityField(
+        units=DENSITY, required=False, label="Density of the concentrate",
+        help_text="Where standards are weighed. The water is taken as fresh; of sea or brackish "
+        "water write volumes.",
+    )  # fmt: skip
+    density_at = QuantityField(
+        units=TEMPERATURE, required=False, label="Temperature of that density",
+        help_text="That of a certificate is of 20 °C. Best is that of the bench.",
+    )  # fmt: skip
+    density_error = QuantityField(
+        units=DENSITY, required=False, label="The density may be off by",
+        help_text="Either way. Where nobody says, 1 % of it is taken (common practice).",
+    )  # fmt: skip
+    density_from = forms.ChoiceField(
+        choices=Bench.DensityFrom.choices, required=False, label="The density comes from"
     )
     glassware = TestForm.base_fields["glassware"]
     notes = forms.CharField(

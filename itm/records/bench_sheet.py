@@ -11,10 +11,10 @@ from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
 from itm.records import queries
 from itm.records.bench import CLOSED, why_closed
-from itm.records.document import percent_as_made
 from itm.records.drafts import on_bench
 from itm.records.loading import CAUGHT_ORDER
 from itm.records.models import Bench, Bottle, FlowRun, ProportioningTest, Reading
+from itm.records.weighing import percent_as_made
 
 Role = Bottle.Role
 
@@ -125,5 +125,5 @@ def stand_of(bottle: Bottle, bench: Bench) -> Stand:
         bottle=bottle,
         readings=sorted(bottle.readings.all(), key=lambda r: (r.read_at, r.sequence, r.pk)),
         recipe=pour,
-        percent=percent_as_made(bottle),
+        percent=percent_as_made(bottle, bench),
     )

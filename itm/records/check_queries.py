@@ -22,6 +22,7 @@ from itm.records.models.kept import LINKS
 from itm.registry.finding import Wanted, arranged, matching
 from itm.registry.models import Site, Tank
 
+MOST_POINTS = 8  # bottles of one check that are told of
 CHECK_COLUMNS = ("site__name", "tank__tag", "organisation__name", "samples__label")
 SAMPLE_COLUMNS = (
     "label", "laboratory", "consignment", "concentrate_check__tank__tag",
@@ -96,6 +97,24 @@ def checks_of(actor: Actor, tank: Tank) -> list[ConcentrateCheck]:
     """Newest first; what was given up is not among them."""
     rows = checks(actor).filter(tank=tank).exclude(state=ConcentrateCheck.State.ABANDONED)
     return list(rows.order_by("-checked_on", "-pk"))
+
+
+def newest_of(actor: Actor, tank: Tank, name: str) -> list[SampleValue]:
+    """A property as the tank's newest check that has it found it, one value a bottle."""
+    values = SampleValue.objects.filter(
+        sample__in=ConcentrateSample.objects.visible_to(actor),
+        sample__concentrate_check__tank=tank,
+        sample__withdrawn_reason="",
+        name=name,
+        set_aside_at=None,
+    ).exclude(sample__concentrate_check__state=ConcentrateCheck.State.ABANDONED)
+    rows = values.select_related("sample__concentrate_check").order_by(
+        "-sample__concentrate_check__checked_on", "-sample__concentrate_check__pk", "pk"
+    )
+    found = list(rows[:MOST_POINTS])
+    return [
+        v for v in found if v.sample.concentrate_check_id == found[0].sample.concentrate_check_id
+    ]
 
 
 def checks_among(actor: Actor, keys: Iterable[UUID]) -> set[UUID]:

@@ -11,12 +11,11 @@ where the criterion asks for that. Form 3 holds the outlets behind a flow that w
 device clocks that were off, the digests of photos, what was asked of the bench beside its readings,
 and the circumstances that speak for caution. Form 4 names the method; of a direct one it holds
 what was measured (`document_direct.py`) in the place of the bench. Form 5 holds besides what was
-weighed, and the density that made a volume of it.
+weighed, and the density that made a volume of it: in a direct test, and of standards by mass.
 """
 
 from typing import Any
 
-from calc.standards import as_made_percent
 from itm.records.circumstances import circumstances
 from itm.records.direct_remarks import density_remarks
 from itm.records.document_direct import direct
@@ -38,6 +37,7 @@ from itm.records.photographing import photos_of
 from itm.records.remarks import lot_remarks
 from itm.records.resemblances import resemblances
 from itm.records.rows import guarded, rows
+from itm.records.weighing import is_weighed, mass_percent, percent_as_made, weighed_remarks
 from itm.registry.contents import contents
 
 FORM, KIND = 5, "proportioning test"
@@ -242,7 +242,9 @@ def _bench(test: ProportioningTest, bench: Bench) -> dict[str, Any]:
         "notes": bench.notes,
         **_said_of_bench(bench),
         **_lot_remarks(test),
-        "bottles": [_bottle(bottle, point) for point, bottle in bottles if _was_asked(bottle)],
+        "bottles": [
+            _bottle(bottle, bench, point) for point, bottle in bottles if _was_asked(bottle)
+        ],
     }
 
 
@@ -253,6 +255,11 @@ def _said_of_bench(bench: Bench) -> dict[str, str]:
         "compensation": bench.compensation and bench.get_compensation_display(),
         "bottles_were": bench.bottles_were and bench.get_bottles_were_display(),
         "samples_kept": bench.samples_kept and bench.get_samples_kept_display(),
+        "standards_by": bench.standards_by and bench.get_standards_by_display(),
+        "density": bench.density_typed,
+        "density_at": bench.density_at_typed,
+        "density_error": bench.density_error_typed,
+        "density_from": bench.density_from and bench.get_density_from_display(),
     }
     return {name: text for name, text in said.items() if text}
 
@@ -264,6 +271,8 @@ def _lot_remarks(test: ProportioningTest) -> dict[str, list[str]]:
     said = lot_remarks(test.nominal_percent, tank, held, lot, test.tested_on)
     if test.is_direct:
         said += density_remarks(test.direct, held)
+    if test.bench:
+        said += weighed_remarks(test.bench, held)
     return {"remarks": said} if said else {}
 
 
@@ -272,7 +281,7 @@ def _was_asked(bottle: Bottle) -> bool:
     return bottle.role != Bottle.Role.WATER_AGAIN or bool(bottle.readings.all())
 
 
-def _bottle(bottle: Bottle, flow_point: str | None) -> dict[str, Any]:
+def _bottle(bottle: Bottle, bench: Bench, flow_point: str | None) -> dict[str, Any]:
     return {
         "key": str(bottle.key),
         "role": bottle.get_role_display(),
@@ -280,23 +289,22 @@ def _bottle(bottle: Bottle, flow_point: str | None) -> dict[str, Any]:
         "flow_point": flow_point,
         "concentrate_ml": bottle.concentrate_ml_typed,
         "water_ml": bottle.water_ml_typed,
-        "percent": percent_as_made(bottle),
+        **_weighed(bottle),
+        "percent": percent_as_made(bottle, bench),
         "taken_at": instant(bottle.taken_at),
         "readings": [_reading(r) for r in bottle.readings.all()],
     }
 
 
-def percent_as_made(bottle: Bottle) -> float | None:
-    """Percent of a bottle whose making is known: water, a standard, the concentrate itself."""
-    if bottle.role == Bottle.Role.WATER:
-        return 0.0
-    if bottle.role == Bottle.Role.CONCENTRATE:
-        return 100.0
-    if not bottle.concentrate_ml and not bottle.water_ml:
-        return None
-    if bottle.concentrate_ml is None or bottle.water_ml is None:
-        return None
-    return as_made_percent(float(bottle.concentrate_ml), float(bottle.water_ml))
+def _weighed(bottle: Bottle) -> dict[str, Any]:
+    """Only of a standard that was weighed, so that every other record stays as it was."""
+    if not is_weighed(bottle):
+        return {}
+    return {
+        "concentrate_g": bottle.concentrate_g_typed,
+        "water_g": bottle.water_g_typed,
+        "mass_percent": mass_percent(bottle),
+    }
 
 
 def _reading(reading: Reading) -> dict[str, Any]:

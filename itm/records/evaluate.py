@@ -13,6 +13,7 @@ from itm.records.judging import OWN_LIMITS, judge
 from itm.records.loading import whole
 from itm.records.models import Bottle, Evaluation, FlowRun, ProportioningTest
 from itm.records.repeatability import history
+from itm.records.weighing import VOLUMES, amounts, densities, density_missing, is_weighed
 
 NORMAL_C = 20.0  # where no temperature was noted; the engine then asks for them
 WORST_FIRST = ("lean", "rich", "in band")
@@ -76,7 +77,7 @@ def _of_direct(test: ProportioningTest) -> dict[str, Any]:
 
 def _of_bench(test: ProportioningTest) -> dict[str, Any]:
     """Bottles without a reading in force and readings set aside are not sent; a standard goes in by
-    its volumes as made."""
+    its volumes or masses as made, masses with the densities."""
     bench = on_bench(test)
     instrument = bench.instrument
     water, again, system_water, concentrate = (
@@ -94,6 +95,8 @@ def _of_bench(test: ProportioningTest) -> dict[str, Any]:
         "repeatability": _number(instrument.repeatability),
         "temperature_compensated": bench.compensates,
     }
+    standards = _of_role(test, Bottle.Role.STANDARD)
+    known_as = densities(bench) if any(map(is_weighed, standards)) else None
     if known := _history(test):
         meter["repeatability_history"] = known
     return {
@@ -105,12 +108,12 @@ def _of_bench(test: ProportioningTest) -> dict[str, Any]:
         **{key: readings for key, readings in beside.items() if readings},
         "standards": [
             {
-                "concentrate_ml": _number(b.concentrate_ml),
-                "water_ml": _number(b.water_ml),
+                **(amounts(b) or dict.fromkeys(VOLUMES)),
                 "readings": _readings(b),
             }
-            for b in _of_role(test, Bottle.Role.STANDARD)
+            for b in standards
         ],
+        **({"densities": known_as} if known_as else {}),
         "concentrate": concentrate or None,
         "samples": [
             {"name": b.label, "flow_point": run.flow_point.name, "readings": _readings(b)}
@@ -162,8 +165,11 @@ def _missing(test: ProportioningTest, form: dict[str, Any]) -> str:
         return "The test water has no reading yet; read it as the zero-percent point."
     if len(form["standards"]) < 2:
         return "The line needs at least two standards with a reading."
-    if any(None in (s["concentrate_ml"], s["water_ml"]) for s in form["standards"]):
+    if any(None in s.values() for s in form["standards"]):
         return "A standard that was read has no volumes as made; write both down."
+    weighed = any("concentrate_g" in s for s in form["standards"])
+    if weighed and (missing := density_missing(on_bench(test))):
+        return missing
     if not form["samples"]:
         return "No discharge sample has a reading yet."
     return ""

@@ -14,12 +14,12 @@ from itm.records import direct_flows, merge
 from itm.records.direct_inputs import vessel_form
 from itm.records.drafts import locked_draft
 from itm.records.models import DirectRun, DirectSetup, FlowRun, ProportioningTest
+from itm.records.weighing import require_density
 from itm.registry.models import Instrument
 
 WORST = 50.0  # % of the reading, own choice: a meter worse than that measures nothing
 SIZES = ("diameter", "length", "width", "height", "level_step")
 WEIGHTS = ("scale_step", "scale_error", "density", "density_error")
-LIGHTEST, HEAVIEST = 700.0, 1600.0  # kg/m³ of a concentrate, as itm/intake/concentrate.py
 READS = ("concentrate", "second")
 
 
@@ -123,14 +123,7 @@ def _require_weights(entered: Mapping[str, Any]) -> None:
     for name in WEIGHTS:
         if (value := entered.get(name)) is not None and value.si <= 0:
             raise Refused("weight", "A weight and a density are above 0.", name)
-    density = entered.get("density")
-    if density is not None and not LIGHTEST <= density.si <= HEAVIEST:
-        raise Refused(
-            "density",
-            f"{density.typed} is no density of a concentrate: it is {LIGHTEST:g} to {HEAVIEST:g} "
-            "kg/m³.",
-            "density",
-        )
+    require_density({"density": entered.get("density")})
 
 
 def _require_vessel(setup: DirectSetup) -> None:

@@ -8,6 +8,7 @@ from itm.records.models import Bottle, FlowRun, ProportioningTest
 from itm.records.outlets import outlet, told
 from itm.records.queries import Previous
 from itm.records.rule import FrozenRule, band_text
+from itm.records.weighing import weighed_remarks
 from itm.registry.book import lines_of
 from itm.registry.certificates import certificate_on, ran_out
 from itm.registry.contents import Contents, as_of, bare, differences
@@ -124,6 +125,7 @@ def remarks_on(test: ProportioningTest) -> list[str]:
     return [
         *instrument_remarks(test),
         *lot_remarks(test.nominal_percent, tank, held, lot, on),
+        *(weighed_remarks(test.bench, held) if test.bench else ()),
         *held.remarks,
     ]
 

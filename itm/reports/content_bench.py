@@ -165,6 +165,8 @@ def preparation(document: dict[str, Any]) -> tuple[Fact, ...]:
         ("Water of the discharge", bench.get("system_water_source", "")),
         ("Bottles were", bench.get("bottles_were", "")),
         ("Samples were kept", bench.get("samples_kept", "")),
+        ("Standards are", bench.get("standards_by", "")),
+        ("Density of the concentrate", density(bench)),
         ("Measured with", bench["glassware"]),
         ("Batch", f"{bench['batch_volume_ml']} mL" if bench["batch_volume_ml"] else ""),
         ("Notes on the bench", bench["notes"]),
@@ -186,16 +188,39 @@ def _standard(bottle: dict[str, Any], line: dict[str, float]) -> StandardLine:
     digits = 1 + max((decimals(r["value"]) for r in in_force(bottle)), default=0)
     fitted = percent is not None and percent < 100 and read is not None
     on_line = line["intercept"] + line["slope"] * percent if fitted else 0.0
-    made = bool(bottle["concentrate_ml"] or bottle["water_ml"])
+    made = _made_of(bottle)
     return StandardLine(
         label=bottle["label"],
         role=bottle["role"],
-        made_of=f"{bottle['concentrate_ml'] or 0} + {bottle['water_ml'] or 0}" if made else "",
+        made_of=made,
         percent="" if percent is None else f"{percent:.3f}" if made else f"{percent:g}",
         reading="" if read is None else f"{read:.{digits}f}",
         on_line=f"{on_line:.{digits}f}" if fitted else "",
         difference=signed(read - on_line, digits) if fitted and read is not None else "",
     )
+
+
+def density(bench: dict[str, Any]) -> str:
+    """What made volumes of the grams of weighed standards; older forms know none."""
+    if not (said := bench.get("density")):
+        return ""
+    error, source = bench.get("density_error"), bench.get("density_from")
+    return "".join(
+        (
+            said,
+            f" at {bench['density_at']}" if bench.get("density_at") else "",
+            f", either way by {error}" if error else ", either way by 1 % of it, as nobody says",
+            f", from {source}" if source else "",
+        )
+    )
+
+
+def _made_of(bottle: dict[str, Any]) -> str:
+    for unit in ("ml", "g"):
+        concentrate, water = (bottle.get(f"{what}_{unit}") for what in ("concentrate", "water"))
+        if concentrate or water:
+            return f"{concentrate or 0} + {water or 0} {'mL' if unit == 'ml' else unit}"
+    return ""
 
 
 def line_words(document: dict[str, Any]) -> str:

@@ -29,6 +29,7 @@ PLACES = {
     "concentrate": "undiluted concentrate",
     "instrument": "instrument",
     "standards": "standards",
+    "densities": "density of the concentrate",
 }
 
 

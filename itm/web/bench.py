@@ -21,7 +21,11 @@ from itm.records.drafts import require_crew
 from itm.records.evaluate import Preview, preview
 from itm.records.judging import edges_of
 from itm.records.merge import Crossed
+from itm.records.pouring import set_amounts
 from itm.records.remarks import instrument_remarks
+from itm.records.weighing import UNIT, known_densities, weighed_remarks
+from itm.registry.book import lines_of
+from itm.registry.contents import as_of
 from itm.web.bench_page import (
     MOST_ENTRIES,
     entries_in,
@@ -120,34 +124,34 @@ def standard_new(request: HttpRequest, key: UUID) -> HttpResponse:
 @signed_in
 @require_POST
 def volumes(request: HttpRequest, key: UUID) -> HttpResponse:
-    """Save the volumes that were changed here; a wrong pair comes back with its sentence."""
+    """Save the amounts that were changed here; a wrong pair comes back with its sentence."""
     actor = actor_of(request)
     found = sheet(actor, key)
     typed: dict[str, str] = {}
     wrong: dict[str, str] = {}
     changed = 0
-    for stand in found.standards:
-        bottle = stand.bottle
-        names = tuple(f"{what}-{bottle.key}" for what in ("concentrate_ml", "water_ml"))
-        if names[0] not in request.POST:
-            continue
-        concentrate, water = (request.POST.get(name, "").strip()[:20] for name in names)
-        opened = tuple(request.POST.get(f"was-{name}", "") for name in names)
-        try:
-            services.set_volumes(
-                actor=actor, bottle=bottle, concentrate_ml_typed=concentrate,
-                water_ml_typed=water, opened=(opened[0], opened[1]),
-            )  # fmt: skip
-        except Refused as refusal:
-            wrong[f"{refusal.place or 'concentrate_ml'}-{bottle.key}"] = refusal.sentence
-        except Crossed as crossed:
-            wrong |= {f"{place}-{bottle.key}": text for place, text in crossed.places.items()}
-        else:
-            changed += (concentrate, water) != opened
-            continue
-        typed |= dict(zip(names, (concentrate, water), strict=True))
+    for bottle in (stand.bottle for stand in found.standards):
+        for pair in UNIT:
+            names = tuple(f"{what}-{bottle.key}" for what in pair)
+            if names[0] not in request.POST:
+                continue
+            concentrate, water = (request.POST.get(name, "").strip()[:20] for name in names)
+            opened = tuple(request.POST.get(f"was-{name}", "") for name in names)
+            try:
+                set_amounts(
+                    actor=actor, bottle=bottle, pair=pair, entered=(concentrate, water),
+                    opened=(opened[0], opened[1]),
+                )  # fmt: skip
+            except Refused as refusal:
+                wrong[f"{refusal.place or pair[0]}-{bottle.key}"] = refusal.sentence
+            except Crossed as crossed:
+                wrong |= {f"{place}-{bottle.key}": text for place, text in crossed.places.items()}
+            else:
+                changed += (concentrate, water) != opened
+                continue
+            typed |= dict(zip(names, (concentrate, water), strict=True))
     if changed:
-        messages.success(request, f"Volumes of {changed} standard{'s'[: changed > 1]} saved.")
+        messages.success(request, f"What went into {changed} standard{'s'[: changed > 1]} saved.")
     if not wrong:
         return redirect("bench", key=key)
     return _page(request, sheet(actor, key), typed=typed, wrong=wrong, status=422)
@@ -235,7 +239,8 @@ def _page(
         "test": found.test,
         "bench": found.bench,
         "instrument": found.bench.instrument,
-        "remarks": instrument_remarks(found.test),
+        "remarks": [*instrument_remarks(found.test), *_on_density(found)],
+        "known": known_densities(actor_of(request), found.bench, found.test.tested_on),
         "groups": shown,
         "open": any(line.cells for group in shown for line in group.lines),
         "missing": not (found.water and found.standards and found.concentrate),
@@ -251,6 +256,11 @@ def _page(
         "points": points_so_far(found.test, so_far) if so_far else [],
     }
     return render(request, "bench/bench.html", context, status=status)
+
+
+def _on_density(found: Sheet) -> list[str]:
+    held = as_of(lines_of(found.bench.tank), found.test.tested_on)
+    return weighed_remarks(found.bench, held)
 
 
 def points_so_far(test: Any, so_far: Preview) -> list[dict[str, Any]]:

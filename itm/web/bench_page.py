@@ -2,16 +2,19 @@
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from django.http import QueryDict
 
+from calc.standards import MassRecipe, Recipe
 from itm.core.conversions import quantity
 from itm.intake.fields import TEMPERATURE, reading_field
 from itm.intake.take import Entry, doubts
 from itm.intake.volumes import volume_doubt
 from itm.records.bench_sheet import Sheet, Stand
+from itm.records.pouring import LIQUIDS
+from itm.records.weighing import MASSES, UNIT, mass_percent, pair_of, recipe_in_grams
 from itm.web.photographs import Addresses
 
 MOST_ENTRIES = 3
@@ -72,15 +75,25 @@ class Pour:
     key: uuid.UUID
     label: str
     target: str
-    concentrate: str
-    water: str
-    concentrate_typed: str
-    water_typed: str
-    was: tuple[str, str]
+    unit: str
+    how: str  # poured or weighed
+    recipe: tuple[str, str] | None  # concentrate and water; None while the density is not known
+    amounts: list["Amount"]
     percent: str
+    by_mass: str  # percent by mass of what was weighed and has no density yet
     read: bool
-    wrong: Mapping[str, str] = field(default_factory=dict)
     question: str = ""
+
+
+@dataclass(frozen=True)
+class Amount:
+    """One of the two amounts of a standard."""
+
+    name: str
+    what: str
+    typed: str
+    was: str
+    wrong: str
 
 
 def entries_in(data: QueryDict, sheet: Sheet) -> list[Entry]:
@@ -161,38 +174,42 @@ def _shown(reading: Any, asked: Mapping[str, str], photos: list[tuple[str, str]]
 
 def pours(sheet: Sheet, typed: Mapping[str, str], wrong: Mapping[str, str]) -> list[Pour]:
     """The recipe table; `typed` and `wrong` are by the name of the entry."""
-    out = []
-    for stand in sheet.standards:
-        bottle, key = stand.bottle, stand.bottle.key
-        was = (bottle.concentrate_ml_typed, bottle.water_ml_typed)
-        names = (f"concentrate_ml-{key}", f"water_ml-{key}")
-        out.append(
-            Pour(
-                key=key,
-                label=bottle.label,
-                target=f"{bottle.target_percent.normalize():f}" if bottle.target_percent else "",
-                concentrate=millilitres(stand.recipe.concentrate) if stand.recipe else "",
-                water=millilitres(stand.recipe.water) if stand.recipe else "",
-                concentrate_typed=typed.get(names[0], was[0]),
-                water_typed=typed.get(names[1], was[1]),
-                was=was,
-                percent=percent_text(stand.percent),
-                read=bool(stand.readings),
-                wrong={n.partition("-")[0]: wrong[n] for n in names if n in wrong},
-                question=""
-                if sheet.shared_closed
-                else volume_doubt(stand, sheet.bench.batch_volume_ml),
-            )
-        )
-    return out
+    return [_pour(sheet, stand, typed, wrong) for stand in sheet.standards]
+
+
+def _pour(sheet: Sheet, stand: Stand, typed: Mapping[str, str], wrong: Mapping[str, str]) -> Pour:
+    bottle, key = stand.bottle, stand.bottle.key
+    pair = pair_of(bottle, sheet.bench)
+    recipe: Recipe | MassRecipe | None = stand.recipe
+    if pair == MASSES and bottle.target_percent:
+        recipe = recipe_in_grams(sheet.bench, bottle.target_percent)
+    by_mass = mass_percent(bottle) if stand.percent is None else None
+    amounts = []
+    for name, what in zip(pair, LIQUIDS, strict=True):
+        was, entry = getattr(bottle, f"{name}_typed"), f"{name}-{key}"
+        amounts.append(Amount(entry, what, typed.get(entry, was), was, wrong.get(entry, "")))
+    return Pour(
+        key=key,
+        label=bottle.label,
+        target=f"{bottle.target_percent.normalize():f}" if bottle.target_percent else "",
+        unit=UNIT[pair],
+        how="weighed" if pair == MASSES else "poured",
+        recipe=(shown_amount(recipe.concentrate), shown_amount(recipe.water)) if recipe else None,
+        amounts=amounts,
+        percent=percent_text(stand.percent),
+        by_mass=percent_text(by_mass),
+        read=bool(stand.readings),
+        question="" if sheet.shared_closed else volume_doubt(stand, sheet.bench.batch_volume_ml),
+    )
 
 
 def percent_text(percent: float | None) -> str:
     return "" if percent is None else f"{percent:.2f}"
 
 
-def millilitres(volume: float) -> str:
-    return f"{round(volume, 3):g}"
+def shown_amount(amount: float) -> str:
+    """mL or g: no glass and no bench scale tells a thousandth from nothing."""
+    return f"{round(amount, 3):g}"
 
 
 def limits_of_entry(sheet: Sheet) -> dict[str, str]:

@@ -12,13 +12,15 @@ from playwright.sync_api import Page
 
 import calc
 from calc.hydraulics import pitot_flow
-from calc.series import correction
-from calc.standards import as_made_percent
+from calc.series import correction, water_density_series
+from calc.standards import as_made_by_mass, as_made_percent
 from calc.units import FLOW, INCH, PSI
+from calc.water import water_density
 from itm.core.quantities import parse_decimal
 from itm.intake.check import judge
 from itm.intake.doubts import Read, questions
 from itm.intake.fields import TEMPERATURE, decimals_of_step, reading_field
+from itm.records.direct_forms import DENSITY
 from itm.records.evaluate import common_temperature
 
 pytestmark = pytest.mark.browser
@@ -56,7 +58,7 @@ def test_every_frozen_ordinary_case_has_the_same_line_percents_and_limits(
         if form.get("fit", "ordinary") != "ordinary":
             continue
         result = calc.evaluate(form).as_dict()
-        given = (form, {"": result["band"]}, correction(form["method"]))
+        given = (form, {"": result["band"]}, correction(form["method"]), water_density_series())
         [ours] = phone("line", "preliminary", given)
         for key in ("slope", "intercept"):
             assert ours["line"][key] == pytest.approx(result["line"][key], rel=CLOSE), name
@@ -302,7 +304,39 @@ def test_what_is_no_reading_is_refused_where_the_server_refuses_it(
 def test_percent_of_a_standard_is_that_of_the_engine(phone: Callable[..., Any]) -> None:
     bottle = {"role": "standard", "concentrate_ml": "6,1", "water_ml": "194"}
     made, unknown, water = phone(
-        "pours", "percentOf", (bottle,), (bottle | {"water_ml": ""},), ({"role": "water"},)
-    )
+        "weighing", "percentOf", ({}, bottle), ({}, bottle | {"water_ml": ""}),
+        ({}, {"role": "water"}),
+    )  # fmt: skip
     assert made == pytest.approx(as_made_percent(6.1, 194), rel=1e-12)
     assert (unknown, water) == (None, 0)
+
+
+def test_percent_of_a_weighed_standard_is_that_of_the_engine(phone: Callable[..., Any]) -> None:
+    """Grams, and a density in any unit at any temperature of a bench; without one no percent."""
+    bottle = {
+        "role": "standard", "concentrate_g": "15,72", "water_g": "484.13",
+        "recipe": {"concentrate": "15", "water": "485"},
+    }  # fmt: skip
+    bench = {"standards_by": "mass", "water_density": water_density_series()}
+    known = [("1.048 g/mL", "20 °C"), ("1048 kg/m³", "68 °F"), ("8.75 lb/US gal", "12.5 °C")]
+    benches = [bench | {"density": density, "density_at": at} for density, at in known]
+    bare = bench | {"density": "1048 kg/m³", "density_at": ""}
+    *found, unknown = phone(
+        "weighing", "percentOf", *((one, bottle, DENSITY) for one in (*benches, bare))
+    )
+    for (density, at), ours in zip(known, found, strict=True):
+        number, _, unit = density.partition(" ")
+        warm, _, degrees = at.partition(" ")
+        celsius = (float(warm) - 32) / 1.8 if degrees == "°F" else float(warm)
+        made = as_made_by_mass(
+            15.72, 484.13, float(number) * DENSITY[unit], float(water_density(celsius)), 0
+        )
+        assert ours == pytest.approx(float(made.percent), rel=1e-10)
+    assert unknown is None
+    [by_mass] = phone("weighing", "massPercent", (bottle,))
+    assert by_mass == pytest.approx(100 * 15.72 / (15.72 + 484.13), rel=1e-12)
+    grams, none = phone(
+        "weighing", "recipeOf", (benches[0], bottle, DENSITY), (bare, bottle, DENSITY)
+    )
+    assert grams == {"concentrate": "15.72", "water": "484.13"}
+    assert none is None

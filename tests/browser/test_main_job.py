@@ -126,7 +126,7 @@ def bench(page: Page) -> None:
     ):
         page.get_by_label(f"{label}, concentrate poured, mL").fill(concentrate)
         page.get_by_label(f"{label}, water poured, mL").fill(water)
-    press(page, "Save volumes")
+    press(page, "Save amounts")
     expect(page.get_by_label("S3, water poured, mL")).to_have_value("480")
     for bottle, percent in bottles():
         page.get_by_label(f"{bottle}, new reading").first.fill(shown(percent))

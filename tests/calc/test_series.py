@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from calc.readings import at_temperature, brix_to_index, index_to_brix
-from calc.series import BRIX_RANGE, Series, correction, series_of
-from calc.water import water_index
+from calc.series import BRIX_RANGE, Series, correction, series_of, water_density_series
+from calc.water import water_density, water_index
 
 ENDS = {"water_index": (0.0, 40.0), "brix_to_index": BRIX_RANGE}
 
@@ -37,6 +37,14 @@ def test_correction_of_an_index_is_that_of_the_engine(t):
 
 def test_conductivity_needs_the_coefficient_alone():
     assert correction("conductivity") == {"method": "conductivity", "per_k": 0.0191}
+
+
+def test_density_of_water_is_that_of_its_equation_over_the_whole_range():
+    # 998.207 kg/m³ at 20 °C: Tanaka et al. 2001, check value D-01.
+    series = Series(**water_density_series())
+    values = np.linspace(series.low, series.high, 4001)
+    assert np.abs(series.at(values) - water_density(values)).max() < 1e-9
+    assert float(series.at(20.0)) == pytest.approx(998.207, abs=0.001)
 
 
 def test_a_function_that_no_short_polynomial_follows_shows():

@@ -131,7 +131,7 @@ def test_how_a_bench_is_read_has_its_boxes(crew, scene, draft):
     text = words_of(read(crew, "field_sheet_pdf", draft.visit, "a4"))
     [bench] = day_of(scene.contractor, draft.visit.key)["benches"]
     bench_part = text[text.index("5. Bench") :]
-    assert len(bench["asked"]) == 4
+    assert len(bench["asked"]) == 9
     for one in bench["asked"]:
         assert one["label"] in bench_part
         for value, words in one["choices"]:

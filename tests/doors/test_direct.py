@@ -105,7 +105,7 @@ def test_day_tells_what_each_method_asks_in_the_words_of_its_page(scene, method)
     assert both["duration"]["kind"] == "duration"
     assert both["second_flow"]["kind"] == "flow"
     assert set(told["units"]) == {
-        "pressure", "flow", "volume", "length", "share", "mass", "density",
+        "pressure", "flow", "volume", "length", "share", "mass", "density", "temperature",
     }  # fmt: skip
     assert {one["kind"] for one in both.values()} <= {
         "flow", "volume", "length", "share", "mass", "density", "choice", "duration", "day", "text",

@@ -102,6 +102,13 @@ ASKED = {
             )
         },
     ),
+    "set_masses": Asked(
+        Two.standard, {"concentrate_g": "6.24", "water_g": "194.0"},
+        {"concentrate_g": "6.25", "water_g": "194.0"}, {"concentrate_g": "", "water_g": ""},
+        lambda two: {
+            "concentrate_g": Bottle.objects.filter(role="standard").first().concentrate_g_typed
+        },
+    ),
     "withdraw_standard": Asked(
         Two.standard, *WHY, {},
         lambda two: {"reason": Bottle.objects.filter(role="standard").first().withdrawn_reason},

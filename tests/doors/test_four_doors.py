@@ -37,6 +37,20 @@ def document(scene: Any) -> dict[str, Any]:
     return day_document(scene)
 
 
+def weighing(document: dict[str, Any]) -> dict[str, Any]:
+    """The same day with a thick concentrate: weighed, with the density of a data sheet."""
+    bench = document["benches"][0]
+    bench |= {
+        "standards_by": "mass", "density": "1.048 g/mL", "density_at": "20 °C",
+        "density_error": "5 kg/m³", "density_from": "data_sheet",
+    }  # fmt: skip
+    grams = (("4.19", "195.6"), ("6.29", "193.7"), ("8.38", "191.7"))
+    for one, (concentrate, water) in zip(bench["standards"], grams, strict=True):
+        del one["concentrate_ml"], one["water_ml"]
+        one |= {"concentrate_g": concentrate, "water_g": water}
+    return document
+
+
 def by_pages(scene: Any, document: Any, client: Any) -> ProportioningTest:
     return Pages(client, document, EVENING).work()
 
@@ -92,6 +106,22 @@ def test_the_canonical_record_is_the_same_as_by_the_interface(scene, document, c
     assert [(row["set_aside_reason"], row["value_typed"]) for row in asides] == [
         ("bubble or foam on the prism", "1.33290")
     ]
+
+
+@pytest.mark.parametrize("way", [by_pages, by_entries, by_file])
+def test_weighed_standards_are_the_same_record_by_every_door(scene, document, crew, client, way):
+    weighed = weighing(document)
+    expected = handed_in(by_interface(scene, weighed, client))
+    found = handed_in(way(scene, weighed, client))
+    assert same(found, scene) == same(expected, scene)
+    standards = [b for b in found["bench"]["bottles"] if b["role"] == "premix standard"]
+    assert [one["concentrate_g"] for one in standards] == ["4.19", "6.29", "8.38"]
+    # 6.29 g of 1.048 g/mL in 193.7 g of water of 998.207 kg/m³ (Tanaka et al. 2001): arithmetic.
+    parts = 6.29 / 1.048, 193.7 / 0.998207
+    assert [one["percent"] for one in standards][1] == pytest.approx(
+        100 * parts[0] / sum(parts), rel=1e-6
+    )
+    assert found["bench"]["density"] == "1.048 g/mL"
 
 
 def test_all_four_give_the_engine_the_same(scene, document, crew, client):

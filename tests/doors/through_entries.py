@@ -7,7 +7,7 @@ from uuid import UUID, uuid4
 from itm.doors.entries import take
 from itm.records.bench import to_set_out
 from itm.records.models import ProportioningTest
-from tests.doors.through_pages import readings, standards
+from tests.doors.through_pages import AMOUNTS, conditions, readings, standards
 
 NOTICE = ("told", "how", "reference")
 RUN = ("inlet_pressure", "solution_flow", "flow_source", "level_before", "level_after")
@@ -78,9 +78,12 @@ class Device:
         at = self.document["tests"][0]["restoration"][-1]["ended_at"]
         keys = {bottle.label: bottle.key for bottle in to_set_out(test)}
         out = [entry("set_out_bench", {"test": test.key}, at)]
+        if noted := conditions(self.document):
+            out.append(entry("note_bench", {"test": test.key}, at, noted))
         for label, told in standards(self.document):
-            put = {n: told[n] for n in ("concentrate_ml", "water_ml")}
-            out.append(entry("set_volumes", {"bottle": keys[label]}, at, put))
+            put = {n: told[n] for n in told if n in AMOUNTS}
+            verb = "set_volumes" if "water_ml" in put else "set_masses"
+            out.append(entry(verb, {"bottle": keys[label]}, at, put))
         return out
 
     def bench(self, test: ProportioningTest, field: list[dict[str, Any]]) -> list[dict[str, Any]]:

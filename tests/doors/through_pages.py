@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from itm.records.models import Bottle, ProportioningTest, Reading, RestorationLine, Visit
 
+AMOUNTS = ("concentrate_ml", "water_ml", "concentrate_g", "water_g")
 UNITS = {"solution_flow": "L/min", "inlet_pressure": "bar", "level_before": "L", "level_after": "L"}
 
 
@@ -105,12 +106,14 @@ class Pages:
 
     def _bench(self, test: ProportioningTest) -> None:
         self.press("bench_set_out", test.key)
+        if noted := conditions(self.document):
+            told = self.document["benches"][0]
+            kept = {name: told[name] for name in ("water_source", "glassware")}
+            self.press("bench_note", test.key, **kept, **as_on_a_page(noted))
         for label, told in standards(self.document):
             bottle = test.bench.bottles.get(label=label)
-            volumes = {
-                f"{name}-{bottle.key}": told[name] for name in ("concentrate_ml", "water_ml")
-            }
-            self.press("bench_volumes", test.key, **volumes)
+            amounts = {f"{name}-{bottle.key}": told[name] for name in told if name in AMOUNTS}
+            self.press("bench_volumes", test.key, **amounts)
         for label, told in readings(self.document):
             bottle: Bottle = test.bench.bottles.get(label=label)
             cell = uuid4()
@@ -127,6 +130,22 @@ class Pages:
                 self.press(
                     "reading_aside", test.key, row.key, at=aside["at"], reason=aside["reason"]
                 )
+
+
+def conditions(document: dict[str, Any]) -> dict[str, str]:
+    """What the bench says of weighed standards."""
+    bench = document["benches"][0]
+    names = ("standards_by", "density", "density_at", "density_error", "density_from")
+    return {name: bench[name] for name in names if name in bench}
+
+
+def as_on_a_page(texts: dict[str, str]) -> dict[str, str]:
+    """A page asks number and unit apart."""
+    out: dict[str, str] = {}
+    for name, text in texts.items():
+        number, _, unit = text.partition(" ")
+        out |= {name: number, f"{name}_unit": unit} if unit else {name: text}
+    return out
 
 
 def standards(document: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 from itm.records import bench as services
+from itm.records import pouring
 from itm.records.models import Bench, Bottle, FlowRun, ProportioningTest, Reading, Visit
 from itm.registry.models import Instrument
 from tests.conftest import Scene
@@ -67,7 +68,7 @@ def worked(scene: Scene, **values: str) -> ProportioningTest:
     test = draft(scene)
     services.set_out(actor=scene.contractor, test=test)
     for label, concentrate, water in (("S1", "4", "196"), ("S2", "6", "194"), ("S3", "8", "192")):
-        services.set_volumes(
+        pouring.set_volumes(
             actor=scene.contractor, bottle=test.bench.bottles.get(label=label),
             concentrate_ml_typed=concentrate, water_ml_typed=water,
         )  # fmt: skip

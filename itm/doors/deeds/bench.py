@@ -9,12 +9,13 @@ from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known, s
 from itm.intake.take import Entry as ReadingEntry
 from itm.intake.take import take_reading
 from itm.records import bench as services
+from itm.records import pouring
 from itm.records.bench_forms import BenchForm, ReasonForm, StandardForm
 from itm.records.models import Bottle, Reading
+from itm.records.weighing import MASSES, UNIT, VOLUMES
 
 MOST_TYPED = 40  # characters of a reading, as on the page
 USUAL, NONE = "usual", "none"
-VOLUMES = ("concentrate_ml", "water_ml")
 
 
 def set_out_bench(call: Call) -> Done:
@@ -41,17 +42,38 @@ def add_standard(call: Call) -> Done:
 
 
 def set_volumes(call: Call) -> Done:
-    """The two volumes of a standard are one thing: both are put, and both are opened."""
-    require_known(call.entry.put, dict.fromkeys(VOLUMES))
-    if missing := next((name for name in VOLUMES if name not in call.entry.put), ""):
-        raise Refused("missing_volume", "Put both volumes, as really measured, in mL.", missing)
-    concentrate, water = (call.entry.text(name).strip() for name in VOLUMES)
-    opened = call.entry.opened
-    bottle = services.set_volumes(
+    (concentrate, water), opened = _both(call, VOLUMES)
+    bottle = pouring.set_volumes(
         actor=call.actor, bottle=call.row, concentrate_ml_typed=concentrate, water_ml_typed=water,
-        opened=(opened[VOLUMES[0]], opened[VOLUMES[1]]) if set(VOLUMES) <= set(opened) else None,
+        opened=opened,
     )  # fmt: skip
     return Done(call.row.bench.visit, standing(bottle, VOLUMES))
+
+
+def set_masses(call: Call) -> Done:
+    (concentrate, water), opened = _both(call, MASSES)
+    bottle = pouring.set_masses(
+        actor=call.actor, bottle=call.row, concentrate_g_typed=concentrate, water_g_typed=water,
+        opened=opened,
+    )  # fmt: skip
+    return Done(call.row.bench.visit, standing(bottle, MASSES))
+
+
+Pair = tuple[str, str]
+
+
+def _both(call: Call, names: Pair) -> tuple[Pair, Pair | None]:
+    """The two amounts of a standard are one thing: both are put, and both are opened."""
+    require_known(call.entry.put, dict.fromkeys(names))
+    if missing := next((name for name in names if name not in call.entry.put), ""):
+        word = "volume" if names == VOLUMES else "mass"
+        raise Refused(
+            f"missing_{word}", f"Put both, as really measured, in {UNIT[names]}.", missing
+        )
+    concentrate, water = (call.entry.text(name).strip() for name in names)
+    opened = call.entry.opened
+    seen = (opened[names[0]], opened[names[1]]) if set(names) <= set(opened) else None
+    return (concentrate, water), seen
 
 
 def withdraw_standard(call: Call) -> Done:

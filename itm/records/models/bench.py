@@ -35,6 +35,17 @@ class Bench(Tracked):
         CLOSED = "closed", "closed until they were read"
         OPEN = "open", "left open"
 
+    class StandardsBy(models.TextChoices):
+        VOLUME = "", "measured by volume, mL"
+        MASS = "mass", "weighed, g"
+
+    class DensityFrom(models.TextChoices):
+        NOT_SAID = "", "not said"
+        CERTIFICATE = "certificate", "the certificate of the lot"
+        CHECK = "check", "a concentrate check of this tank"
+        DATA_SHEET = "data_sheet", "a data sheet of the product"
+        MEASURED = "measured", "a sample of this concentrate, measured that day"
+
     part_of = "visit"
     guard = "sealed"
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="benches")
@@ -54,6 +65,17 @@ class Bench(Tracked):
     glassware = models.CharField(
         max_length=120, blank=True, help_text="What the standards were measured with"
     )
+    standards_by = models.CharField(max_length=8, choices=StandardsBy.choices, blank=True)
+    # Of the undiluted concentrate: what makes volumes of the grams of weighed standards.
+    density = models.FloatField(null=True, blank=True, help_text="kg/m³ of the concentrate")
+    density_typed = models.CharField(max_length=40, blank=True)
+    density_at = models.FloatField(null=True, blank=True, help_text="°C of that density")
+    density_at_typed = models.CharField(max_length=40, blank=True)
+    density_error = models.FloatField(
+        null=True, blank=True, help_text="kg/m³ that it may be off, either way"
+    )
+    density_error_typed = models.CharField(max_length=40, blank=True)
+    density_from = models.CharField(max_length=12, choices=DensityFrom.choices, blank=True)
     batch_volume_ml = models.DecimalField(max_digits=7, decimal_places=1, default=200)
     notes = models.CharField(max_length=500, blank=True)
     sealed_at = models.DateTimeField(null=True, blank=True)
@@ -67,7 +89,13 @@ class Bench(Tracked):
                 condition=Q(batch_volume_ml__gt=0),
                 name="bench_batch_positive",
                 violation_error_message="The batch volume is above 0 mL.",
-            )
+            ),
+            models.CheckConstraint(
+                condition=(Q(density=None) | Q(density__gt=0))
+                & (Q(density_error=None) | Q(density_error__gt=0)),
+                name="bench_density_positive",
+                violation_error_message="A density and what it may be off by are above 0.",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -118,6 +146,11 @@ class Bottle(Tracked):
     water_ml = models.DecimalField(max_digits=9, decimal_places=3, null=True, blank=True)
     concentrate_ml_typed = models.CharField(max_length=20, blank=True)
     water_ml_typed = models.CharField(max_length=20, blank=True)
+    # Or weighed, g, as typed. A standard is one or the other.
+    concentrate_g = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
+    water_g = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
+    concentrate_g_typed = models.CharField(max_length=20, blank=True)
+    water_g_typed = models.CharField(max_length=20, blank=True)
     taken_at = models.DateTimeField(null=True, blank=True)
     # Stamped by mistake: out of everything, but its label stays used and the row stays.
     withdrawn_reason = models.CharField(max_length=200, blank=True)
@@ -141,6 +174,18 @@ class Bottle(Tracked):
                 & (Q(water_ml=None) | Q(water_ml__gte=0)),
                 name="bottle_volumes_not_negative",
                 violation_error_message="A volume is 0 mL or more.",
+            ),
+            models.CheckConstraint(
+                condition=(Q(concentrate_g=None) | Q(concentrate_g__gte=0))
+                & (Q(water_g=None) | Q(water_g__gte=0)),
+                name="bottle_masses_not_negative",
+                violation_error_message="A mass is 0 g or more.",
+            ),
+            models.CheckConstraint(
+                condition=Q(concentrate_ml=None, water_ml=None)
+                | Q(concentrate_g=None, water_g=None),
+                name="bottle_by_volume_or_by_mass",
+                violation_error_message="A standard is measured by volume or weighed, not both.",
             ),
         ]
 

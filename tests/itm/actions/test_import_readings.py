@@ -14,8 +14,9 @@ from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
 from itm.core.models import Change
 from itm.doors.files import take_up
-from itm.records.bench import set_out, set_volumes
+from itm.records.bench import set_out
 from itm.records.models import Reading
+from itm.records.pouring import set_volumes
 from tests.deeds import discharged, prepared, read, restored, tested
 from tests.factories import OrganisationFactory, actor_of
 from tests.itm.intake.imports import handed_in, taken, told

@@ -10,6 +10,7 @@ from django.db import IntegrityError
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.history import Change
 from itm.records import bench as services
+from itm.records import pouring
 from itm.records.merge import Crossed
 from itm.records.models import Bench, Bottle, ProportioningTest, Reading
 from tests.conftest import Scene
@@ -71,7 +72,7 @@ def test_volumes_are_kept_as_typed_beside_their_value(scene: Scene) -> None:
     bottle = services.add_standard(
         actor=scene.contractor, bench=draft(scene).bench, target_percent=Decimal(3)
     )
-    services.set_volumes(
+    pouring.set_volumes(
         actor=scene.contractor, bottle=bottle, concentrate_ml_typed="6,10", water_ml_typed="193.9"
     )
     bottle.refresh_from_db()
@@ -98,7 +99,7 @@ def test_volumes_that_cannot_be_are_refused(
         actor=scene.contractor, bench=draft(scene).bench, target_percent=Decimal(3)
     )
     with pytest.raises(Refused) as refusal:
-        services.set_volumes(
+        pouring.set_volumes(
             actor=scene.contractor, bottle=bottle, concentrate_ml_typed=concentrate,
             water_ml_typed=water,
         )  # fmt: skip
@@ -110,7 +111,7 @@ def test_volumes_that_cannot_be_are_refused(
 def test_volumes_taken_back_leave_the_standard_without_percent(scene: Scene) -> None:
     test = worked(scene)
     bottle = test.bench.bottles.get(label="S1")
-    services.set_volumes(
+    pouring.set_volumes(
         actor=scene.contractor, bottle=bottle, concentrate_ml_typed="", water_ml_typed=" "
     )
     bottle.refresh_from_db()
@@ -120,7 +121,7 @@ def test_volumes_taken_back_leave_the_standard_without_percent(scene: Scene) -> 
 def test_volumes_crossed_by_another_device_are_not_overwritten(scene: Scene) -> None:
     bottle = worked(scene).bench.bottles.get(label="S1")
     with pytest.raises(Conflict) as crossed:
-        services.set_volumes(
+        pouring.set_volumes(
             actor=scene.contractor, bottle=bottle, concentrate_ml_typed="4.2",
             water_ml_typed="195.8", opened=("", ""),
         )  # fmt: skip
@@ -131,7 +132,7 @@ def test_volumes_crossed_by_another_device_are_not_overwritten(scene: Scene) -> 
 
 def test_volumes_left_as_they_were_do_not_undo_another_device(scene: Scene) -> None:
     bottle = worked(scene).bench.bottles.get(label="S1")
-    services.set_volumes(
+    pouring.set_volumes(
         actor=scene.contractor, bottle=bottle, concentrate_ml_typed="", water_ml_typed="",
         opened=("", ""),
     )  # fmt: skip

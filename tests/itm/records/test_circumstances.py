@@ -19,7 +19,7 @@ from itm.actions.sign import sign
 from itm.core.errors import Refused
 from itm.core.quantities import quantity
 from itm.records import bench as benches
-from itm.records import chain, discharge
+from itm.records import chain, discharge, pouring
 from itm.records.circumstances import age_remark
 from itm.records.document import document
 from itm.records.evaluate import engine_input
@@ -292,7 +292,7 @@ def test_a_mass_is_refused_as_a_volume_with_the_way_to_one(scene: Scene) -> None
     day = worked(scene)
     bottle = Bottle.objects.get(bench=day.test.bench, label="S2")
     with pytest.raises(Refused) as refused:
-        benches.set_volumes(
+        pouring.set_volumes(
             actor=day.actor, bottle=bottle, concentrate_ml_typed="6.3 g", water_ml_typed="194"
         )
     assert (refused.value.code, refused.value.place) == ("mass_not_volume", "concentrate_ml")

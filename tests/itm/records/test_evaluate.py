@@ -5,6 +5,7 @@ from decimal import Decimal
 import pytest
 
 from itm.records import bench as benches
+from itm.records import pouring
 from itm.records.document import document
 from itm.records.evaluate import engine_input, evaluate, outcome, preview
 from itm.records.loading import whole
@@ -25,7 +26,7 @@ def worked(scene, minimum: str, design: str):
         name = bottle.role
         if bottle.role == Bottle.Role.STANDARD:
             name = f"{float(bottle.target_percent):g}"
-            benches.set_volumes(
+            pouring.set_volumes(
                 actor=day.actor, bottle=bottle, concentrate_ml_typed=f"{2 * float(name):g}",
                 water_ml_typed=f"{200 - 2 * float(name):g}",
             )  # fmt: skip

@@ -1,7 +1,8 @@
 // The bench: recipe, volumes as really poured, readings as the display shows them.
 
 import { h, caution, empty, notice } from "./dom.js";
-import { oneMore, percentOf, pours, settingOut } from "./pours.js";
+import { oneMore, pours, settingOut } from "./pours.js";
+import { percentIn } from "./weighing.js";
 import { questions } from "./readings.js";
 import { readingLine } from "./reading_line.js";
 import { conditions } from "./conditions.js";
@@ -16,7 +17,7 @@ export function benchScreen(field, test) {
   const { instrument } = bench;
   const writes = view.may.write && !test.closed;
   const shared = writes && !bench.closed;
-  const asked = questions(bench, percentOf);
+  const asked = questions(bench, percentIn(view, bench));
   const inUse = bench.bottles.filter((one) => one.set_out && !one.withdrawn_reason);
   const of = (...roles) => inUse.filter((one) => roles.includes(one.role));
   const standards = of("standard").sort(

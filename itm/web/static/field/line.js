@@ -2,6 +2,9 @@
 // preliminary wherever it is shown. Interval and certainty are the server's and stand nowhere here.
 // tests/browser/test_field_line.py holds every frozen case of the engine against this file.
 
+import { seriesAt } from "./series.js";
+import { byMass, densitiesOf, measureOf, waterDensity } from "./weighing.js";
+
 const ON_THE_LIMIT = 1e-9; // %, as calc/acceptance.py
 
 const sum = (numbers) => numbers.reduce((total, one) => total + one, 0);
@@ -25,17 +28,21 @@ export function side(percent, { lower, upper }) {
   return percent > upper + ON_THE_LIMIT ? "rich" : "in band";
 }
 
-const madeOf = ({ percent, concentrate_ml: concentrate, water_ml: water }) =>
-  percent ?? (100 * concentrate) / (concentrate + water);
+function madeOf({ percent, concentrate_ml: concentrate, water_ml: water, ...weighed }, densities) {
+  if (percent !== undefined) return percent;
+  if (weighed.concentrate_g === undefined) return (100 * concentrate) / (concentrate + water);
+  return densities ? byMass(weighed.concentrate_g, weighed.water_g, densities) : NaN;
+}
+
+const liquidsOf = ({ densities }, water) =>
+  densities && water
+    ? {
+        concentrate: densities.concentrate,
+        water: waterDensity(water, densities.temperature_c),
+      }
+    : null;
 
 const level = (readings) => mean(readings.map(({ value }) => value));
-
-/** A short polynomial of the server's; no number beyond the range that it is good for. */
-function seriesAt({ low, high, terms }, value) {
-  if (!(value >= low && value <= high)) return NaN;
-  const x = (2 * value - low - high) / (high - low);
-  return terms.reduceRight((total, term) => total * x + term, 0);
-}
 
 /** A reading as it would be at another temperature, as calc.readings.at_temperature has it. */
 export function atTemperature(value, temperature, to, correction) {
@@ -108,21 +115,29 @@ export function commonTemperature({ water, standards }) {
 
 /**
  * `form` is the engine's own form of a test. Gives line, samples and flow points, or a sentence that
- * says what is missing. `correction` comes with the day: what the engine's correction of temperature
- * needs on a device (calc/series.py).
+ * says what is missing. `correction` and `water` come with the day: what the engine's correction of
+ * temperature, and the density of water beside weighed concentrate, need on a device
+ * (calc/series.py).
  */
-export function preliminary(form, bands, correction) {
+export function preliminary(form, bands, correction, water) {
   if ((form.fit ?? "ordinary") !== "ordinary")
     return { problem: "The line of this test is drawn by the server." };
   if (!form.water.length)
     return { problem: "The test water has no reading yet; read it as the zero-percent point." };
   if ((form.correct_to_c ?? null) !== null) {
     const moved = atOneTemperature(form, correction);
-    return moved.problem ? moved : preliminary(moved, bands);
+    return moved.problem ? moved : preliminary(moved, bands, correction, water);
   }
-  const points = form.standards.map((one) => [madeOf(one), level(one.readings)]);
+  const liquids = liquidsOf(form, water);
+  const points = form.standards.map((one) => [madeOf(one, liquids), level(one.readings)]);
   if (points.some(([percent]) => !Number.isFinite(percent))) {
-    return { problem: "A standard that was read has no volumes as made; write both down." };
+    const weighed = form.standards.some((one) => one.concentrate_g !== undefined);
+    return {
+      problem:
+        weighed && !liquids
+          ? "Standards were weighed and the bench has no density of the concentrate with its temperature: a percent by mass is none by volume."
+          : "A standard that was read has no volumes as made; write both down.",
+    };
   }
   if (form.include_water ?? true) points.unshift([0, level(form.water)]);
   const line = fitLine(points);
@@ -168,6 +183,8 @@ export function formOf(view, test) {
         value: number(one.value),
         temperature_c: one.temperature.trim() ? number(one.temperature) : null,
       }));
+  const made = (one) =>
+    Object.fromEntries(measureOf(bench, one).names.map((name) => [name, number(one[name])]));
   const inUse = bench.bottles.filter((one) => !one.withdrawn_reason && readings(one).length);
   const ofRole = (role) => inUse.filter((one) => one.role === role);
   const form = {
@@ -175,10 +192,10 @@ export function formOf(view, test) {
     include_water: test.include_water,
     water: ofRole("water").flatMap(readings),
     standards: ofRole("standard").map((one) => ({
-      concentrate_ml: number(one.concentrate_ml),
-      water_ml: number(one.water_ml),
+      ...made(one),
       readings: readings(one),
     })),
+    densities: densitiesOf(bench, view.units?.density),
     samples: test.runs.flatMap((run) =>
       ofRole("sample")
         .filter((one) => one.run === run.key)
@@ -188,9 +205,11 @@ export function formOf(view, test) {
   return { ...form, correct_to_c: test.correct_temperatures ? commonTemperature(form) : null };
 }
 
-/** What a bench of this test needs to correct its readings. */
-export const correctionOf = (view, test) =>
-  view.benches.find((one) => one.key === test.bench).correction;
+/** What a bench of this test needs beside its readings: to correct them, and of its water. */
+export function physicsOf(view, test) {
+  const { correction, water_density: water } = view.benches.find((one) => one.key === test.bench);
+  return [correction, water];
+}
 
 export function bandsOf(test) {
   const numbers = ({ lower, upper }) => ({ lower: Number(lower), upper: Number(upper) });

@@ -3,17 +3,7 @@
 import { h, notice, num, onlyHere } from "./dom.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { parse, quantity } from "./flow.js";
-
-/** Percent of a bottle where it is known: what was really poured. */
-export function percentOf(bottle) {
-  if (bottle.role === "water") return 0;
-  if (bottle.role !== "standard") return null;
-  const [concentrate, water] = [bottle.concentrate_ml, bottle.water_ml].map((text) =>
-    text ? parse(text).value : NaN,
-  );
-  const percent = (100 * concentrate) / (concentrate + water);
-  return Number.isFinite(percent) ? percent : null;
-}
+import { massPercent, measureOf, percentOf, recipeOf } from "./weighing.js";
 
 export function settingOut(field, test) {
   return h(
@@ -28,59 +18,84 @@ export function settingOut(field, test) {
 }
 
 export function pours(field, bench, standards, open) {
+  const { density } = field.view.units;
   return h(
     "section",
     { "aria-labelledby": "recipe" },
     h("h2", { id: "recipe" }, "Standards"),
-    open
-      ? h(
-          "p",
-          "For ",
-          num(`${bench.batch_volume_ml} mL`),
-          " each: measure the concentrate, then fill up with test water ",
-          h("strong", "to the mark"),
-          ". Concentrate added to a full batch of water makes it too weak. Write down what was really poured.",
-        )
-      : null,
-    standards.map((bottle) => pour(field, bench, bottle, open)),
+    open ? how(bench) : null,
+    standards.map((bottle) => pour(field, bench, bottle, open, density)),
   );
 }
 
-const PERCENT = { mL: 1 };
+function how(bench) {
+  const batch = num(`${bench.batch_volume_ml} mL`);
+  if (bench.standards_by !== "mass") {
+    return h(
+      "p",
+      "For ",
+      batch,
+      " each: measure the concentrate, then fill up with test water ",
+      h("strong", "to the mark"),
+      ". Concentrate added to a full batch of water makes it too weak. Write down what was really poured. A thick concentrate stays in a pipette: say below, under how the bench is read, that standards are weighed.",
+    );
+  }
+  const known = (bench.known_densities ?? []).join("; ");
+  return [
+    h(
+      "p",
+      "For about ",
+      batch,
+      " each: weigh the syringe or beaker before and after, so that what sticks to it does not count; then add test water on the scale. Stir slowly until no strings show. Write down what was really weighed.",
+    ),
+    h(
+      "p",
+      "Density of the concentrate: ",
+      bench.density ? num(bench.density) : "not written yet",
+      bench.density && bench.density_at ? [" at ", num(bench.density_at)] : null,
+      ". Write it below, under how the bench is read.",
+      known ? ` Known: ${known}.` : "",
+    ),
+  ];
+}
 
-function pour(field, bench, bottle, open) {
+const ONE_TO_ONE = { mL: 1, g: 1 };
+const LIQUIDS = ["concentrate", "water"];
+
+/** What is wrong with one amount, in a sentence, or nothing. */
+function amountProblem(text, what, { unit, word }) {
+  const named = `The ${what} ${word}`;
+  if (!text.trim()) return `${named} is missing; write both as really measured, in ${unit}.`;
+  const read = parse(text, named);
+  const problem = read.problem ?? quantity(`${text} ${unit}`, ONE_TO_ONE).problem;
+  if (problem) return problem;
+  return read.value < 0 || read.value > 100_000
+    ? `${named} is ${text} ${unit}; write 0 ${unit} or more.`
+    : "";
+}
+
+function pour(field, bench, bottle, open, densities) {
   const prefix = `bottle:${bottle.key}`;
-  const made = percentOf(bottle);
+  const measure = measureOf(bench, bottle);
+  const { names, unit, verb, done } = measure;
+  const made = percentOf(bench, bottle, densities);
   const keep = () => {
-    const { put, opened, places } = changes(field, prefix, bottle, ["concentrate_ml", "water_ml"]);
+    const { put, opened, places } = changes(field, prefix, bottle, names);
     if (!Object.keys(put).length)
       return field.say("Nothing was changed, so nothing was kept.", "info");
-    const both = { concentrate_ml: bottle.concentrate_ml, water_ml: bottle.water_ml, ...put };
+    const stands = Object.fromEntries(names.map((name) => [name, bottle[name]]));
+    const both = { ...stands, ...put };
     const problems = {};
-    for (const [name, what] of [
-      ["concentrate_ml", "concentrate"],
-      ["water_ml", "water"],
-    ]) {
-      if (!both[name].trim())
-        problems[`${prefix}:${name}`] =
-          `The ${what} volume is missing; write both volumes as really measured, in mL.`;
-      else {
-        const read = parse(both[name], `The ${what} volume`);
-        if (read.problem ?? quantity(`${both[name]} mL`, PERCENT).problem)
-          problems[`${prefix}:${name}`] =
-            read.problem ?? quantity(`${both[name]} mL`, PERCENT).problem;
-        else if (read.value < 0 || read.value > 100_000)
-          problems[`${prefix}:${name}`] =
-            `The ${what} volume is ${both[name]} mL; write 0 mL or more.`;
-      }
+    if (names.some((name) => both[name].trim())) {
+      names.forEach((name, i) => {
+        const problem = amountProblem(both[name], LIQUIDS[i], measure);
+        if (problem) problems[`${prefix}:${name}`] = problem;
+      });
     }
-    if (!both.concentrate_ml.trim() && !both.water_ml.trim())
-      for (const place of places) delete problems[place];
     if (Object.keys(problems).length) return field.refuse(problems);
-    const before = { concentrate_ml: bottle.concentrate_ml, water_ml: bottle.water_ml, ...opened };
-    return field.act("set_volumes", { bottle: bottle.key }, both, {
-      words: `Volumes of ${bottle.label}`,
-      opened: before,
+    return field.act(verb, { bottle: bottle.key }, both, {
+      words: `${measure.words} of ${bottle.label}`,
+      opened: { ...stands, ...opened },
       places,
     });
   };
@@ -92,37 +107,46 @@ function pour(field, bench, bottle, open) {
       maxlength: 20,
       optional: false,
     });
+  const recipe = recipeOf(bench, bottle, densities);
+  const byMass = made === null ? massPercent(bottle) : null;
   return h(
     "div.pour",
     { id: `pour-${bottle.key}` },
     h("h3", bottle.label, h("small", ` for ${bottle.target_percent} % `), onlyHere(bottle.pending)),
-    bottle.recipe
+    recipe
       ? h(
           "p",
-          num(`${bottle.recipe.concentrate} mL`),
-          " concentrate, water to the mark ",
-          h("small", "(", num(`${bottle.recipe.water} mL`), ")"),
+          num(`${recipe.concentrate} ${unit}`),
+          unit === "g" ? " concentrate and " : " concentrate, water to the mark ",
+          unit === "g"
+            ? [num(`${recipe.water} g`), " water"]
+            : h("small", "(", num(`${recipe.water} mL`), ")"),
         )
       : null,
     open
       ? h(
           "div.pair",
-          entry("concentrate_ml", "concentrate poured, mL"),
-          entry("water_ml", "water poured, mL"),
+          LIQUIDS.map((what, i) => entry(names[i], `${what} ${done}, ${unit}`)),
         )
       : h(
           "p",
-          num(bottle.concentrate_ml || "not written"),
+          num(bottle[names[0]] || "not written"),
           " concentrate, ",
-          num(bottle.water_ml || "not written"),
-          " water, mL",
+          num(bottle[names[1]] || "not written"),
+          ` water, ${unit}`,
         ),
     h("p", made === null ? "" : ["Made: ", num(`${made.toFixed(2)} %`)]),
+    byMass === null
+      ? null
+      : notice(
+          `${byMass.toFixed(2)} % by mass; by volume it is not known before the bench has the density of the concentrate and its temperature.`,
+          "warning",
+        ),
     notice(pourDoubt(bench, bottle, made)),
     open
       ? h(
           "div.press",
-          press(`Keep volumes of ${bottle.label}`, keep, {
+          press(`Keep ${measure.words.toLowerCase()} of ${bottle.label}`, keep, {
             kind: ".outline",
             id: `pour-keep-${bottle.key}`,
           }),
@@ -136,13 +160,14 @@ function pourDoubt(bench, bottle, made) {
   if (made === null || !bottle.target_percent) return "";
   const wanted = Number(bottle.target_percent);
   if (
+    bottle.water_ml &&
     parse(bottle.water_ml).value === Number(bench.batch_volume_ml) &&
     parse(bottle.concentrate_ml).value
   ) {
     return `${bottle.water_ml} mL is the whole batch: was the concentrate added to it instead of filling up to the mark? As written this is ${made.toFixed(2)} %, which is fine if it is what was poured.`;
   }
   return Math.abs(made - wanted) > 0.1 * wanted
-    ? `As written this is ${made.toFixed(2)} %, not near ${bottle.target_percent} %. Fine if it is what was poured; else correct the volumes.`
+    ? `As written this is ${made.toFixed(2)} %, not near ${bottle.target_percent} %. Fine if it is what was poured; else correct it.`
     : "";
 }
 

@@ -5,7 +5,7 @@ import { h, num, onlyHere } from "./dom.js";
 import { inForce } from "./day.js";
 import { idOf, press, textEntry, valueOf } from "./entering.js";
 import { photosOf, photoPart } from "./photos.js";
-import { percentOf } from "./pours.js";
+import { percentIn } from "./weighing.js";
 import { judge, questions } from "./readings.js";
 
 const ROLES = {
@@ -18,7 +18,7 @@ const ROLES = {
 };
 
 export function readingLine(field, bench, bottle, open, asked) {
-  const made = percentOf(bottle);
+  const made = percentIn(field.view, bench)(bottle);
   return h(
     "section.bottle",
     { id: `bottle-${bottle.key}`, "aria-label": bottle.label },
@@ -136,10 +136,8 @@ function newReading(field, bench, bottle) {
       },
     );
     if (!entry) return null;
-    const asked = questions(
-      field.view.benches.find((one) => one.key === bench.key),
-      percentOf,
-    ).get(entry.key);
+    const now = field.view.benches.find((one) => one.key === bench.key);
+    const asked = questions(now, percentIn(field.view, now)).get(entry.key);
     if (asked) return field.say(`${typed} is kept. ${asked[1]}`, "warning");
     return document.getElementById(idOf(nextEmpty(field, bench, bottle) ?? value))?.focus();
   };

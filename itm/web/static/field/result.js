@@ -5,8 +5,9 @@ import { h, limits, notice, num } from "./dom.js";
 import { inForce, isDirect, samplesOf } from "./day.js";
 import { directSoFar, lackOf } from "./direct.js";
 import { stillDue } from "./inspect.js";
-import { bandsOf, correctionOf, formOf, preliminary, shown } from "./line.js";
+import { bandsOf, formOf, physicsOf, preliminary, shown } from "./line.js";
 import { changes, press, textEntry } from "./entering.js";
+import { isMade } from "./weighing.js";
 import { count, day, forEntry } from "./words.js";
 
 const PRELIMINARY =
@@ -16,7 +17,7 @@ export function soFar(view, test) {
   const bands = bandsOf(test);
   const found = isDirect(test)
     ? directSoFar(view, test)
-    : preliminary(formOf(view, test), bands, correctionOf(view, test));
+    : preliminary(formOf(view, test), bands, ...physicsOf(view, test));
   const band = (name) => bands[name] ?? bands[""];
   return h(
     "section.so-far",
@@ -163,8 +164,8 @@ function missingBench(view, test) {
     out.push(["The test water has no reading in force", at]);
   for (const one of inUse.filter(({ role }) => role === "standard")) {
     if (!one.readings.length) out.push([`Standard ${one.label} was not read`, at]);
-    else if (inForce(one).length && !(one.concentrate_ml && one.water_ml))
-      out.push([`Standard ${one.label} has no volumes as made`, at]);
+    else if (inForce(one).length && !isMade(one))
+      out.push([`Standard ${one.label} has no volumes or masses as made`, at]);
   }
   return out;
 }

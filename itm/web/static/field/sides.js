@@ -40,6 +40,8 @@ const LABELS = {
   temperature: "Temperature, °C",
   concentrate_ml: "Concentrate, mL",
   water_ml: "Water, mL",
+  concentrate_g: "Concentrate, g",
+  water_g: "Water, g",
   label: "Label on the bottle",
   reason: "Reason",
   told: "Who was told",
