@@ -66,6 +66,7 @@ LEFT_OUT: dict[str, str] = {
     "notices.News": FOLLOWS,
     "notices.ReadNews": FOLLOWS,
     "notices.Wish": "a person's own choice",
+    "records.Along": "telephones of a crew that had the day on them",
     "records.LatestRecord": FOLLOWS,
     "registry.LinkUse": DOOR,
     "registry.PromisedGrant": DOOR,

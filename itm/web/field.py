@@ -25,8 +25,8 @@ from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.http import require_GET, require_POST
 
 from itm.accounts.actor import Actor
+from itm.doors import along, entries, papers, photos
 from itm.doors import day as days
-from itm.doors import entries, papers, photos
 from itm.doors.entry import Answer
 from itm.registry.files import clean_name, too_large
 from itm.web.guard import actor_of, signed_in
@@ -152,7 +152,18 @@ def field_days(request: HttpRequest) -> HttpResponse:
 @require_GET
 @never_cache
 def field_day(request: HttpRequest, key: UUID) -> HttpResponse:
-    return JsonResponse(days.day_of(actor_of(request), key, at=timezone.now()))
+    """Asked with each round of a device that has the day, which says how much of it waits there."""
+    day = along.day_for_device(
+        actor_of(request), key, said=request.GET.dict(), at=timezone.now()
+    )  # fmt: skip
+    return JsonResponse(day)
+
+
+@signed_in
+@require_POST
+def field_day_off(request: HttpRequest, key: UUID) -> HttpResponse:
+    along.off_the_device(actor_of(request), key, said=request.POST.dict())
+    return JsonResponse({})
 
 
 @signed_in
@@ -249,6 +260,7 @@ urls: list[URLPattern] = [
     path("field/who/", field_who, name="field_who"),
     path("field/days/", field_days, name="field_days"),
     path("field/days/<uuid:key>/", field_day, name="field_day"),
+    path("field/days/<uuid:key>/off/", field_day_off, name="field_day_off"),
     path("field/entries/", field_entries, name="field_entries"),
     path("field/photos/", field_photos, name="field_photos"),
     path("field/papers/", field_papers, name="field_papers"),

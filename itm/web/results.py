@@ -15,7 +15,7 @@ from itm.actions.hand_in import hand_in
 from itm.core.errors import Refused
 from itm.intake.check import Problem
 from itm.intake.complete import problems
-from itm.records import queries, states
+from itm.records import along, queries, states
 from itm.records.as_it_stands import record_form
 from itm.records.cautions import LOOK
 from itm.records.entry_times import arrived
@@ -46,11 +46,14 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     loaded = None if row.state == "sealed" else whole(row.pk)
     form, missing = record_form(row, loaded)
     left: list[Problem] = []
+    elsewhere: list[str] = []
     if states.possible(actor, "hand_in", row):
         left = problems(row, no_result=missing, loaded=loaded)
+        elsewhere = along.may_hold_more(row.visit, timezone.now())
     context = page(form) | {
         "test": row,
         "missing": missing,
+        "elsewhere": elsewhere,
         "left": [(problem, _mended_at(problem, row)) for problem in left],
         "may": {
             verb: states.possible(actor, verb, row)

@@ -275,6 +275,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "field_who": ("", "ok", "ok", "ok"),
     "field_days": ("", "ok", "ok", "ok"),
     "field_day": ("visit", "ok", "ok", "ok"),
+    "field_day_off": ("visit", "ok", "ok", "ok"),
     "field_entries": ("", "ok", "ok", "ok"),
     "field_photos": ("", "ok", "ok", "ok"),
     "field_papers": ("", "ok", "ok", "ok"),

@@ -61,6 +61,11 @@ def test_an_entry_that_the_server_fails_on_holds_up_nothing_else(
     assert row["foam_seen_at"] is None
     assert crew.day_on_server(planned)["visit"]["started_at"]
     assert [one["verb"] for one in crew.kept()] == ["foam_seen"]  # the day was fetched again
+    # Whoever would hand the day in is told of it.
+    other = phone()
+    other.take_along(planned)
+    other.screen(planned, "result")
+    expect(other.page.get_by_text("still held 1 entry of this day")).to_be_visible()
     crew.page.goto("/field/#/waiting")
     expect(crew.page.locator(".stuck .sentence")).to_contain_text("The server failed on this entry")
     crew.page.unroute("**/field/entries/")

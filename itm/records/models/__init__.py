@@ -1,3 +1,4 @@
+from itm.records.models.along import Along
 from itm.records.models.bench import Bench, Bottle, Reading
 from itm.records.models.concentrate import (
     ConcentrateCheck,
@@ -17,6 +18,7 @@ from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visi
 from itm.records.models.witnesses import Witness
 
 __all__ = [
+    "Along",
     "Bench",
     "Bottle",
     "ConcentrateCheck",

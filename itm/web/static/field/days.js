@@ -136,6 +136,7 @@ export async function takeAlong(field, key) {
 
 async function takeOff(field, key) {
   await field.store.forgetDay(key);
+  sync.tellOff(key).catch(() => {}); // out of reach: the day is gone from here all the same
   field.say("Taken off this device; it is on the server as before.");
   await field.draw();
 }

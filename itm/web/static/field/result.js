@@ -81,7 +81,7 @@ export function resultScreen(field, test) {
           "Handed in on this device. It reaches the server with the next signal; only then it is handed in, and the server may ask for more.",
         )
       : null,
-    writes && !test.handing_in ? [noting(field, test), stillDue(view)] : null,
+    writes && !test.handing_in ? [noting(field, test), stillDue(view), elsewhere(view)] : null,
     writes && left.length
       ? [
           h("p", "Before this test can be handed in:"),
@@ -123,6 +123,9 @@ export function resultScreen(field, test) {
     ),
   ];
 }
+
+/** What was said of other devices when the day was last fetched. */
+const elsewhere = (view) => (view.other_devices ?? []).map((said) => notice(said, "warning"));
 
 /** What certainly stands in the way; the server looks at the whole record once more. */
 function missing(view, test) {

@@ -6,11 +6,17 @@ import { openDB, deleteDB } from "../vendor/idb/idb.js";
 const PREFIX = "itm-field-";
 const WHO = "itm-field-who"; // the person at this device, written by every page of theirs
 const PEOPLE = "itm-field-people"; // everybody with a database here, by name
+const DEVICE = "itm-field-device"; // a number of its own, whoever holds it
 
 const STRICT = { durability: "strict" };
 
 export function personHere() {
   return localStorage.getItem(WHO) || "";
+}
+
+export function deviceHere() {
+  if (!localStorage.getItem(DEVICE)) localStorage.setItem(DEVICE, crypto.randomUUID());
+  return localStorage.getItem(DEVICE);
 }
 
 export function settle(person) {
@@ -127,12 +133,14 @@ class Store {
     return (await this.db.getAll("drafts")).filter(isTyped);
   }
 
-  /** How many entries, photos and papers no server has, and how much was typed and not kept. */
-  async unsent() {
+  /** How many entries, photos and papers no server has, and how much was typed and not kept: of one
+   * visit, or of all. */
+  async unsent(visit) {
+    const own = (rows) => (visit ? rows.filter((one) => one.visit === visit) : rows);
     const [entries, files, typed] = await Promise.all([
-      this.entries(),
-      this.db.getAll("photos"),
-      this.typed(),
+      this.entries().then(own),
+      this.db.getAll("photos").then(own),
+      this.typed().then(own),
     ]);
     const waiting = [...entries, ...files].filter((one) => one.state !== "taken");
     return { entries: waiting.length, typed: typed.length };

@@ -4,6 +4,7 @@
 
 import { Stopped, ask, json, poster, signedOut } from "./asking.js";
 import { STUCK } from "./day.js";
+import { deviceHere } from "./store.js";
 
 export const MOST_AT_ONCE = 40;
 const FIRST_PAUSE = 3_000;
@@ -26,8 +27,10 @@ export async function listDays() {
   return (await json(answer)).days;
 }
 
-export async function fetchDay(visit) {
-  const answer = await ask(`/field/days/${visit}/`);
+async function fetchDay(store, visit) {
+  const { entries, typed } = await store.unsent(visit);
+  const said = new URLSearchParams({ device: deviceHere(), waiting: entries + typed });
+  const answer = await ask(`/field/days/${visit}/?${said}`);
   if (answer.status === 404 || answer.status === 403)
     throw new Stopped("gone", "This visit is not open to you any more.");
   if (!answer.ok) throw new Stopped("busy", `The server cannot answer now (${answer.status}).`);
@@ -280,5 +283,12 @@ export async function renew(store, visit) {
     entries: taken(await store.entries()).map((one) => one.n),
     photos: taken([...(await store.photos()), ...(await store.papers())]).map((one) => one.key),
   };
-  await store.renew(visit, await fetchDay(visit), shown);
+  await store.renew(visit, await fetchDay(store, visit), shown);
+}
+
+/** So that nobody waits for this device before a hand-in. Without signal it is only not told. */
+export async function tellOff(visit) {
+  const { csrf } = await who();
+  const said = new URLSearchParams({ device: deviceHere() });
+  await poster(csrf).text(`/field/days/${visit}/off/`, said, "application/x-www-form-urlencoded");
 }

@@ -1,0 +1,46 @@
+"""The day as a device fetches it, and what the device says of itself when it does."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from itm.accounts.actor import Actor
+from itm.doors.day import day_of
+from itm.records import along, queries
+
+
+def day_for_device(
+    actor: Actor, key: UUID, *, said: Mapping[str, str], at: datetime
+) -> dict[str, Any]:
+    """`day_of`, with what is to be said of other devices that have it.
+
+    Of `said`, `device` is a UUID that the device gave itself and `waiting` how much of the day it
+    has not sent; without them, as from a page of before, nothing is noted. Raises NotFound.
+    """
+    day = day_of(actor, key, at=at)
+    device = device_of(said)
+    if device is None:
+        return day
+    visit = queries.visit(actor, key)
+    waiting = said.get("waiting", "")
+    along.note(
+        actor=actor, visit=visit, device=device, at=at,
+        waiting=int(waiting) if waiting.isascii() and waiting.isdigit() else 0,
+    )  # fmt: skip
+    # No part of what the digest is of: it changes while the day stays the same.
+    return day | {"other_devices": along.may_hold_more(visit, at, but=device)}
+
+
+def off_the_device(actor: Actor, key: UUID, *, said: Mapping[str, str]) -> None:
+    """The person took the day off it. Raises NotFound."""
+    device = device_of(said)
+    if device is not None:
+        along.taken_off(visit=queries.visit(actor, key), device=device)
+
+
+def device_of(said: Mapping[str, str]) -> UUID | None:
+    try:
+        return UUID(said.get("device", ""))
+    except ValueError:
+        return None
