@@ -34,9 +34,9 @@ def day_for_device(
 
 def off_the_device(actor: Actor, key: UUID, *, said: Mapping[str, str]) -> None:
     """The person took the day off it. Raises NotFound."""
-    device = device_of(said)
+    visit, device = queries.visit(actor, key), device_of(said)
     if device is not None:
-        along.taken_off(visit=queries.visit(actor, key), device=device)
+        along.taken_off(visit=visit, device=device)
 
 
 def device_of(said: Mapping[str, str]) -> UUID | None:

@@ -72,7 +72,10 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         "page_name": "test",
         **_change(row, form),
         "verb_names": PAGES.names,
-        "amendment": row.amendments.exclude(state="abandoned").first(),
+        # Only what is sealed is amended.
+        "amendment": row.amendments.exclude(state="abandoned").first()
+        if row.state == "sealed"
+        else None,
         "crumbs": crumbs(row),
         "steps": steps(row, "result") if row.state in ("draft", "handed_in") else [],
     }
