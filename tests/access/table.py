@@ -387,6 +387,3 @@ PUBLIC: dict[str, tuple[str, str]] = {
 
 # Answered to everybody, with the same “nothing here”.
 NOWHERE = {"api_nothing"}
-
-# Things that are nobody's own: what a foreigner gets follows from the kind of person alone.
-EVERYBODYS = {"", "kind of table", "kind of record", "programme", "clock", "size", "rule"}

@@ -1,12 +1,13 @@
-"""Every address of the interface × every method it takes × kind of organisation × own and foreign.
+"""Every address of the interface × every method × everybody who may ask, of own and foreign things.
 
 An address or method that nobody classified fails, and so does a line whose address is gone.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
 
 import pytest
-from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -16,9 +17,19 @@ from itm.accounts.actor import Actor
 from itm.accounts.models import ApiToken
 from itm.api.v1 import urls
 from tests.access.api_table import API
+from tests.access.columns import KINDS, expected_of_program
+from tests.access.walk import (
+    asked,
+    engagement_over,
+    everybody,
+    named_by,
+    quietly,
+    remove,
+    text_of,
+)  # fmt: skip
 from tests.factories import OrganisationFactory, actor_of
 
-KINDS = ("owner", "contractor", "authority")
+__all__ = ["KINDS", "program"]
 SCOPES = ApiToken.Scope.values
 
 
@@ -40,13 +51,8 @@ def taken() -> Iterator[tuple[str, str]]:
 
 def answer(client: Client, name: str, method: str, kwargs: dict) -> tuple[int, str]:
     """Status and code. Deeds are tried without their data and undone again."""
-    before = transaction.savepoint()
-    url = reverse(f"v1:{name}", kwargs=kwargs)
-    got = getattr(client, method)(
-        url, **({} if method == "get" else {"data": {}, "content_type": "application/json"})
-    )
-    transaction.savepoint_rollback(before)
-    assert got.status_code < 500, (url, got.status_code)
+    body = {} if method == "get" else {"data": {}, "content_type": "application/json"}
+    got = asked(client, reverse(f"v1:{name}", kwargs=kwargs), method, **body)
     problem = got["Content-Type"] == "application/problem+json"
     return got.status_code, got.json()["code"] if problem else ""
 
@@ -55,20 +61,60 @@ def test_the_table_names_every_address_and_method_and_no_other() -> None:
     assert sorted(API) == sorted(taken())
 
 
-@pytest.mark.parametrize("place", ["own", "foreign"])
-def test_every_address_answers_each_program_as_the_table_says(scene, things, place) -> None:
-    people = {kind: getattr(scene, kind) for kind in KINDS}
-    if place == "foreign":
-        people = {kind: actor_of(OrganisationFactory(kind=kind)) for kind in KINDS}
-    observed, expected = {}, {}
-    for kind, actor in people.items():
-        client = program(actor, *SCOPES)
+ALL_METHODS = ("get", "post", "put", "patch", "delete")
+
+
+def tokens_of(scene: Any) -> dict[str, Client]:
+    """A program of everybody in the walk. A manager makes tokens, so whoever has another role now
+    was one when it was made."""
+    out, people = {}, everybody(scene)
+    for who, actor in people.items():
+        out[who] = program(replace(actor, role="manager"), *SCOPES)
+    remove(scene, people["removed owner"])
+    return out
+
+
+def test_every_address_answers_each_program_as_the_table_says(scene, things, settings) -> None:
+    settings.API_STRANGERS_A_MINUTE = 1_000_000  # whose token works no more counts as one
+    observed, wanted = {}, {}
+
+    def ask(who: str, client: Client) -> None:
         for (name, method), (thing, _, *own) in API.items():
-            wanted = "404" if thing and place == "foreign" else own[KINDS.index(kind)]
-            expected[name, method, kind] = wanted
-            status, _ = answer(client, name, method, things[thing])
-            observed[name, method, kind] = {403: "403", 404: "404"}.get(status, "ok")
-    assert observed == expected
+            observed[name, method, who] = told(answer(client, name, method, things[thing])[0])
+            wanted[name, method, who] = expected_of_program(who, name, method, thing, tuple(own))
+
+    with quietly():
+        programs = tokens_of(scene)
+        for who, client in programs.items():
+            ask(who, client)
+        engagement_over(scene)
+        ask("former contractor", programs["manager contractor"])
+    assert {k: (v, wanted[k]) for k, v in observed.items() if v != wanted[k]} == {}
+
+
+def told(status: int) -> str:
+    return {401: "401", 403: "403", 404: "404"}.get(status, "ok")
+
+
+def test_a_method_that_an_address_does_not_take_is_taken_from_nobody(scene, things) -> None:
+    names = {name: thing for (name, _), (thing, *_) in API.items()}
+    with quietly():
+        for kind in KINDS:
+            client = program(getattr(scene, kind), *SCOPES)
+            for name, thing in names.items():
+                for method in ALL_METHODS:
+                    if (name, method) not in API:
+                        assert answer(client, name, method, things[thing])[0] == 405, (kind, name)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_list_tells_a_strangers_program_of_a_thing(scene, things, kind) -> None:
+    stranger = program(actor_of(OrganisationFactory(kind=kind)), *SCOPES)
+    secrets = named_by(things)
+    for (name, method), (thing, *_) in API.items():
+        if method == "get" and not thing:
+            got = text_of(asked(stranger, reverse(f"v1:{name}"), method))
+            assert not [one for one in secrets if one in got], name
 
 
 @pytest.mark.parametrize("scope", ["", *SCOPES])
