@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('records', '0023_flow_of_past_results'),
+        ('records', '0024_weighed_standards'),
     ]
 
     operations = [
