@@ -28,7 +28,8 @@ HINTS = {
 
 
 def asked(form: forms.BaseForm, names: Iterable[str] | None = None) -> list[dict[str, Any]]:
-    """Each field with its kind: one of UNITS, or a choice, duration, day or text."""
+    """Each field with its kind: one of UNITS, or a choice, choices (a list), duration, day or
+    text."""
     return [
         {
             "name": name,
@@ -46,10 +47,13 @@ def _kind(field: forms.Field) -> dict[str, Any]:
     if isinstance(field, QuantityField):
         kind = next(kind for kind, known in UNITS.items() if list(known) == list(field.units))
         return {**out, "kind": kind}
+    if isinstance(field, forms.BooleanField):
+        return {**out, "kind": "choice", "choices": [["False", "No"], ["True", "Yes"]]}
     if isinstance(field, forms.ChoiceField):
         # Keys of instruments come as objects, so each is made a text.
         pairs = cast(Iterable[tuple[object, object]], field.choices)
-        return {**out, "kind": "choice", "choices": [[str(v), str(words)] for v, words in pairs]}
+        kind = "choices" if isinstance(field, forms.MultipleChoiceField) else "choice"
+        return {**out, "kind": kind, "choices": [[str(v), str(words)] for v, words in pairs]}
     if isinstance(field, DayField):
         return {**out, "kind": "day"}
     if isinstance(field, DurationField):

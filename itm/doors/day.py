@@ -11,7 +11,7 @@ from itm.accounts.actor import Actor
 from itm.doors import day_effluent, day_inspecting
 from itm.doors.asked import UNITS, asked
 from itm.doors.day_bench import bench_of
-from itm.doors.day_checks import checks_of, properties
+from itm.doors.day_checks import beginning, checks_of, properties
 from itm.doors.day_direct import asked_directly, direct_part
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
@@ -115,6 +115,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "effluent_asked": day_effluent.asked_of_kinds(),
         "inspection": day_inspecting.inspection_of(actor, visit),
         "checks": checks_of(actor, visit),
+        "checking": beginning(actor, visit),
         "properties": properties(),
         "points": [list(choice) for choice in ConcentrateSample.Point.choices],
     }  # fmt: skip

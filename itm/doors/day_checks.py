@@ -1,14 +1,21 @@
 """The concentrate checks of a day: bottles, values, and what each property is held against."""
 
+from copy import deepcopy
 from datetime import datetime
 from typing import Any
 
+from django import forms
+
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.doors.asked import asked
 from itm.intake.concentrate import FIELDS
 from itm.records import check_queries as queries
-from itm.records import states
+from itm.records import checking, states
+from itm.records.check_forms import CheckForm, SampleEditForm
 from itm.records.check_limits import certificate_beside, limits_beside
+from itm.records.drafts import may_begin
+from itm.records.merge import shown
 from itm.records.models import (
     ConcentrateCheck,
     ConcentrateSample,
@@ -17,7 +24,11 @@ from itm.records.models import (
     Visit,
 )
 from itm.records.sampling import labels_taken, stem_of_labels
+from itm.registry import queries as registry
 from itm.registry.properties import KNOWN, Property
+
+UNCERTAINTIES = ("u_refractive_index", "u_density")
+BEGUN_WITH = ("purpose", "circulated", "programmes", *UNCERTAINTIES, "notes")
 
 
 def properties() -> list[dict[str, Any]]:
@@ -57,6 +68,7 @@ def _check(actor: Actor, check: ConcentrateCheck, taken: list[str]) -> dict[str,
         "purpose": check.purpose,
         "purpose_label": check.get_purpose_display(),
         "circulated": check.circulated,
+        **{name: shown(check, name) for name in ("programmes", *UNCERTAINTIES)},
         "notes": check.notes,
         "state": check.state,
         "state_label": check.get_state_display(),
@@ -74,6 +86,43 @@ def _check(actor: Actor, check: ConcentrateCheck, taken: list[str]) -> dict[str,
         "reports": [_report(check, report) for report in check.laboratory_reports.all()
                     if not report.withdrawn_reason],
     }  # fmt: skip
+
+
+def beginning(actor: Actor, visit: Visit) -> dict[str, Any]:
+    """What there is to check at the site, and what a check is asked as it begins and later."""
+    tanks = list(registry.tanks_to_choose(visit.site))
+    codes = queries.codes_by_tank(actor, tanks)
+    return {
+        "may": may_begin(actor, visit),
+        "tanks": [
+            {
+                "key": str(tank.key),
+                "tag": tank.tag,
+                "usual_points": list(queries.points_of(tank, circulated=False)),
+                "points_circulated": list(queries.points_of(tank, circulated=True)),
+                "usual": {
+                    "purpose": ConcentrateCheck.Purpose.PERIODIC,
+                    "circulated": "False",
+                    "programmes": "\n".join(codes.get(tank.pk, [])),
+                    "u_refractive_index": f"{checking.U_INDEX:f}",
+                    "u_density": f"{checking.U_DENSITY:f}",
+                },
+            }
+            for tank in tanks
+        ],
+        "begin_check": asked(CheckForm(), BEGUN_WITH),
+        "note_check": asked(CheckForm(), ("checked_on", *BEGUN_WITH)),
+        "note_check_sample": asked(_OnItsWay()),
+    }
+
+
+class _OnItsWay(forms.Form):
+    """What the page asks of a bottle that is sent away, without a bottle."""
+
+    laboratory, sent_on, consignment, received_on = (
+        deepcopy(SampleEditForm.base_fields[name])
+        for name in ("laboratory", "sent_on", "consignment", "received_on")
+    )
 
 
 def _report(check: ConcentrateCheck, report: LaboratoryReport) -> dict[str, Any]:
@@ -103,7 +152,9 @@ def _sample(sample: ConcentrateSample) -> dict[str, Any]:
         "taken_by": sample.taken_by,
         "look": sample.look,
         "laboratory": sample.laboratory,
-        "sent_on": sample.sent_on.isoformat() if sample.sent_on else "",
+        "sent_on": shown(sample, "sent_on"),
+        "consignment": sample.consignment,
+        "received_on": shown(sample, "received_on"),
         "under_way": f"under way to {sample.laboratory} since {day(sample.sent_on)}"
         if sample.under_way
         else "",

@@ -74,11 +74,15 @@ def checks_beside(actor: Actor, visit: Visit) -> list[ConcentrateCheck]:
 
 
 def usual_points(check: ConcentrateCheck) -> tuple[str, ...]:
+    return points_of(check.tank, circulated=check.circulated)
+
+
+def points_of(tank: Tank, *, circulated: bool) -> tuple[str, ...]:
     """Where bottles of this tank are usually filled. Common practice, no published source."""
     point = ConcentrateSample.Point
-    if check.circulated:
+    if circulated:
         return (point.RECIRCULATED,)
-    if check.tank.kind == Tank.Kind.BLADDER:
+    if tank.kind == Tank.Kind.BLADDER:
         return (point.OUTLET,)
     return (point.TOP, point.MIDDLE, point.BOTTOM)
 
@@ -214,6 +218,10 @@ def tanks_at(actor: Actor, site: Site) -> list[Tank]:
 
 def latest_codes(actor: Actor, tank: Tank) -> list[str]:
     """Programmes that the latest check of the tank was held against, to begin the next with."""
-    for row in checks(actor).filter(tank=tank).order_by("-checked_on", "-pk")[:1]:
-        return row.programmes
-    return []
+    return codes_by_tank(actor, [tank]).get(tank.pk, [])
+
+
+def codes_by_tank(actor: Actor, tanks: Iterable[Tank]) -> dict[int, list[str]]:
+    """The same of many tanks, in one query."""
+    rows = checks(actor).filter(tank__in=[tank.pk for tank in tanks])
+    return {row.tank_id: row.programmes for row in rows.order_by("checked_on", "pk")}

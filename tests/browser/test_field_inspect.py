@@ -91,7 +91,8 @@ def test_a_task_inspected_without_signal_reaches_the_server_with_its_photo(
             summary.click()
     assert not page.evaluate(WIDE)
     assert page.evaluate(PRESSED, GLOVE) == []
-    page.reload()  # what was typed lies on the disk
+    expect(crew.strip).to_contain_text("typed and not kept")  # it lies on the disk
+    page.reload()
     expect(crew.strip).to_contain_text("typed and not kept")
     opened(crew, day)
     expect(entry(crew, day, "answer-gauge_readings")).to_have_value("7.5 bar")

@@ -2,6 +2,7 @@
 
 import json
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -10,7 +11,8 @@ from django.test.utils import CaptureQueriesContext
 from itm.actions.abandon import abandon
 from itm.core.errors import NotFound
 from itm.doors.day import day_of, days_of
-from itm.records import preparing
+from itm.records import checking, preparing
+from itm.records.check_forms import CheckForm
 from itm.records.models import Bottle, Reading
 from tests import checks
 from tests.deeds import tested
@@ -154,6 +156,48 @@ def test_a_check_tells_its_crew_which_labels_are_taken_wherever_they_stand(scene
     checks.checked(scene)
     started(phone, draft)
     assert [one["labels_taken"] for one in day(draft, scene.owner)["checks"]] == [[]]
+
+
+def test_a_day_brings_what_a_check_is_asked_as_it_begins_at_each_tank(scene, draft, phone):
+    """What the page of the tank asks, and every verb takes what its form here would send."""
+    checks.lot_of(scene)
+    told = day_of(phone.actor, draft.visit.key)["checking"]
+    [tank] = told["tanks"]
+    assert (tank["tag"], told["may"]) == (scene.tank.tag, True)
+    assert [one["name"] for one in told["begin_check"]] == [
+        name for name in CheckForm.base_fields if name not in ("key", "checked_on")
+    ]
+    kinds = {one["name"]: one["kind"] for one in told["begin_check"]}
+    assert (kinds["programmes"], kinds["circulated"]) == ("choices", "choice")
+    [choices] = [one["choices"] for one in told["begin_check"] if one["name"] == "programmes"]
+    begun = phone.say(
+        "begin_check", {"tank": tank["key"]},
+        {**tank["usual"], "programmes": [choices[0][0]], "checked_on": "2026-06-15"},
+    )  # fmt: skip
+    assert begun.taken, begun
+    day = day_of(phone.actor, draft.visit.key)
+    [check] = day["checks"]
+    assert check["programmes"] == choices[0][0]
+    assert Decimal(check["u_density"]) == checking.U_DENSITY
+    assert check["usual_points"] == tank["usual_points"]
+    assert day["checking"]["tanks"][0]["usual"]["programmes"] == choices[0][0]  # as the last time
+    circulated = phone.say(
+        "note_check", {"check": check["key"]}, {"circulated": "True", "programmes": []},
+        {"circulated": "False", "programmes": check["programmes"]},
+    )  # fmt: skip
+    assert circulated.taken, circulated
+    [check] = day_of(phone.actor, draft.visit.key)["checks"]
+    assert (check["circulated"], check["programmes"]) == (True, "")
+    assert check["usual_points"] == tank["points_circulated"]
+    put = {"point": "top", "label": "T 1"}
+    bottle = phone.note("add_check_sample", {"check": check["key"]}, put)
+    away = {"laboratory": "A laboratory", "sent_on": "2026-06-15", "consignment": "D-7"}
+    assert list(away) == [one["name"] for one in told["note_check_sample"]][:3]
+    phone.note("note_check_sample", {"sample": bottle["key"]}, away)
+    assert all(answer.taken for answer in phone.send())
+    [check] = day_of(phone.actor, draft.visit.key)["checks"]
+    assert check["samples"][0]["consignment"] == "D-7"
+    assert check["samples"][0]["under_way"] == "under way to A laboratory since 15 Jun 2026"
 
 
 def test_only_who_belongs_to_the_crew_sends(scene, draft):

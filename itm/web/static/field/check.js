@@ -1,8 +1,8 @@
 // A concentrate check: bottles at their points, what was measured of each beside what it is held
-// against, and the hand-in. It is begun on the page of its tank, because what it is held against is
-// frozen there.
+// against, and the hand-in. Begun without signal, it is told what that is once the server has it.
 
 import { h, caution, empty, notice, num, onlyHere } from "./dom.js";
+import { notingCheck, onItsWay } from "./begin.js";
 import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
 import { papersPart } from "./papers.js";
 import { photoPart, photosOf } from "./photos.js";
@@ -26,7 +26,7 @@ export function checkScreen(field, check) {
     h("h2", "Bottles ", onlyHere(check.pending)),
     used.length ? null : empty("No bottle is noted yet: note each with its point in the tank."),
     used.map((sample) => bottle(field, check, sample, writes)),
-    writes ? adding(field, check) : null,
+    writes ? [adding(field, check), notingCheck(field, check)] : null,
     withdrawn(field, check, writes),
     papersPart(field, check, writes),
     handIn(field, check),
@@ -127,7 +127,7 @@ function bottle(field, check, sample, writes) {
       "ul.plain",
       sample.values.map((value) => measured(field, value, writes)),
     ),
-    writes ? entering(field, check, sample) : null,
+    writes ? [entering(field, check, sample), onItsWay(field, sample)] : null,
     writes ? h("p", photoPart(field, photo, sample.label), " ", photosOf(field, photo)) : null,
     writes ? withdrawing(field, sample) : null,
   );

@@ -2,6 +2,7 @@
 // Nothing is judged here; what an entry would do is shown, and the server decides.
 
 import { follow, measuredWhole, solutionText } from "./direct.js";
+import { checkBegun, checkNoted, tanksOf, underWay } from "./checking.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
 import { inspected } from "./tasks.js";
 
@@ -66,6 +67,7 @@ function index(view) {
     add(test.flush);
   }
   add(view.restoration);
+  add(tanksOf(view));
   for (const check of view.checks ?? []) {
     rows.set(check.key, check);
     check.reports ??= []; // a copy from before this page knew them
@@ -334,6 +336,9 @@ const DEEDS = {
   },
   note_bench: ({ view, row, put }) => Object.assign(benchOf(view, row), put),
   hand_in: ({ row }) => (row.handing_in = true),
+  begin_check: checkBegun,
+  note_check: checkNoted,
+  note_check_sample: ({ row, put }) => underWay(Object.assign(row, put)),
   add_check_sample: tankBottle,
   withdraw_check_sample: ({ row, put }) => (row.withdrawn_reason = put.reason),
   bring_back_check_sample: ({ row }) => (row.withdrawn_reason = ""),

@@ -65,6 +65,38 @@ export function choiceEntry(field, place, { label, was = "", choices, help, opti
   });
 }
 
+/** Any number of choices; as text each on its own line. */
+export function choicesEntry(field, place, { label, was = "", choices, help }) {
+  const chosen = () => new Set(valueOf(field, place, was).split("\n").filter(Boolean));
+  const error = field.problems.get(place);
+  const put = (value) => (event) => {
+    const now = chosen();
+    if (event.target.checked) now.add(value);
+    else now.delete(value);
+    const kept = choices.map(([one]) => one).filter((one) => now.has(one));
+    field.type(place, kept.join("\n"), was);
+  };
+  return h(
+    "fieldset",
+    { id: idOf(place) },
+    h("legend", label),
+    help && h("small.help", help),
+    choices.map(([value, words]) =>
+      h(
+        "label.tick",
+        h("input", {
+          type: "checkbox",
+          id: `${idOf(place)}-${value}`,
+          checked: chosen().has(value),
+          onchange: put(value),
+        }),
+        words,
+      ),
+    ),
+    error && h("p.error", error),
+  );
+}
+
 /** A number beside its unit; the unit that this person used last is offered first. */
 export function quantityEntry(
   field,
@@ -116,6 +148,7 @@ export function askedEntry(field, place, asked, was = "") {
   const { name, label, help, kind, choices, longest, needed } = asked;
   const optional = !needed;
   const units = field.view.units[kind];
+  if (kind === "choices") return choicesEntry(field, place, { label, was, choices, help });
   if (choices.length) return choiceEntry(field, place, { label, was, choices, help, optional });
   if (!units)
     return textEntry(field, place, {

@@ -86,7 +86,7 @@ function askedOf(field, one, name) {
   const asked =
     one.verb === "note_bench"
       ? own?.benches.find(({ key }) => key === bench)?.asked
-      : own?.direct_asked?.[direct?.method]?.[one.verb];
+      : (own?.checking?.[one.verb] ?? own?.direct_asked?.[direct?.method]?.[one.verb]);
   return asked?.find((text) => text.name === name);
 }
 

@@ -15,12 +15,15 @@ const CALLED = {
   at: "When",
 };
 
+// Whose form it stands in, where the day says what that asks.
+const VERBS = { begin: "begin_check", check: "note_check", way: "note_check_sample" };
+
 /** What it is and what was typed, for a person to read. */
 export function wordsOf(field, { place, visit, value }) {
   if (place.startsWith("inspect:")) return draftWords(field, { place, visit, value });
   const parts = place.split(":");
   const name = parts.filter((part) => !KEY.test(part)).at(-1);
-  const label = CALLED[name] ?? labelOf(field, { visit, of: {}, verb: "" }, name);
+  const label = CALLED[name] ?? labelOf(field, { visit, of: {}, verb: VERBS[parts[0]] }, name);
   const zone = field.days.find(({ key }) => key === visit)?.day.visit.site.time_zone ?? "UTC";
   return `${label}: ${name === "clock" ? instant(value, zone) : value.trim() || "emptied"}`;
 }

@@ -6,6 +6,7 @@ import { hasFlowed } from "./direct.js";
 import { effluentPart } from "./effluent.js";
 import { inspections } from "./inspect.js";
 import { steps } from "./steps.js";
+import { beginning } from "./begin.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { day, forEntry, fromEntry, instant } from "./words.js";
 
@@ -29,7 +30,7 @@ export function visitScreen(field) {
           "This copy of the day is older than this page: its tests by a direct method come with the next signal.",
         )
       : null,
-    concentrate(view),
+    concentrate(field),
     inspections(view),
     h("p.do", h("a", { href: `#/d/${visit.key}/restore` }, `Restore: ${openLines(view)}`)),
     effluentPart(field, view),
@@ -41,7 +42,8 @@ export function visitScreen(field) {
 }
 
 /** A day that was taken along by an older page holds none. */
-function concentrate({ visit, checks = [] }) {
+function concentrate(field) {
+  const { visit, checks = [] } = field.view;
   return [
     h("h2", "Concentrate"),
     checks.length
@@ -56,10 +58,8 @@ function concentrate({ visit, checks = [] }) {
             ),
           ),
         )
-      : h(
-          "p",
-          "No check is begun. Begin one on the page of its tank while there is signal, then take the day along again.",
-        ),
+      : h("p", "No check is begun."),
+    beginning(field),
   ];
 }
 
