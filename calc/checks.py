@@ -133,7 +133,7 @@ def on_repeats(bench: Bench) -> list[Warned]:
     Source: Bonferroni over the pairs of a difference of two readings. Check:
     tests/calc/test_checks.py.
     """
-    sd = float(instrument_sd(bench.instrument.resolution, guess_of(bench)))
+    sd = float(instrument_sd(bench.instrument.width, guess_of(bench)))
     warned = []
     for bottle in bench.dilute_bottles:
         if len(bottle.values) < 2:
@@ -163,7 +163,7 @@ def on_steadiness(bench: Bench, subject: Subject, reading_sd: float, slope: floa
         by_readings[len(bottle.values)] = min(low, bottle.mean), max(high, bottle.mean)
     least = ALIKE_SHARE * bench.band.width * slope
     factor = pair_factor(len(means))
-    step2 = squared(bench.instrument.resolution) / 12
+    step2 = squared(bench.instrument.width) / 12
     for (a, (low_a, high_a)), (b, (low_b, high_b)) in combinations_with_replacement(
         by_readings.items(), 2
     ):

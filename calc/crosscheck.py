@@ -84,7 +84,7 @@ def _pure(bench: Bench, concentrate: Bottle) -> MixingLine:
 
 
 def _u_index(bench: Bench, bottle: Bottle) -> float:
-    u = instrument_sd(bench.instrument.resolution, guess_of(bench) / len(bottle.values) ** 0.5)
+    u = instrument_sd(bench.instrument.width, guess_of(bench) / len(bottle.values) ** 0.5)
     return abs(_index(bench, bottle.mean + u) - _index(bench, bottle.mean))
 
 

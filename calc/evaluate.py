@@ -119,7 +119,7 @@ def _found(benches: list[Bench], fit: str) -> list[Findings]:
     subjects = [subjects_of(bench) for bench in benches]
     arrays = stacked(benches, subjects)
     least_sd = np.array(
-        [instrument_sd(b.instrument.resolution, b.instrument.repeatability) for b in benches]
+        [instrument_sd(b.instrument.width, b.instrument.repeatability) for b in benches]
     )
     found = answers(arrays, fit)
     other = other_line(benches, arrays, fit)

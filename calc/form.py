@@ -23,6 +23,7 @@ from calc.entries import (
     text_at,
 )
 from calc.errors import CalcError, quoted
+from calc.inverse import reading_width
 from calc.mixtures import MIXTURE_KEYS, Densities, Made, densities_at, made_at
 
 METHODS = ("refractive_index", "brix", "conductivity")
@@ -50,7 +51,7 @@ TEST_OPTIONS = (
     "densities",
 )
 INSTRUMENT_KEYS = ("resolution", "repeatability", "temperature_compensated")
-INSTRUMENT_OPTIONS = ("repeatability_history",)
+INSTRUMENT_OPTIONS = ("repeatability_history", "interpolated")
 HISTORY_KEYS = ("standard_deviation", "degrees_of_freedom")
 LIMIT_KEYS = ("lower", "upper")
 RULE_KEYS, RULE_OPTIONS = ("name",), ("baseline_percent",)
@@ -121,6 +122,12 @@ class Instrument:
     repeatability: float | None
     temperature_compensated: bool
     history: tuple[float, float] | None  # pooled standard deviation, its degrees of freedom
+    interpolated: bool  # read between the marks of a scale, to steps of the resolution
+
+    @property
+    def width(self) -> float:
+        """Full width of the rectangle that stands for what reading it leaves open."""
+        return reading_width(self.resolution, self.interpolated)
 
     def as_form(self) -> dict[str, Any]:
         form: dict[str, Any] = {
@@ -130,6 +137,8 @@ class Instrument:
         }
         if self.history is not None:
             form["repeatability_history"] = dict(zip(HISTORY_KEYS, self.history, strict=True))
+        if self.interpolated:  # came later, as `Bench.as_form` says
+            form["interpolated"] = True
         return form
 
 
@@ -273,6 +282,7 @@ def _instrument(given: Any, where: str) -> Instrument:
             entries["temperature_compensated"], f"{where}.temperature_compensated"
         ),
         history=_history(entries.get("repeatability_history"), f"{where}.repeatability_history"),
+        interpolated=flag_at(entries.get("interpolated", False), f"{where}.interpolated"),
     )
 
 

@@ -35,6 +35,28 @@ def instrument_sd(resolution: Any, repeatability: Any) -> Any:
     return np.hypot(resolution / math.sqrt(12), 0.0 if repeatability is None else repeatability)
 
 
+def reading_width(step: float, interpolated: bool) -> float:
+    """Full width of the rectangle that has the standard deviation of reading an instrument once.
+
+    Parameters
+    ----------
+    step : float, > 0. Step of the display; of a scale with marks the part of a division that is
+        read between them, unit of the reading.
+    interpolated : bool. Whether it is read between marks, by eye.
+
+    Returns
+    -------
+    Unit of the reading; the standard deviation is this over √12.
+
+    Notes: a display rounds, which is a rectangle of one step. An eye between two marks may be a
+    whole part off to either side and is most often right: a triangle of half width step, whose
+    standard deviation step/√6 is that of a rectangle of √2 steps. Halves, fifths or tenths of a
+    division are common practice, no source.
+    Source: JCGM 100:2008, 4.3.7 and 4.3.9. Check: tests/calc/test_inverse.py, against scipy.
+    """
+    return step * math.sqrt(2) if interpolated else step
+
+
 def read_off(line: Line, reading: Any, bottles: Any, sd: Any) -> ReadOff:
     """Percent at a reading, with the standard uncertainty that a known scatter gives it.
 

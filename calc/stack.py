@@ -92,7 +92,7 @@ def stacked(benches: Sequence[Bench], subjects: Sequence[Sequence[Subject]]) -> 
             [[_beside(b, s) for s in own] for b, own in zip(benches, subjects, strict=True)], 0.0
         ),
         guess=np.array(guesses),
-        resolution=np.array([bench.instrument.resolution for bench in benches]),
+        resolution=np.array([bench.instrument.width for bench in benches]),
         within_squares=np.array([squares for squares, _ in within]),
         within_dof=np.array([dof for _, dof in within]),
         lower=np.array([float(bench.band.lower) for bench in benches]),
@@ -112,7 +112,7 @@ def guess_of(bench: Bench) -> float:
     """First guess of the scatter of one reading of this bench, unit of the reading."""
     meter = bench.instrument
     level = ordered_mean([standard.bottle.mean for standard in bench.standards])
-    return float(guessed_sd(bench.method, meter.resolution, meter.repeatability, level))
+    return float(guessed_sd(bench.method, meter.width, meter.repeatability, level))
 
 
 def _within(bench: Bench, guess: float) -> tuple[float, float]:

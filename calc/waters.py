@@ -47,7 +47,7 @@ def _apart(
 
 
 def _u(bench: Bench, bottle: Bottle, sd: float) -> float:
-    return float(instrument_sd(bench.instrument.resolution, sd / len(bottle.values) ** 0.5))
+    return float(instrument_sd(bench.instrument.width, sd / len(bottle.values) ** 0.5))
 
 
 def _as_warm_as_water(bench: Bench, bottle: Bottle) -> float:

@@ -75,6 +75,7 @@ def _instrument(bench: Bench) -> dict[str, Any]:
         "method": meter.method,
         "unit": meter.unit,
         "resolution": f"{meter.resolution.normalize():f}",
+        "steps_in_words": meter.steps_in_words,
         "repeatability": f"{meter.repeatability.normalize():f}" if meter.repeatability else None,
         "temperature_compensated": meter.temperature_compensated,
         "compensates_from_c": None if low is None else f"{low.normalize():f}",

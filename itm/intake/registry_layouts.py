@@ -209,7 +209,12 @@ INSTRUMENTS = Layout(
         ),
         TableColumn(
             "resolution", "number", "Resolution", "0.0001", needed=True, most=Decimal(1000),
-            aliases=("step",), help="One step of its display, in its own unit.",
+            aliases=("step",), help="One step of its display, in its own unit; of a scale with "
+            "marks the part of a division that is read by eye.",
+        ),
+        TableColumn(
+            "division", "number", "Division of a scale", "", most=Decimal(1000),
+            help="Of an analogue scale that is read between its marks; empty for a display.",
         ),
         TableColumn(
             "repeatability", "number", "Repeatability", "0.0001", most=Decimal(1000),
@@ -226,8 +231,8 @@ INSTRUMENTS = Layout(
         TableColumn("compensates_to_c", "number", "Corrects up to, °C", "40", most=HUNDRED),
     ),
     examples=(
-        ("Bench refractometer", "004417", "refractive index", "", "0.0001", "0.0001", "yes", "10",
-         "40"),
+        ("Bench refractometer", "004417", "refractive index", "", "0.0001", "", "0.0001", "yes",
+         "10", "40"),
     ),
     makes_names=True,
 )  # fmt: skip

@@ -135,7 +135,7 @@ def _metered(
 def _rate(value: float, accuracy: float | None, meter: Instrument | None) -> Reading | None:
     if accuracy is None:
         return None
-    step = 0.0 if meter is None else float(meter.resolution) * FLOW[meter.unit]
+    step = 0.0 if meter is None else meter.width * FLOW[meter.unit]
     return Reading(value, math.hypot(value * accuracy / 100 / RECTANGLE, step / FULL))
 
 

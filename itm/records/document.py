@@ -231,6 +231,7 @@ def _bench(test: ProportioningTest, bench: Bench) -> dict[str, Any]:
             "serial_number": meter.serial_number,
             "unit": meter.unit,
             "resolution": written(meter.resolution),
+            **({"division": written(meter.division)} if meter.interpolated else {}),
             "repeatability": written(meter.repeatability),
             "temperature_compensated": bench.compensates,
             **proof_of(meter, test.tested_on),

@@ -41,6 +41,7 @@ def _meter(meter: Instrument | None, fitted: str, accuracy: str, on: date) -> di
             "serial_number": meter.serial_number,
             "unit": meter.unit,
             "resolution": written(meter.resolution),
+            **({"division": written(meter.division)} if meter.interpolated else {}),
             **proof_of(meter, on),
         }
         if meter is not None

@@ -95,6 +95,8 @@ def _of_bench(test: ProportioningTest) -> dict[str, Any]:
         "repeatability": _number(instrument.repeatability),
         "temperature_compensated": bench.compensates,
     }
+    if instrument.interpolated:
+        meter["interpolated"] = True
     standards = _of_role(test, Bottle.Role.STANDARD)
     known_as = densities(bench) if any(map(is_weighed, standards)) else None
     if known := _history(test):

@@ -48,13 +48,23 @@ def instrument(document: dict[str, Any], clock: SiteClock) -> tuple[Fact, ...]:
     return facts(
         ("Instrument", f"{meter['name']}, serial number {meter['serial_number']}"),
         ("Quantity read", quantity(document)),
-        ("Resolution", f"{meter['resolution']} {unit}"),
+        ("Resolution", _resolution(meter, unit)),
         ("Repeatability", f"{repeatability}, standard deviation of one reading"
          if meter["repeatability"] else repeatability),
         ("From its own records", own_records(document, unit)),
         ("Temperature", temperature(document)),
         Fact("Certificate", _proof(meter), certificate(document, clock)),
     )  # fmt: skip
+
+
+def _resolution(meter: dict[str, Any], unit: str) -> str:
+    step = f"{meter['resolution']} {unit}"
+    if not (division := meter.get("division")):
+        return step
+    return (
+        f"{step}, read by eye between marks {division} {unit} apart; taken as a triangle of one "
+        "such step to either side (JCGM 100, 4.3.9)"
+    )
 
 
 def own_records(document: dict[str, Any], unit: str) -> str:

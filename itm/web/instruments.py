@@ -44,7 +44,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
             Cell(row.name, reverse("instrument", args=[row.key])),
             Cell(row.serial_number),
             Cell(row.get_method_display()),
-            Cell(f"{row.resolution.normalize():f} {row.unit}".strip(), number=True),
+            Cell(row.steps_in_words, number=True),
             Cell(day(row.due_on) or "not on record", number=True),
         ),
         empty="No instrument yet. A bench needs one: a refractometer or a conductivity meter."
@@ -66,7 +66,6 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
     stands = standing_of(now, timezone.now()) if now is not None and now.due_on else None
     context = {
         "instrument": row,
-        "resolution": f"{row.resolution.normalize():f}",
         "repeatability": f"{row.repeatability.normalize():f}" if row.repeatability else "",
         "records": scatter(row),
         "digits": last_digits(row),

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import calc
-from calc import interval, readings
+from calc import interval, inverse, readings
 from tests.calc.test_frozen import FROZEN, assert_same, load, without_words
 
 MILLIONTH = 1 + 1e-6
@@ -90,6 +90,7 @@ FIGURES = [
     Within(interval.guessed_sd, 2),
     Within(interval.honest_read_off, 12),
     Within(interval.slope_uncertainty, 12),
+    Within(inverse.reading_width, 2),
     Named("mixtures", "MADE_TO"),
     Named("mixtures", "DENSITY_HALF_WIDTH"),
     Named("stack", "MOST_HISTORY"),

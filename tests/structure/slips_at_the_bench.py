@@ -37,6 +37,8 @@ SLIPS: dict[str, dict[str, tuple[str, ...]]] = {
         "an analogue line read to the nearest mark": (
             "itm/web/test_entry_pattern.py::"
             "test_last_digits_of_an_instrument_are_counted_by_person_over_its_benches",
+            "itm/records/test_scale_with_marks.py::"
+            "test_an_interpolated_digit_is_a_reading_and_one_beyond_it_is_none",
         ),
         "a bubble or foam on the prism": (
             "calc/pitfalls/test_meter.py::"

@@ -34,6 +34,11 @@ BENCH = {
                 "resolution": {"type": "number"},
                 "repeatability": {"type": "number", "nullable": True},
                 "temperature_compensated": {"type": "boolean"},
+                "interpolated": {
+                    "type": "boolean",
+                    "description": "Whether the resolution is read by eye between the marks of a "
+                    "scale; false if not said.",
+                },
             },
             "required": ["resolution", "repeatability", "temperature_compensated"],
         },

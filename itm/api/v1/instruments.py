@@ -25,7 +25,13 @@ class InstrumentShape(serializers.Serializer):
     serial_number = serializers.CharField()
     method = choice(queries.METHODS)
     unit = serializers.CharField(allow_blank=True)
-    resolution = Figure(help_text="One step of the display, in its unit")
+    resolution = Figure(
+        help_text="One step of the display, or the part of a division that is read between the "
+        "marks of an analogue scale, in its unit"
+    )
+    division = Figure(
+        allow_null=True, help_text="Of an analogue scale: from one mark to the next, in its unit"
+    )
     repeatability = Figure(
         allow_null=True, help_text="Standard deviation of one reading, in its unit"
     )
@@ -69,6 +75,7 @@ class InstrumentChange(serializers.Serializer):
     method = choice(queries.METHODS, required=False)
     unit = serializers.CharField(max_length=8, required=False, allow_blank=True)
     resolution = serializers.CharField(max_length=20, required=False)
+    division = serializers.CharField(max_length=20, required=False, allow_null=True)
     repeatability = serializers.CharField(max_length=20, required=False, allow_null=True)
     temperature_compensated = serializers.BooleanField(required=False)
     compensates_from_c = serializers.CharField(max_length=20, required=False, allow_null=True)

@@ -55,7 +55,14 @@ class LotForm(RegistryForm):
 class InstrumentForm(RegistryForm):
     resolution = NumberField(
         help_text="One step of its display, in its own unit: 0.0001 for four decimals of nD, 1 for "
-        "a flow meter that shows whole litres a minute."
+        "a flow meter that shows whole litres a minute. Of a scale with marks: the part of a "
+        "division that is read by eye."
+    )
+    division = NumberField(
+        required=False,
+        label="Scale with marks: one division",
+        help_text="Of an analogue instrument that is read between its marks, in its own unit; the "
+        "step is then a half, a fifth or a tenth of it (common practice). Empty for a display.",
     )
     repeatability = NumberField(
         required=False,
@@ -73,7 +80,7 @@ class InstrumentForm(RegistryForm):
     class Meta:
         model = Instrument
         fields = (
-            "name", "serial_number", "method", "unit", "resolution", "repeatability",
+            "name", "serial_number", "method", "unit", "resolution", "division", "repeatability",
             "temperature_compensated", "compensates_from_c", "compensates_to_c",
         )  # fmt: skip
         labels = {

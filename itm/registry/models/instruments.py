@@ -1,10 +1,12 @@
 """Instruments that read the bench or a flow, and the certificates of their calibration."""
 
+from decimal import Decimal
 from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
 
+from calc.inverse import reading_width
 from itm.accounts.actor import Actor
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
@@ -16,6 +18,14 @@ class InstrumentQuerySet(TrackedQuerySet):
         if actor.organisation_id is None:
             return self.none()
         return self.filter(organisation=actor.organisation_id)
+
+
+def _times_the_step(times: int) -> Q:
+    """A division of so many steps, give or take what a database without decimals makes of it."""
+    dust = Decimal("0.001")
+    return Q(
+        division__gt=F("resolution") * (times - dust), division__lt=F("resolution") * (times + dust)
+    )
 
 
 class Instrument(Tracked):
@@ -44,8 +54,15 @@ class Instrument(Tracked):
     method = models.CharField(max_length=20, choices=Method.choices)
     unit = models.CharField(max_length=8, choices=Unit.choices, blank=True)
     resolution = models.DecimalField(
-        max_digits=10, decimal_places=6, help_text="One step of the display, in its unit"
-    )
+        max_digits=10, decimal_places=6,
+        help_text="One step of the display, or what is read between the marks of a scale, in its "
+        "unit",
+    )  # fmt: skip
+    # Of a scale with marks that is read between them; a display has none.
+    division = models.DecimalField(
+        max_digits=10, decimal_places=6, null=True, blank=True,
+        help_text="From one mark of an analogue scale to the next, in its unit",
+    )  # fmt: skip
     repeatability = models.DecimalField(
         max_digits=10, decimal_places=6, null=True, blank=True,
         help_text="Standard deviation of one reading as the maker states it, in its unit",
@@ -79,6 +96,19 @@ class Instrument(Tracked):
                 ),
             ),
             models.CheckConstraint(
+                # Halves, fifths and tenths: what people read by eye (common practice, no source).
+                condition=Q(division=None)
+                | _times_the_step(2)
+                | _times_the_step(5)
+                | _times_the_step(10),
+                name="instrument_read_to_a_part",
+                violation_error_message=(
+                    "Between two marks a half, a fifth or a tenth of a division is read: with "
+                    "divisions of 0.1 the step is 0.05, 0.02 or 0.01. Read to the nearest mark, "
+                    "leave the division empty."
+                ),
+            ),
+            models.CheckConstraint(
                 condition=Q(compensates_from_c=None, compensates_to_c=None)
                 # An unknown bound would leave the comparison unknown, which passes as a check.
                 | Q(
@@ -108,6 +138,25 @@ class Instrument(Tracked):
 
     def __str__(self) -> str:
         return f"{self.name} ({self.serial_number})"
+
+    @property
+    def interpolated(self) -> bool:
+        """Whether it is read by eye between the marks of a scale."""
+        return self.division is not None
+
+    @property
+    def width(self) -> float:
+        """Full width of the rectangle that stands for one reading of it, in its unit."""
+        return reading_width(float(self.resolution), self.interpolated)
+
+    @property
+    def steps_in_words(self) -> str:
+        """Its step, and the marks between which that is read."""
+        step = f"{self.resolution.normalize():f} {self.unit}".strip()
+        if self.division is None:
+            return step
+        marks = f"{self.division.normalize():f} {self.unit}".strip()
+        return f"{step}, by eye between marks {marks} apart"
 
     @property
     def reads_bottles(self) -> bool:

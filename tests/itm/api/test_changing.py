@@ -91,6 +91,18 @@ def test_lot_takes_numbers_as_typed(scene: Any, program: Any) -> None:
     assert got.json()["expires_on"] is None
 
 
+def test_instrument_read_between_marks_is_told_and_changed(scene: Any, program: Any) -> None:
+    ours, path = program(scene.contractor), f"/instruments/{scene.instrument.key}/"
+    got = ours.ask("patch", path, {"name": "another"}, If_Match="*")
+    assert got.json()["division"] is None
+    got = ours.ask("patch", path, {"division": "0.0001"}, If_Match="*")
+    assert (got.status_code, got.json()["division"]) == (200, "0.0001")
+    [fault] = refused(
+        ours.ask("patch", path, {"division": "0.0003"}, If_Match="*"), 422, "not_valid"
+    )
+    assert "a half, a fifth or a tenth" in fault["detail"]
+
+
 def test_instrument_keeps_its_flag_unless_it_is_named(scene: Any, program: Any) -> None:
     ours, path = program(scene.contractor), f"/instruments/{scene.instrument.key}/"
     for change, flag in (

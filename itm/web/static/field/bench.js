@@ -29,7 +29,7 @@ export function benchScreen(field, test) {
     h("h1", `Bench of ${test.tag}, ${test.phase_label}`),
     h(
       "p.lead",
-      `${instrument.name} ${instrument.serial_number} · ${bench.fields.value.name}${instrument.unit ? `, ${instrument.unit}` : ""} · step ${bench.fields.value.step}${bench.lot ? ` · standards from ${bench.lot}` : ""}${bench.water_source ? ` · water: ${bench.water_source}` : ""}`,
+      `${instrument.name} ${instrument.serial_number} · ${bench.fields.value.name}${instrument.unit ? `, ${instrument.unit}` : ""} · step ${instrument.steps_in_words ?? bench.fields.value.step}${bench.lot ? ` · standards from ${bench.lot}` : ""}${bench.water_source ? ` · water: ${bench.water_source}` : ""}`,
     ),
     bench.remarks.map((text) => notice(text, "warning")),
     test.closed || bench.closed ? notice(test.closed || bench.closed) : null,
