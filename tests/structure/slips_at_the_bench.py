@@ -153,8 +153,12 @@ SLIPS: dict[str, dict[str, tuple[str, ...]]] = {
             "calc/test_standards.py::test_mass_without_density_is_refused",
             "itm/records/test_circumstances.py::"
             "test_a_mass_is_refused_as_a_volume_with_the_way_to_one",
+            "itm/records/test_weighing.py::"
+            "test_without_a_density_there_is_no_percent_by_volume_and_no_hand_in",
         ),
         "thick liquid left in the pipette": (
+            "itm/web/test_weighed_bench.py::"
+            "test_a_weighed_bench_says_percent_by_mass_until_it_has_the_density",
             "calc/pitfalls/test_mixtures.py::"
             "test_liquid_left_in_the_pipette_reads_lean_as_nominal_and_is_warned_of",
             "calc/pitfalls/test_mixtures.py::"
