@@ -1,7 +1,7 @@
 """The inspector's list: every system of the jurisdiction by standing, worst first."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.records.models import LatestRecord
 from itm.registry.models import FoamSystem, Proportioner
 from itm.schedule.models import Duty, Requirement
@@ -16,6 +17,7 @@ from itm.schedule.queries import asked, at_sites, few_sites
 from itm.trends.devices import DeviceRow, device_rows
 from itm.trends.impairments import systems_out
 from itm.trends.stretch import MOST_PAGES, PAGE, Stretch, page_number
+from itm.trends.unsigned import unsigned_checks, unsigned_tests
 
 # Worst first; of the same standing what has lasted longest. Of duties the proportioning tests of a
 # system count, and the concentrate checks of the tanks that feed it. Inspections stand in the list
@@ -43,6 +45,8 @@ class SystemRow:
     stands: str  # one of STANDINGS
     words: str
     devices: list[DeviceRow]
+    # How long its oldest result has waited for a signature, where that is told; not what it says.
+    waits: str = ""
 
 
 def systems(
@@ -67,7 +71,7 @@ def systems(
     shown = list(found.items())[(asked_for - 1) * PAGE :]
     if asked_for > 1 and not shown:  # systems went since that address was made
         return systems(actor, now, site=site, stands=stands)
-    rows = with_devices(shown[:PAGE], now)
+    rows = with_waits(actor, with_devices(shown[:PAGE], now), now)
     return Stretch(rows, asked_for, len(shown) > PAGE and asked_for < MOST_PAGES)
 
 
@@ -243,3 +247,25 @@ def with_devices(found: list[tuple[int, str]], now: datetime) -> list[SystemRow]
         SystemRow(systems[key], name, STANDINGS[name], by_system.get(key, []))
         for key, name in found
     ]
+
+
+def with_waits(actor: Actor, rows: list[SystemRow], now: datetime) -> list[SystemRow]:
+    """With what was handed in of a system, or of a tank that feeds it, and never signed. It moves
+    no system: nobody reads what it says before the signature."""
+    since: dict[int, datetime] = {}
+    fed = "tank__proportioners__system"
+    for told, way in ((unsigned_tests(actor, now), SYSTEM), (unsigned_checks(actor, now), fed)):
+        here = told.filter(**{f"{way}__in": [row.system.pk for row in rows]})
+        for system, at in here.order_by().values_list(way, "handed_in_at"):
+            since[system] = min(at, since.get(system, at))
+    return [
+        replace(row, waits=_waiting(row.system, since[row.system.pk], now))
+        if row.system.pk in since
+        else row
+        for row in rows
+    ]
+
+
+def _waiting(system: FoamSystem, since: datetime, now: datetime) -> str:
+    zone = system.site.time_zone
+    return f"not signed for {(date_at(zone, now) - date_at(zone, since)).days} days"

@@ -13,6 +13,7 @@ from itm.notices import gathering, news
 from itm.notices.models import News
 from itm.trends.jurisdiction import jurisdiction
 from itm.trends.next_things import next_things
+from itm.trends.systems import systems
 from itm.trends.unsigned import WAITS
 from itm.trends.work import unsigned
 from tests.checks import checked
@@ -116,3 +117,24 @@ def test_the_crew_is_asked_to_sign_it_where_its_work_lies(scene, waiting):
     for now, long in ((early, False), (late, True)):
         [row] = unsigned(scene.contractor, now).rows
         assert row.waits_long is long
+
+
+def test_the_list_of_systems_marks_it_and_says_nothing_of_it(scene, waiting):
+    now = waiting.handed_in_at + timedelta(days=20)
+    [early] = systems(
+        scene.authority, waiting.handed_in_at + WAITS - timedelta(seconds=1)
+    ).object_list
+    [row] = systems(scene.authority, now).object_list
+    assert (early.waits, row.waits) == ("", "not signed for 20 days")
+    assert row.stands != "outside"  # nobody but its maker knows yet that it is lean
+    client = Client()
+    client.force_login(scene.authority.user)
+    page = client.get(reverse("home")).content.decode()
+    assert "A result</a> <small>not signed for" in page
+
+
+def test_a_check_that_waits_is_marked_at_the_systems_that_its_tank_feeds(scene):
+    check = checked(scene, until="handed_in")
+    now = check.handed_in_at + timedelta(days=15)
+    [row] = systems(scene.authority, now).object_list
+    assert row.waits == "not signed for 15 days"
