@@ -25,7 +25,7 @@ from itm.accounts.passwords import send_reset
 from itm.accounts.told import send_told
 from itm.archives.services import TRIES as ARCHIVE_TRIES
 from itm.archives.services import archive_given_up, let_go, make_archive
-from itm.core import outbox
+from itm.core import folding, outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.findings import overdue
 from itm.findings.alarms import sound
@@ -72,6 +72,7 @@ CLOCK: dict[str, Callable[[datetime], None]] = {
     "let_archives_go": let_go,
     "let_files_go": carry_out,
     "expire_batches": batches.expire,
+    "fold_history": folding.fold,
 }
 
 SWEEP_SECONDS = 60.0
@@ -151,6 +152,12 @@ app.conf.update(
             "schedule": crontab(minute="17"),
             "options": {"expires": 900.0},
         },
+        "fold-history": {
+            "task": "fold_history",
+            # More often than it folds, so that a look a moment early loses no hour.
+            "schedule": crontab(minute="3-59/10"),
+            "options": {"expires": 600.0},
+        },
     },
 )
 
@@ -213,3 +220,9 @@ def let_files_go() -> None:
 def expire_batches() -> None:
     """Let go of files of reports whose days are over. May run twice and beside itself."""
     CLOCK["expire_batches"](timezone.now())
+
+
+@app.task(name="fold_history")
+def fold_history() -> None:
+    """Fold the lines of the history that rested. May run twice and beside itself."""
+    CLOCK["fold_history"](timezone.now())

@@ -56,6 +56,7 @@ LEFT_OUT: dict[str, str] = {
     "archives.BroughtIn": "tells of this installation",
     "archives.SiteArchive": "an archive holds no archives; who asked for them stands here",
     "core.Change": "written by `history.py`, under the names of the tables",
+    "core.Fold": "of the lines of this installation; where they come in they are folded anew",
     "core.Installation": "stands in the manifest",
     "core.Job": "promised work of this server",
     "intake.HeadMemory": "how an organisation names its columns, at no site",

@@ -13,6 +13,7 @@ from itm.core.history import Tracked, TrackedQuerySet
 # Models that no person's scope reaches, each with the reason.
 UNSCOPED = {
     "core.Change": "read through the object it belongs to",
+    "core.Fold": "digests over the history of all",
     "core.Job": "promised work of the server itself",
     "core.Installation": "says what kind of installation this database is",
     "accounts.User": "a person is read through memberships",

@@ -2,10 +2,11 @@
 
 from django.db import models
 
+from itm.core.folding import Fold
 from itm.core.history import Change
 from itm.core.outbox import Job
 
-__all__ = ["Change", "Installation", "Job"]
+__all__ = ["Change", "Fold", "Installation", "Job"]
 
 
 class Installation(models.Model):

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from django.template.loader import render_to_string
 
 from itm.accounts.actor import Actor
-from itm.core import letters
+from itm.core import folding, letters
 from itm.core.figures import day
 from itm.core.letters import address
 from itm.notices.seals import lately_sealed, newest_seals
@@ -76,6 +76,7 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str, wrong: Wrong) -
         "wish_url": address("notices"),
         "stop": stop,
         "seals": newest_seals(actor, lately_sealed(actor)),
+        "fold": folding.newest(),
     }
     return render_to_string("mail/summary.txt", context)
 

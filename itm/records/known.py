@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from itm.core.folding import Fold
 from itm.records.chain import Finding
 from itm.records.models import Evaluation, LaboratoryReport, Move, Seal, Witness
 from itm.registry.models import Attachment
@@ -46,13 +47,16 @@ def missing(held: Sequence[Held], name: str) -> Iterator[Finding]:
     there = _there([one.digest for one in held])
     for one in held:
         if one.digest not in there:
-            words = f"No record here has the digest {one.digest}; what bore it is gone or changed."
+            words = (
+                f"No record here has the digest {one.digest}, and no fold of the history; what "
+                "bore it is gone or changed."
+            )
             yield Finding("broken", f"{name}, line {one.line}", words)
 
 
 def _there(digests: Sequence[str]) -> set[str]:
     out: set[str] = set()
-    for model, column in ((Seal, "digest"), *OTHERS):
+    for model, column in ((Seal, "digest"), (Fold, "digest"), *OTHERS):
         for start in range(0, len(digests), AT_A_TIME):
             some = {f"{column}__in": digests[start : start + AT_A_TIME]}
             out.update(model._base_manager.filter(**some).values_list(column, flat=True))

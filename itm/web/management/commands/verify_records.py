@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser, OutputWrapper
 from django.template.defaultfilters import filesizeformat
 
+from itm.core import folding
 from itm.records import known
 from itm.records.chain import Finding, how_many, verify
 from itm.reports.verifying import how_many_reports, unsealed_reports, verify_reports
@@ -48,8 +49,8 @@ class Command(BaseCommand):
         "Check hash, link, rows and recomputation of every sealed record and every stored file "
         "and report against its digest, and report all findings. Exit 1: a seal is broken, or a "
         "file is lost or altered. Exit 3: the same engine version computes something else. Records "
-        "of another engine version and files let go by decision are listed and are no fault. How "
-        "far it is stands on the terminal."
+        "of another engine version, files let go by decision and lines of the history that came "
+        "late are listed and are no fault. How far it is stands on the terminal."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -109,7 +110,11 @@ class Command(BaseCommand):
             self._tell(finding)
         for finding in unsealed_reports():
             self._tell(finding)
-        return f"{of} sealed records"
+        folds = folding.how_many()
+        for fault in folding.verify():
+            self._tell(fault)
+        more = f", {folds} folds of the history" if folds else ""
+        return f"{of} sealed records{more}"
 
     def _files(self, since: datetime | None) -> str:
         counted = how_many_files(since=since), how_many_reports(since=since)
@@ -129,7 +134,7 @@ class Command(BaseCommand):
         came = f" that came since {since:%Y-%m-%d}" if since else ""
         return f"{of} stored files{came} ({plain(bytes_of)})"
 
-    def _tell(self, finding: Finding) -> None:
+    def _tell(self, finding: Finding | folding.Fault) -> None:
         """At once, so that who stops a long run has seen what it found."""
         self.found.append(finding.kind)
         self.progress.clear()
