@@ -13,6 +13,7 @@ from itm.doors.asked import UNITS, asked
 from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import beginning, checks_of, properties
 from itm.doors.day_direct import asked_directly, direct_part
+from itm.doors.day_points import points_left
 from itm.records import queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
@@ -76,6 +77,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
     tests = queries.visit_tests(actor, visit)
     benches = queries.benches_in(actor, visit)
     direct = [test for test in tests if test.is_direct]
+    left = points_left(tests)
     photos = [_photo(photo) for photo in queries.photos(actor, visit)]
     day = {
         "form": FORM,
@@ -104,9 +106,9 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
             }
             for n in visit.notices.all()
         ],
-        "tests": [_test(test) for test in tests if not test.is_direct],
+        "tests": [_test(test, left) for test in tests if not test.is_direct],
         # Apart, because a device that reads benches would look for theirs.
-        "direct_tests": [_test(test) | direct_part(test) for test in direct],
+        "direct_tests": [_test(test, left) | direct_part(test) for test in direct],
         "direct_asked": asked_directly(actor, direct),
         "restoration": _restoration(visit),
         "benches": [bench_of(actor, bench, tests) for bench in benches],
@@ -189,7 +191,7 @@ def _visit(visit: Visit, tests: list[ProportioningTest]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _test(test: ProportioningTest) -> dict[str, Any]:
+def _test(test: ProportioningTest, left: dict[int, list[dict[str, Any]]]) -> dict[str, Any]:
     device = test.proportioner
     return {
         "key": str(test.key),
@@ -219,6 +221,7 @@ def _test(test: ProportioningTest) -> dict[str, Any]:
         "method": test.method,
         "bench": str(test.bench.key) if test.bench else None,
         "runs": [_run(run) for run in test.runs.all()],
+        "points_left": left.get(test.pk, []),
         "flush": [
             {"key": str(s.key), "text": s.text, "done_at": iso(s.done_at), "done_by": s.done_by}
             for s in test.flush_steps.all()

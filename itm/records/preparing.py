@@ -192,6 +192,12 @@ def change_test(
     return row
 
 
+def run_key(test: ProportioningTest, flow_point: FlowPoint) -> uuid.UUID:
+    """Known before anybody has answered, and the same on every device: what is measured there can
+    hang on it at once."""
+    return uuid.uuid5(test.key, f"run of {flow_point.key}")
+
+
 @transaction.atomic
 def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> FlowRun:
     """A flow point that was left out at Prepare is run after all. May run twice.
@@ -209,7 +215,9 @@ def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> 
         own_band, missing = own_bands(row.proportioner, row.criterion, points)
         require_baselines(missing)
         own = own_band[0].columns()
-    run = FlowRun.objects.create(by=actor, test=row, flow_point=flow_point, **own)
+    run = FlowRun.objects.create(
+        by=actor, key=run_key(row, flow_point), test=row, flow_point=flow_point, **own
+    )
     if row.is_direct:
         method = Direct(row.method, row.direct.liquid, row.direct.liquid_name)
         foam = _foam(method, row.proportioner, points)

@@ -1,5 +1,6 @@
 """What a person may read of visits, tests and what hangs on them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -127,6 +128,24 @@ def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:
     """The tests of a visit that the actor may see, with what tells how far they are."""
     rows = tests(actor).filter(visit=visit).prefetch_related(*_PROGRESS)
     return list(rows.order_by("proportioner__system__name", "proportioner__tag", "pk"))
+
+
+def points_left(tests: Sequence[ProportioningTest]) -> dict[int, list[FlowPoint]]:
+    """Flow points in use of which a test has no run, by its primary key. For code that holds the
+    tests by right, with their runs read."""
+    known = FlowPoint.objects.filter(
+        proportioner__in={test.proportioner_id for test in tests}, retired_on=None
+    )
+    points = list(known.order_by("flow", "pk"))
+    out = {}
+    for test in tests:
+        run = {one.flow_point_id for one in test.runs.all()}
+        out[test.pk] = [
+            one
+            for one in points
+            if one.proportioner_id == test.proportioner_id and one.pk not in run
+        ]
+    return out
 
 
 def handed_in_devices(visit: Visit) -> set[int]:

@@ -60,31 +60,44 @@ def plan(count: int, direct: int, rounds: int) -> dict[str, list[dict[str, Any]]
         "bench": out,
         "direct": [_direct(actor, device, today, now) for _ in range(direct)],
         "as_left": [_as_left(actor, device, finest, today, now)],
-        "round": _rounds(actor, device.system.site, rounds, today, now) if rounds else [],
+        "round": _rounds(actor, device, finest, rounds, today, now) if rounds else [],
     }
 
 
-def _rounds(actor: Any, site: Any, count: int, today: date, now: datetime) -> list[dict[str, Any]]:
-    """The owner adopts a programme whose monthly look is open today, whichever day it is."""
+def _rounds(
+    actor: Any, device: Any, meter: Any, count: int, today: date, now: datetime
+) -> list[dict[str, Any]]:
+    """The owner adopts a programme whose monthly look is open today, whichever day it is. Of the
+    test beside it only the first flow point is prepared."""
     from itm.accounts.actor import acting
     from itm.accounts.models import Membership
     from itm.actions.adopt import adopt
-    from itm.records import inspection_queries, services
+    from itm.records import inspection_queries, preparing, services
     from itm.schedule.models import Programme
 
+    site = device.system.site
     manager = Membership.objects.filter(organisation=site.owner, role="manager").earliest("pk")
     adopt(
         actor=acting(manager, today, at=now), site=site, starts_on=today - timedelta(days=40),
         programme=Programme.objects.get(code="us-nfpa25-foam-water"),
     )  # fmt: skip
     looks = inspection_queries.to_inspect(actor, site)
+    first, *left = device.flow_points.filter(retired_on=None).order_by("flow")
     assert len(looks) >= count, looks
     out = []
     for look in looks[:count]:
         visit = services.plan_visit(actor=actor, site=site, planned_on=today, crew="A crew of two")
-        out.append(
-            {"visit": str(visit.key), "task": str(look.key), "words": look.requirement.words}
-        )
+        bench = preparing.open_bench(
+            actor=actor, visit=visit, tank=device.tank, instrument=meter,
+            water_source="hydrant at the gate", glassware="25 mL syringe, 500 mL cylinder",
+        )  # fmt: skip
+        test = preparing.prepare_test(
+            actor=actor, visit=visit, proportioner=device, bench=bench, at=now, purpose="periodic",
+            flow_points=[first],
+        )  # fmt: skip
+        task = {"task": str(look.key), "words": look.requirement.words}
+        points = {"left": str(left[-1].key), "left_name": left[-1].name}
+        out.append({"visit": str(visit.key), "test": str(test.key), **task, **points})
     return out
 
 

@@ -4,6 +4,7 @@
 import { follow, measuredWhole, solutionText } from "./direct.js";
 import { checkBegun, checkNoted, tanksOf, underWay } from "./checking.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
+import { runAdded } from "./points.js";
 import { inspected } from "./tasks.js";
 
 /** States of an entry that no longer stand for what the person wants: a person has to look. */
@@ -245,6 +246,7 @@ const DEEDS = {
     });
   },
   take_back_start: ({ row }) => Object.assign(row, { started_at: null, started_by: "" }),
+  add_run: runAdded,
   note_test: ({ row, put }) => Object.assign(row, put),
   foam_seen: ({ row, at }) => (row.foam_seen_at ??= at),
   take_back_foam: ({ row }) => (row.foam_seen_at = null),

@@ -6,6 +6,7 @@ import { DISCHARGE } from "./direct.js";
 import { changes, choiceEntry, press, quantityEntry, textEntry, valueOf } from "./entering.js";
 import { quantity } from "./flow.js";
 import { keptOutlets, pitotPart } from "./pitot.js";
+import { leftOf } from "./points.js";
 import { clock, seconds } from "./words.js";
 
 // Common practice, no published source: how long a mixture takes to settle, how many samples tell
@@ -42,6 +43,7 @@ export function dischargeScreen(field, test) {
           test.runs.map((run) => card(field, test, run, writes)),
         )
       : empty("No flow point is prepared for this test."),
+    writes ? leftOut(field, test) : null,
     writes
       ? h(
           "p.do",
@@ -56,6 +58,33 @@ export function dischargeScreen(field, test) {
         )
       : null,
   ];
+}
+
+/** A flow point that was left out as the test was prepared. */
+function leftOut(field, test) {
+  const left = leftOf(test);
+  if (!left.length) return null;
+  return h(
+    "details",
+    { id: "left-out" },
+    h("summary", "Run a flow point that was left out"),
+    left.map((point) =>
+      h(
+        "div.do",
+        press(
+          `Run ${point.name}, ${point.flow_typed}`,
+          () =>
+            field.act(
+              "add_run",
+              { test: test.key },
+              { flow_point: point.flow_point },
+              { words: `${point.name} is run after all` },
+            ),
+          { kind: ".outline", id: `run-${point.flow_point}` },
+        ),
+      ),
+    ),
+  );
 }
 
 export function notStarted(view) {
