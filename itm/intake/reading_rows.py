@@ -4,16 +4,16 @@ from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.figures import day
 from itm.intake.check import judge
+from itm.intake.noted_times import Tell, instant_of, judge_aside
 from itm.intake.record_layouts import LINE, of_bottle, warmth_of
 from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
-from itm.intake.tables.moments import Moment, NoInstant, instant
+from itm.intake.tables.moments import Moment
 from itm.intake.tables.reading import Batch, Told
 from itm.intake.tables.survey import SUMS
 from itm.intake.take import AtBottle, as_set, asked_of
@@ -151,45 +151,28 @@ class ReadingRows:
         return at
 
     def _instant(self, row: int, name: str, moment: Moment | None, told: Told) -> datetime | None:
-        if moment is None:
-            return None
-        at_cell = self._columns[name]
-        try:
-            at = instant(moment, day=self._day, zone=ZoneInfo(self._zone))
-        except NoInstant as none:
-            fix = "Correct it, or write its offset from UTC, such as 01:30+01:00."
-            told.add(CellProblem(row, at_cell, none.code, none.sentence, fix))
-            return None
-        if self._now is not None and at > self._now:
-            told.add(CellProblem(row, at_cell, "not_yet",
-                                 f"{moment.words} has not come yet on the clock of the site.",
-                                 "Correct the time."))  # fmt: skip
-        return at
+        return instant_of(
+            name, moment, on=self._day, zone=self._zone, now=self._now, tell=self._teller(row, told)
+        )
 
     def _aside(self, batch: Batch, index: int, read_at: datetime | None, told: Told) -> Aside:
         """Why the reading of this row does not count, and since when; nothing where it counts."""
         row, reason = batch.rows[index], batch.values["set_aside"][index] or ""
+        tell = self._teller(row, told)
         at = self._instant(row, "set_aside_at", batch.values["set_aside_at"][index], told)
+        judge_aside("reading", reason, at, read_at, tell)
         if not reason:
-            if at is not None:
-                self._tell_aside(row, "set_aside_at", "reason_missing",
-                                 "It is not said why this reading was set aside.",
-                                 "Add the reason, or empty the cell.", told)  # fmt: skip
             return "", None
         if self._across:
-            self._tell_aside(row, "set_aside", "aside_across",
-                             "This row holds readings of several bottles.",
-                             "Give each reading a row of its own.", told)  # fmt: skip
-        if at is not None and read_at is not None and at < read_at:
-            self._tell_aside(row, "set_aside_at", "aside_early",
-                             "It was set aside before it was read.",
-                             "Correct one of the two times.", told)  # fmt: skip
+            tell("set_aside", "aside_across", "This row holds readings of several bottles.",
+                 "Give each reading a row of its own.")  # fmt: skip
         return reason, at
 
-    def _tell_aside(
-        self, row: int, name: str, code: str, sentence: str, fix: str, told: Told
-    ) -> None:
-        told.add(CellProblem(row, self._columns.get(name), code, sentence, fix))
+    def _teller(self, row: int, told: Told) -> Tell:
+        def tell(name: str, code: str, sentence: str, fix: str) -> None:
+            told.add(CellProblem(row, self._columns.get(name), code, sentence, fix))
+
+        return tell
 
     def _remember(
         self, there: str, typed: Typed, warmth: Decimal | None, at: datetime | None

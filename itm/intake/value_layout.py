@@ -132,6 +132,22 @@ TABLE: tuple[TableColumn, ...] = (
                  "tested on", "date tested"),
     ),
     TableColumn(
+        "entered_at", "moment", "Noted at", "", aliases=("entered at", "noted", "time noted"),
+        help="When the value was noted, on the clock of the site, with its day or as the time "
+        "alone, which is then of the day of the bottles. Without it: the moment at which the "
+        "table is taken in.",
+    ),
+    TableColumn(
+        "set_aside", "text", "Set aside because", "", longest=200,
+        aliases=("set aside", "discarded because"),
+        help="Why a value does not count; it is kept and shown with that, and another may stand "
+        "in its place.",
+    ),
+    TableColumn(
+        "set_aside_at", "moment", "Set aside at", "", aliases=("discarded at",),
+        help="Without it, when it was noted.",
+    ),
+    TableColumn(
         "origin", "choice", "Measured by", "laboratory", choices=ORIGINS,
         aliases=("measured by", "source"),
         help="Laboratory or own. Without it: a laboratory’s where a row names one, or where "

@@ -6,15 +6,17 @@ One table may hold bottles of several checks: a laboratory answers for many tank
 from collections.abc import Iterator, Mapping
 from copy import copy
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from itm.accounts.actor import Actor
+from itm.core.clock import date_at
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.intake.bottle_names import Bottles
 from itm.intake.concentrate import judge_value
+from itm.intake.noted_times import instant_of, judge_aside
 from itm.intake.tables.cell_values import Amount
 from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
@@ -69,6 +71,7 @@ class ValueRows:
         held = SampleValue.objects.filter(sample__in=open_ones, set_aside_at=None)
         self.held = {(value.sample_id, value.name): value for value in held}
         self.seen: dict[tuple[int, str], str] = {}
+        self._count = 0
         self.papers: dict[tuple[int, str, str], Paper] = {}
         self.arrived: dict[int, tuple[ConcentrateSample, date]] = {}
         self.sites: set[int] = set()
@@ -78,8 +81,8 @@ class ValueRows:
 
     def judged(self, batch: Batch, told: Told) -> list[NewValue]:
         """Codes: too_many_values, withdrawn, no_property, two_units, no_unit, twice,
-        there_already, temperature_missing, other_report, other_day, those of `judge_value`, and
-        what `sampling` refuses of a report and of the way of a bottle."""
+        there_already, temperature_missing, other_report, other_day, those of `judge_value` and of
+        `noted_times`, and what `sampling` refuses of a report and of the way of a bottle."""
         out: list[NewValue] = []
         for index, row in enumerate(batch.rows):
             label = batch.values["bottle"][index]
@@ -87,7 +90,8 @@ class ValueRows:
                 continue  # told where it was read
             line = _Line(self, batch, index, row, self._samples[label], told)
             out += line.values()
-        if len(self.seen) > MOST:
+        self._count += len(out)
+        if max(self._count, len(self.seen)) > MOST:
             sentence = f"This table has more than {MOST:,} values."
             told.add(CellProblem(batch.rows[0], None, "too_many_values", sentence, "Divide it."))
         return out
@@ -116,6 +120,8 @@ class _Line:
         self._all, self._batch, self._index = rows, batch, index
         self._row, self._sample, self._told = row, sample, told
         self._check = sample.concentrate_check
+        self._entered_at: datetime | None = None
+        self._aside: tuple[str, datetime | None] = ("", None)
 
     def values(self) -> list[NewValue]:
         try:
@@ -126,10 +132,26 @@ class _Line:
         self._all.sites.add(self._check.site_id)
         self._arrival()
         found = list(self._found())
-        if not found or not self._measured_on_fits():
+        if not found:
+            return []
+        self._noted()
+        if not self._measured_on_fits():
             return []
         self._paper(self._origin())
         return [value for one in found if (value := self._judged(one)) is not None]
+
+    def _noted(self) -> None:
+        """When the values of this row were noted, and why they do not count where they do not."""
+        entered, aside = (
+            instant_of(
+                name, self._value(name), on=self._check.checked_on, tell=self._tell,
+                zone=self._check.site.time_zone, now=self._all.actor.at,
+            )
+            for name in ("entered_at", "set_aside_at")
+        )  # fmt: skip
+        reason = self._value("set_aside") or ""
+        judge_aside("value", reason, aside, entered, self._tell)
+        self._entered_at, self._aside = entered, (reason, aside if reason else None)
 
     def _tell(self, column: str, code: str, sentence: str, fix: str = "") -> None:
         at = self._all.columns.get(column)
@@ -207,23 +229,15 @@ class _Line:
             self._origin(),
             self._value("method") or "",
             self._value("measured_on"),
+            self._entered_at,
+            *self._aside,
         )
 
     def _stands_free(self, one: Found, temperature: str) -> bool:
-        """Once in the table, none before it at the bottle, and with the temperature it needs."""
-        known, mine = PROPERTIES[one.name], (self._sample.pk, one.name)
-        there = place(self._row, self._all.columns.get(one.column))
-        if mine in self._all.seen:
-            self._tell(
-                one.column, "twice", f"The {known.words} of {self._sample} stands in "
-                f"{self._all.seen[mine]} already.", "Take one of them out.",
-            )  # fmt: skip
-            return False
-        self._all.seen[mine] = there
-        try:
-            require_free(self._all.held.get(mine))
-        except Conflict as conflict:
-            self._tell(one.column, "there_already", conflict.sentence, "Or take this one out.")
+        """Of those that count once in the table and none before it at the bottle, and with the
+        temperature it needs."""
+        known = PROPERTIES[one.name]
+        if not self._aside[0] and not self._is_only(one):
             return False
         if known.mixes and not temperature:
             self._tell(
@@ -231,6 +245,24 @@ class _Line:
                 f"The {known.words} has no temperature, without which it says nothing.",
                 "Add a column “temperature”, or say once for all above.",
             )  # fmt: skip
+            return False
+        return True
+
+    def _is_only(self, one: Found) -> bool:
+        known, mine = PROPERTIES[one.name], (self._sample.pk, one.name)
+        there = place(self._row, self._all.columns.get(one.column))
+        if mine in self._all.seen:
+            self._tell(
+                one.column, "twice", f"The {known.words} of {self._sample} stands in "
+                f"{self._all.seen[mine]} already.",
+                "Take one of them out, or say of one why it is set aside.",
+            )  # fmt: skip
+            return False
+        self._all.seen[mine] = there
+        try:
+            require_free(self._all.held.get(mine))
+        except Conflict as conflict:
+            self._tell(one.column, "there_already", conflict.sentence, "Or take this one out.")
             return False
         return True
 
@@ -242,9 +274,10 @@ class _Line:
         return LABORATORY if named or sent else OWN
 
     def _measured_on_fits(self) -> bool:
-        today = self._all.actor.date_at(self._check.site.time_zone)
+        zone, noted = self._check.site.time_zone, self._entered_at
+        noted_on = date_at(zone, noted) if noted else self._all.actor.date_at(zone)
         try:
-            require_measured_on(self._sample, self._value("measured_on"), today)
+            require_measured_on(self._sample, self._value("measured_on"), noted_on)
         except Refused as refusal:
             self._tell("measured_on", refusal.code, refusal.sentence)
             return False

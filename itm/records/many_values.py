@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -34,6 +35,9 @@ class NewValue:
     origin: str
     method: str = ""
     measured_on: date | None = None
+    entered_at: datetime | None = None  # where nobody noted it, when the table is taken in
+    set_aside_reason: str = ""
+    set_aside_at: datetime | None = None  # where nobody noted it, when it was entered
 
 
 @transaction.atomic
@@ -48,19 +52,20 @@ def add_values(
     made: list[SampleValue] = []
     for check, some in _by_check(values).items():
         locked_check(actor, check)
-        today = date_at(check.site.time_zone, at)
         held = SampleValue.objects.filter(sample__concentrate_check=check, set_aside_at=None)
         there = {(value.sample_id, value.name): value for value in held}
         for one in some:
             require_in_use(one.sample)
-            require_measured_on(one.sample, one.measured_on, today)
-            require_free(there.get((one.sample.pk, one.name)))
+            noted_on = date_at(check.site.time_zone, one.entered_at or at)
+            require_measured_on(one.sample, one.measured_on, noted_on)
+            if not one.set_aside_reason:
+                require_free(there.get((one.sample.pk, one.name)))
         rows = [
             SampleValue(
                 sample=one.sample, name=one.name, value=one.value, value_typed=one.value_typed,
                 temperature_c=one.temperature_c, temperature_typed=one.temperature_typed,
                 origin=one.origin, method=one.method, measured_on=one.measured_on,
-                entered_at=at, entered_by=actor.person,
+                entered_at=one.entered_at or at, entered_by=actor.person, **_aside(actor, one, at),
             )
             for one in some
         ]  # fmt: skip
@@ -68,6 +73,16 @@ def add_values(
         with history.bulk(actor, "imported", SampleValue, text=text, of=check):
             made += SampleValue.objects.bulk_create(rows)
     return made
+
+
+def _aside(actor: Actor, one: NewValue, at: datetime) -> dict[str, Any]:
+    if not one.set_aside_reason:
+        return {}
+    return {
+        "set_aside_reason": one.set_aside_reason,
+        "set_aside_at": one.set_aside_at or one.entered_at or at,
+        "set_aside_by": actor.person[:120],
+    }
 
 
 def _by_check(values: Iterable[NewValue]) -> dict[ConcentrateCheck, list[NewValue]]:
