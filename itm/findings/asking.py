@@ -43,11 +43,15 @@ def answer(*, actor: Actor, question: Question, words: str, at: datetime) -> Ans
     return made
 
 
+def require_asker(actor: Actor, question: Question) -> None:
+    if question.organisation_id != actor.organisation_id:
+        raise Forbidden(f"Only {question.organisation}, who asked, can close this question.")
+
+
 @transaction.atomic
 def close_question(*, actor: Actor, question: Question, at: datetime) -> Question:
     """By the authority that asked. May run twice. Raises Forbidden."""
-    if question.organisation_id != actor.organisation_id:
-        raise Forbidden(f"Only {question.organisation}, who asked, can close this question.")
+    require_asker(actor, question)
     row = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
     if row.closed_at is None:
         row.closed_at, row.closed_by = at, actor.person
@@ -68,8 +72,10 @@ def order(
     deficiency: Deficiency | None = None, authority_visit: AuthorityVisit | None = None,
 ) -> Order:  # fmt: skip
     """On a deficiency, on a visit of one's own or on the site. Raises Forbidden; Refused
-    words_missing, day_past, other_visit."""
+    words_missing, day_past, other_visit, other_site."""
     require_authority(actor, site)
+    if deficiency is not None and deficiency.site_id != site.pk:
+        raise Refused("other_site", "An order names a deficiency of the site that it is for.")
     if authority_visit is not None and (
         authority_visit.organisation_id != actor.organisation_id
         or authority_visit.site_id != site.pk
@@ -99,6 +105,15 @@ def see_order(*, actor: Actor, order: Order, at: datetime) -> Order:
         row.seen_at, row.seen_by = at, actor.person
         row.save(by=actor, verb="seen")
     return row
+
+
+def require_step(actor: Actor, order: Order) -> None:
+    """Whoever can say anything of it: that it is seen, or that it is met. Raises Forbidden."""
+    if actor.organisation_id not in (order.organisation_id, order.site.owner_id):
+        raise Forbidden(
+            f"Only the owner of the site and {order.organisation}, who made the order, can say "
+            "that it is seen or met."
+        )
 
 
 def require_maker(actor: Actor, order: Order) -> None:
