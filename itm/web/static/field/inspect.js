@@ -45,7 +45,7 @@ export function inspectScreen(field) {
       ? h(
           "details",
           { id: "ahead" },
-          h("summary", `${count(ahead.length, "task")} ahead of its window`),
+          h("summary", `${count(ahead.length, "task")} ahead of ${ahead.length === 1 ? "its" : "their"} window`),
           h("p", "Done now, it goes on record and completes nothing."),
           ahead.map((task) => taskPart(field, task)),
         )
