@@ -118,6 +118,8 @@ def day(device, instrument, lot):
 
 
 def volumes(percent):
+    """A thick concentrate is weighed: concentrate_g and water_g in their place, and on the bench
+    standards_by "mass" with density ("1.048 g/mL") and density_at ("20 °C")."""
     concentrate, water = VOLUMES[percent]
     return {"concentrate_ml": concentrate, "water_ml": water}
 

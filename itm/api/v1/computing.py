@@ -16,7 +16,7 @@ from calc.errors import CalcError
 from calc.form import METHODS
 from itm.api.describing import describe
 from itm.api.problems import Problem, fault, pointer
-from itm.api.v1.engine_forms import ANY, BENCH_EXAMPLE, DIRECT_EXAMPLES
+from itm.api.v1.engine_forms import ANY, BENCH_EXAMPLE, DIRECT_EXAMPLES, WEIGHED_EXAMPLE
 from itm.api.v1.shapes import Ref
 from itm.api.views import View
 from itm.records.judging import outcome_of
@@ -41,7 +41,11 @@ class Evaluate(View):
         responses={200: EvaluationShape},
         examples=[
             OpenApiExample(name, value=value, request_only=True)
-            for name, value in {"A bench at 3 %": BENCH_EXAMPLE, **DIRECT_EXAMPLES}.items()
+            for name, value in {
+                "A bench at 3 %": BENCH_EXAMPLE,
+                "A thick concentrate that was weighed": WEIGHED_EXAMPLE,
+                **DIRECT_EXAMPLES,
+            }.items()
         ],
     )  # fmt: skip
     def post(self, request: Request) -> Response:

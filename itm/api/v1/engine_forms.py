@@ -114,6 +114,19 @@ BENCH_EXAMPLE = {
     "concentrate": None,
     "samples": [{"name": "design", "readings": [{"value": 1.33428, "temperature_c": 19.7}]}],
 }  # fmt: skip
+WEIGHED_EXAMPLE = {
+    **BENCH_EXAMPLE,
+    "densities": {"concentrate": 1048, "temperature_c": 20, "standard_uncertainty": 3},
+    "standards": [
+        {
+            "concentrate_g": c, "water_g": w,
+            "readings": [{"value": v, "temperature_c": 19.7}],
+        }
+        for c, w, v in (
+            (10.48, 489.1, 1.33385), (15.72, 484.1, 1.33421), (20.96, 479.1, 1.33459),
+        )
+    ],
+}  # fmt: skip
 
 
 def _measured(unit: str) -> dict[str, Any]:

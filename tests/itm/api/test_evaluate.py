@@ -12,7 +12,7 @@ from calc.direct_form import evaluate_direct
 from calc.errors import CalcError
 from itm.accounts.models import ApiToken
 from itm.api.v1.computing import MOST_READINGS, place
-from itm.api.v1.engine_forms import ANY, BENCH_EXAMPLE, DIRECT, DIRECT_EXAMPLES
+from itm.api.v1.engine_forms import ANY, BENCH_EXAMPLE, DIRECT, DIRECT_EXAMPLES, WEIGHED_EXAMPLE
 from tests.itm.api.conftest import refused
 
 pytestmark = pytest.mark.django_db
@@ -31,7 +31,7 @@ def rows() -> dict[str, int]:
     }
 
 
-@pytest.mark.parametrize("form", [BENCH, BENCH_EXAMPLE])
+@pytest.mark.parametrize("form", [BENCH, BENCH_EXAMPLE, WEIGHED_EXAMPLE])
 def test_answer_is_the_engines_and_nothing_is_kept(scene: Any, program: Any, form: Any) -> None:
     ours = program(scene.owner, "evaluate")
     before = rows()

@@ -4,7 +4,7 @@ import { h, caution, empty, notice } from "./dom.js";
 import { oneMore, pours, settingOut } from "./pours.js";
 import { percentIn } from "./weighing.js";
 import { questions } from "./readings.js";
-import { readingLine } from "./reading_line.js";
+import { readingLine, scaleOf } from "./reading_line.js";
 import { conditions } from "./conditions.js";
 import { soFar } from "./result.js";
 
@@ -29,7 +29,7 @@ export function benchScreen(field, test) {
     h("h1", `Bench of ${test.tag}, ${test.phase_label}`),
     h(
       "p.lead",
-      `${instrument.name} ${instrument.serial_number} · ${bench.fields.value.name}${instrument.unit ? `, ${instrument.unit}` : ""} · step ${instrument.steps_in_words ?? bench.fields.value.step}${bench.lot ? ` · standards from ${bench.lot}` : ""}${bench.water_source ? ` · water: ${bench.water_source}` : ""}`,
+      `${instrument.name} ${instrument.serial_number} · ${scaleOf(bench)} · step ${instrument.steps_in_words ?? bench.fields.value.step}${bench.lot ? ` · standards from ${bench.lot}` : ""}${bench.water_source ? ` · water: ${bench.water_source}` : ""}`,
     ),
     bench.remarks.map((text) => notice(text, "warning")),
     test.closed || bench.closed ? notice(test.closed || bench.closed) : null,
@@ -39,6 +39,12 @@ export function benchScreen(field, test) {
     shared ? oneMore(field, test) : null,
     shared && bench.asked ? conditions(field, test, bench) : null,
     h("h2", "Water and standards"),
+    writes
+      ? h(
+          "p",
+          `${scaleOf(bench)}: type what it shows, all its digits, ${bench.fields.value.range}; temperature ${bench.fields.temperature.range}.`,
+        )
+      : null,
     inUse.length
       ? lines([...of("water"), ...standards], shared)
       : empty("No bottle stands on this bench yet."),

@@ -114,6 +114,12 @@ function asideing(field, bottle, one) {
   );
 }
 
+/** What a reading is of; an index has a word where a unit would stand. */
+const unitOf = ({ fields }) => fields.value.unit || "nD";
+
+/** The scale of the instrument, in the words of the page. */
+export const scaleOf = (bench) => `${bench.fields.value.name}, ${unitOf(bench)}`;
+
 function newReading(field, bench, bottle) {
   const [value, temperature] = [`read:${bottle.key}:value`, `read:${bottle.key}:temperature`];
   const keep = async () => {
@@ -153,7 +159,7 @@ function newReading(field, bench, bottle) {
     h(
       "div.pair",
       textEntry(field, value, {
-        label: `${bottle.label}, new reading`,
+        label: `${bottle.label}, new reading, ${unitOf(bench)}`,
         inputmode: "decimal",
         maxlength: 40,
         optional: false,
