@@ -143,6 +143,12 @@ class Phone:
     def strip(self) -> Locator:
         return self.page.locator("#strip")
 
+    def open_all(self) -> None:
+        """Every part of the screen that is closed, also those inside others."""
+        closed = self.page.locator("#field details:not([open]) > summary:visible")
+        while closed.count():
+            closed.first.click()
+
     def press(self, name: str) -> None:
         self.page.get_by_role("button", name=name, exact=True).first.click()
         expect(self.said).to_contain_text("kept on this device")

@@ -86,9 +86,7 @@ def test_a_task_inspected_without_signal_reaches_the_server_with_its_photo(
     fill(crew, day, valves="no")
     task_of(crew, day).locator("input[type=file]").set_input_files(picture(tmp_path))
     expect(task_of(crew, day)).to_contain_text("1 photo")
-    for summary in page.locator("#field summary").all():
-        if summary.locator("..").get_attribute("open") is None:
-            summary.click()
+    crew.open_all()
     assert not page.evaluate(WIDE)
     assert page.evaluate(PRESSED, GLOVE) == []
     expect(crew.strip).to_contain_text("typed and not kept")  # it lies on the disk
