@@ -68,3 +68,63 @@ def test_it_is_taken_off_by_a_press(planned: dict[str, Any], phone: Callable[...
     assert crew.kept("drafts") == []
     crew.open(planned)
     expect(crew.page.locator("#start-reason")).to_have_value("Proportioning test")
+
+
+OLDER = """async ([visit, value]) => {
+  const key = localStorage.getItem("itm-field-who");
+  const db = await new Promise((done) => {
+    const asked = indexedDB.open("itm-field-" + key);
+    asked.onsuccess = () => done(asked.result);
+  });
+  const tx = db.transaction("drafts", "readwrite");
+  tx.objectStore("drafts").put(
+    { place: "start:reason", visit, key: crypto.randomUUID(), opened: "Proportioning test", value }
+  );
+  await new Promise((done) => (tx.oncomplete = done));
+  db.close();
+}"""
+
+
+def test_the_same_entry_of_two_days_is_two_texts(
+    planned: dict[str, Any], planned_too: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.take_along(planned_too)
+    crew.offline()
+    for day, text in ((planned, "North ring"), (planned_too, "South ring")):
+        crew.open(day)
+        crew.page.locator("#start-reason").fill(text)
+        expect(crew.page.locator("#strip")).to_contain_text("typed and not kept")
+    expect(crew.strip).to_contain_text("2 texts typed and not kept")
+    crew.page.reload()
+    expect(crew.page.locator("#start-reason")).to_have_value("South ring")
+    crew.start(planned_too)  # becomes the entry of its own day alone
+    crew.open(planned)
+    expect(crew.page.locator("#start-reason")).to_have_value("North ring")
+    expect(crew.strip).to_contain_text(TYPED)
+    [entry] = crew.kept()
+    assert (entry["visit"], entry["put"]["reason"]) == (planned_too["visit"], "South ring")
+
+
+def test_what_an_older_page_left_is_still_typed_in_its_day_and_goes_with_it(
+    planned: dict[str, Any], planned_too: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    """It lay under the entry alone."""
+    crew = phone()
+    crew.take_along(planned)
+    crew.take_along(planned_too)
+    crew.offline()
+    crew.page.evaluate(OLDER, [planned["visit"], "By an older page"])
+    crew.page.reload()
+    expect(crew.strip).to_contain_text(TYPED)
+    crew.open(planned_too)
+    expect(crew.page.locator("#start-reason")).to_have_value("Proportioning test")
+    crew.start(planned_too)
+    crew.open(planned)
+    expect(crew.page.locator("#start-reason")).to_have_value("By an older page")
+    crew.start(planned)
+    assert [row["put"]["reason"] for row in crew.kept()] == [
+        "Proportioning test", "By an older page",
+    ]  # fmt: skip
+    assert crew.kept("drafts") == []

@@ -258,7 +258,7 @@ class Field {
   async keepPaper(paper, places) {
     const kept = { ...paper, at: new Date().toISOString(), state: "waiting" };
     const held = this.#heldBack(places);
-    if (!(await this.#onDisk(() => this.store.keepPaper(kept, places)))) {
+    if (!(await this.#onDisk(() => this.store.keepPaper(kept, places, this.visit)))) {
       for (const draft of held) this.fresh.add(draft);
       return;
     }
@@ -327,7 +327,7 @@ class Field {
   }
 
   async unstamp(place) {
-    await this.store.dropDrafts([place]);
+    await this.store.dropDrafts([{ place, visit: this.visit }]);
     this.drafts.delete(place);
     await this.draw();
   }
@@ -352,8 +352,9 @@ class Field {
   }
 
   async forgetTyped(drafts) {
-    await this.store.dropDrafts(drafts.map(({ place }) => place));
-    for (const { place } of drafts) this.drafts.delete(place);
+    await this.store.dropDrafts(drafts);
+    const shown = drafts.filter(({ visit }) => (visit ?? null) === (this.visit ?? null));
+    for (const { place } of shown) this.drafts.delete(place);
   }
 
   /** Sentences beside entries; the first of them gets the focus. */

@@ -82,6 +82,26 @@ const isStop = ({ place }) => place.startsWith("clocked:");
 const isTyped = ({ place, value, opened }) =>
   value.trim() !== (opened ?? "").trim() && !place.endsWith(":count") && !isStop({ place });
 
+/** On the disk a draft lies under its day too: the same entry of two days is two texts. */
+const under = (visit, place) => (visit ? `${visit} ${place}` : place);
+const stored = (draft) => ({ ...draft, place: under(draft.visit, draft.place) });
+const asTyped = (row) =>
+  row.visit && row.place.startsWith(`${row.visit} `)
+    ? { ...row, place: row.place.slice(row.visit.length + 1) }
+    : row;
+
+/** As an older page wrote it: under the place alone, where that was typed in the same day. */
+async function dropOlder(drafts, { visit, place }) {
+  const older = visit ? await drafts.get(place) : null;
+  if (older?.visit === visit) await drafts.delete(place);
+}
+
+// What matters is asked for at once: a page that is being left has no second moment.
+const drop = (drafts, draft) =>
+  Promise.all([drafts.delete(under(draft.visit, draft.place)), dropOlder(drafts, draft)]);
+const put = (drafts, draft) =>
+  Promise.all([drafts.put(stored(draft)), dropOlder(drafts, draft)]);
+
 class Store {
   constructor(db, person) {
     this.db = db;
@@ -124,13 +144,13 @@ class Store {
     return (await this.db.getAll("photos")).filter(isPaper);
   }
 
-  draftsOf(visit) {
-    return this.db.getAllFromIndex("drafts", "visit", visit);
+  async draftsOf(visit) {
+    return (await this.db.getAllFromIndex("drafts", "visit", visit)).map(asTyped);
   }
 
   /** What was typed and not kept yet, of all days. */
   async typed() {
-    return (await this.db.getAll("drafts")).filter(isTyped);
+    return (await this.db.getAll("drafts")).map(asTyped).filter(isTyped);
   }
 
   /** How many entries, photos and papers no server has, and how much was typed and not kept: of one
@@ -148,7 +168,7 @@ class Store {
 
   /** Everything goes but what a stop of the stopwatch can be taken back to; whether any is left. */
   async clear() {
-    const stops = (await this.db.getAll("drafts")).filter(isStop);
+    const stops = (await this.db.getAll("drafts")).filter((row) => isStop(asTyped(row)));
     const stores = ["days", "entries", "photos", "drafts", "facts"];
     const tx = this.db.transaction(stores, "readwrite", STRICT);
     const done = stores.map((name) => tx.objectStore(name).clear());
@@ -162,7 +182,7 @@ class Store {
     const tx = this.db.transaction(["entries", "drafts"], "readwrite", STRICT);
     const done = [
       tx.objectStore("entries").add(entry),
-      ...places.map((p) => tx.objectStore("drafts").delete(p)),
+      ...places.map((place) => drop(tx.objectStore("drafts"), { visit: entry.visit, place })),
     ];
     await Promise.all([...done, tx.done]);
   }
@@ -173,11 +193,11 @@ class Store {
   }
 
   /** Keep a paper, and let go of the drafts that became it, in one transaction. */
-  async keepPaper(paper, places = []) {
+  async keepPaper(paper, places = [], visit = paper.visit) {
     const tx = this.db.transaction(["photos", "drafts"], "readwrite", STRICT);
     const done = [
       tx.objectStore("photos").put(paper),
-      ...places.map((place) => tx.objectStore("drafts").delete(place)),
+      ...places.map((place) => drop(tx.objectStore("drafts"), { visit, place })),
     ];
     await Promise.all([...done, tx.done]);
   }
@@ -187,24 +207,25 @@ class Store {
     const tx = this.db.transaction(["photos", "drafts"], "readwrite", STRICT);
     const done = [
       tx.objectStore("photos").put(paper),
-      ...drafts.map((draft) => tx.objectStore("drafts").put(draft)),
+      ...drafts.map((draft) => put(tx.objectStore("drafts"), draft)),
     ];
     await Promise.all([...done, tx.done]);
   }
 
   async keepDraft(draft) {
-    await this.db.put("drafts", draft);
+    const tx = this.db.transaction("drafts", "readwrite");
+    await Promise.all([put(tx.store, draft), tx.done]);
   }
 
   /** A draft that a press made and no keystroke: strict, because it cannot be typed once more. */
   async stamp(draft) {
     const tx = this.db.transaction("drafts", "readwrite", STRICT);
-    await Promise.all([tx.store.put(draft), tx.done]);
+    await Promise.all([put(tx.store, draft), tx.done]);
   }
 
-  async dropDrafts(places) {
+  async dropDrafts(drafts) {
     const tx = this.db.transaction("drafts", "readwrite");
-    await Promise.all([...places.map((place) => tx.store.delete(place)), tx.done]);
+    await Promise.all([...drafts.map((draft) => drop(tx.store, draft)), tx.done]);
   }
 
   /** Write changed entries; those whose `state` is "dropped" go. A person decided that, or a server
