@@ -18,6 +18,7 @@ from itm.core import letters, outbox
 from itm.core.figures import day, instant
 from itm.core.letters import address
 from itm.findings.models import Impairment, Order
+from itm.notices import stopping
 from itm.notices.models import News
 from itm.registry.models import Grant, Site, SiteAuthority
 
@@ -48,9 +49,10 @@ def mail_at_once(news_key: str) -> None:
         actor = acting(membership, now.date(), via="command", at=now)
         if membership.user.key != row.person_key and (told := words(actor, row)):
             subject, body = told
+            stop = stopping.stop_link(stopping.AT_ONCE, membership)
             letters.send(
-                to=membership.user.email, subject=subject, body=body,
-                name=f"at-once.{row.key}.{membership.key}",
+                to=membership.user.email, subject=subject, body=body + _stop(stop),
+                name=f"at-once.{row.key}.{membership.key}", headers=stopping.headers(stop),
             )  # fmt: skip
 
 
@@ -93,7 +95,7 @@ def _of_impairment(actor: Actor, row: News) -> tuple[str, str] | None:
         "The hazard is not protected as designed. Local codes come first.\n\n"
         f"How it stands: {address('impairment', found.key)}\n"
     )
-    return f"Out of service: {found.site.name}", body + _stop()
+    return f"Out of service: {found.site.name}", body
 
 
 def _of_order(actor: Actor, row: News) -> tuple[str, str] | None:
@@ -105,7 +107,7 @@ def _of_order(actor: Actor, row: News) -> tuple[str, str] | None:
         f"{found.organisation.name} orders at {found.site.name}, by {day(found.due_on)}:\n"
         f"{_line(found.words)}\n\nThe order: {address('order', found.key)}\n"
     )
-    return f"Order of an authority: {found.site.name}", body + _stop()
+    return f"Order of an authority: {found.site.name}", body
 
 
 def _line(said: str) -> str:
@@ -113,5 +115,5 @@ def _line(said: str) -> str:
     return " ".join(said.split()) or "not noted"
 
 
-def _stop() -> str:
-    return f"\nTo get no such mails: {address('notices')}\n"
+def _stop(link: str) -> str:
+    return f"\nTo get no such mails: {link}\nWhatever else you are told of: {address('notices')}\n"

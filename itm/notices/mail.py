@@ -8,6 +8,7 @@ from itm.accounts.actor import Actor
 from itm.core import folding, letters
 from itm.core.figures import day
 from itm.core.letters import address
+from itm.notices import stopping
 from itm.notices.seals import lately_sealed, newest_seals
 from itm.notices.wrong import Wrong, wrong_now
 from itm.registry.models import Certificate
@@ -37,10 +38,7 @@ def send(actor: Actor, now: datetime, on: date, lead_days: int, token: str) -> N
         subject=f"{actor.organisation_name}: {head}, {day(on)}",
         body=body(actor, now, lead_days, stop, wrong),
         name=f"summary.{actor.user.key}.{actor.organisation_id}.{on}",
-        headers={
-            "List-Unsubscribe": f"<{stop}>",  # RFC 2369
-            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",  # RFC 8058
-        },
+        headers=stopping.headers(stop),
     )
 
 

@@ -10,7 +10,6 @@ import secrets
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.core import signing
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -25,10 +24,10 @@ from itm.core.clock import date_at
 from itm.core.errors import Conflict, NotFound
 from itm.notices import mail
 from itm.notices.models import Wish
+from itm.notices.stopping import SUMMARY, stop_token
 
 log = logging.getLogger(__name__)
 
-UNSUBSCRIBE = "itm.notices.unsubscribe"
 HOUR = 6  # of the morning, on the clock that the person chose; own choice
 # Shorter than the lease of a job, so that the job that comes again finds the claim lapsed, and
 # longer than the patience with a mail server (EMAIL_TIMEOUT, for each of its few answers).
@@ -173,7 +172,7 @@ def send_summary(membership_key: str, day: str) -> None:
     if mine is None:
         return
     try:
-        mail.send(actor, now, on, wish.lead_days, unsubscribe_token(wish.membership))
+        mail.send(actor, now, on, wish.lead_days, stop_token(SUMMARY, wish.membership))
     except Exception:
         mine.update(**UNCLAIMED)  # refused aloud, so nothing left: this counts as no try
         raise
@@ -203,27 +202,3 @@ def claimed(wish: Wish, on: date, now: datetime) -> QuerySet[Wish] | None:
     if not before.update(claimed_for=on, claimed_until=until, tries=tries):
         raise Conflict("Another process is sending this mail.")
     return Wish.objects.filter(pk=wish.pk, claimed_for=on, claimed_until=until)
-
-
-def unsubscribe_token(membership: Membership) -> str:
-    return signing.Signer(salt=UNSUBSCRIBE).sign(str(membership.key))
-
-
-def subscriber(token: str) -> Membership:
-    """Whom the link of a mail speaks of. Raises NotFound for a link that was never sent."""
-    try:
-        key = UUID(signing.Signer(salt=UNSUBSCRIBE).unsign(token))
-    except (signing.BadSignature, ValueError) as error:
-        raise NotFound("subscription", "") from error
-    rows = Membership.objects.select_related("user", "organisation")
-    found = rows.filter(key=key).first()
-    if found is None:
-        raise NotFound("subscription", "")
-    return found
-
-
-def unsubscribe(token: str) -> Membership:
-    """No more summary mails for that membership. May run twice."""
-    membership = subscriber(token)
-    Wish.objects.filter(membership=membership).update(weekday=None)
-    return membership

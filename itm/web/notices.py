@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from itm.accounts.forms import PlainForm
 from itm.core.errors import Refused
-from itm.notices import calendar, news, services
+from itm.notices import calendar, news, services, stopping
 from itm.notices.forms import AtOnceForm, SubjectsForm, WishForm
 from itm.schedule import sweep
 from itm.web import proving
@@ -113,10 +113,10 @@ def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def unsubscribe(request: HttpRequest, token: str) -> HttpResponse:
     """A look changes nothing, since programs follow links on their own; the click does."""
-    membership = services.subscriber(token)
+    mails, membership = stopping.subscriber(token)
     if request.method == "POST":
-        services.unsubscribe(token)
-    context = {"membership": membership, "done": request.method == "POST"}
+        stopping.unsubscribe(token)
+    context = {"mails": mails, "membership": membership, "done": request.method == "POST"}
     return render(request, "account/unsubscribe.html", context)
 
 

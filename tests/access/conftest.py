@@ -25,6 +25,7 @@ from itm.findings.models import NoticeClock
 from itm.findings.overdue import say_overdue
 from itm.findings.visiting import note_visit
 from itm.notices import services as notices
+from itm.notices.stopping import AT_ONCE, stop_token
 from itm.records import effluent
 from itm.records.witnessing import sign_as_witness
 from itm.registry import links
@@ -218,7 +219,7 @@ def things(scene) -> dict[str, dict]:
         "token": {"key": made_token(scene.owner).key},
         "news": {"key": NewsFactory(site=scene.site, thing=scene.site.key).key},
         "feed": {"token": notices.new_feed(actor=scene.owner, at=timezone.now())},
-        "subscription": {"token": notices.unsubscribe_token(notices.membership_of(scene.owner))},
+        "subscription": {"token": stop_token(AT_ONCE, notices.membership_of(scene.owner))},
     }
 
 

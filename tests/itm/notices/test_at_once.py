@@ -2,6 +2,7 @@
 no. That nobody learns late of an impairment is a rule of our own: no published source."""
 
 from datetime import UTC, date, datetime, timedelta
+from urllib.parse import urlsplit
 
 import pytest
 from django.core import mail
@@ -16,6 +17,7 @@ from itm.findings.models import Impairment
 from itm.notices import gathering, services
 from itm.notices.at_once import mail_at_once
 from itm.notices.models import News
+from itm.notices.stopping import AT_ONCE, SUMMARY, stop_token
 from tests.deeds import prepared
 from tests.factories import OrganisationFactory, actor_of
 
@@ -122,3 +124,41 @@ def test_a_contractor_whose_time_is_over_is_not_mailed(scene, now):
     grant.save(by=scene.owner)
     out(scene)
     assert mailed(now) == addresses(scene.authority)
+
+
+def test_one_click_without_signing_in_ends_these_mails_of_this_person_and_nothing_else(scene, now):
+    """The heads and the POST of RFC 8058; a look alone, as programs follow links, ends nothing."""
+    services.choose(actor=scene.authority, weekday=0, lead_days=14, time_zone="UTC", at=now)
+    out(scene)
+    mailed(now)
+    [one] = [m for m in mail.outbox if m.to == [scene.authority.user.email]]
+    assert one.extra_headers["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    link = one.extra_headers["List-Unsubscribe"].strip("<>")
+    assert f"To get no such mails: {link}" in one.body
+    path = urlsplit(link).path
+    program = Client(enforce_csrf_checks=True)
+    assert "Stop these mails" in program.get(path).content.decode()
+    assert services.wish_of(scene.authority).at_once
+    said = program.post(path, {"List-Unsubscribe": "One-Click"}).content.decode()
+    assert "Stopped: Mails at once go no more to" in said
+    wish = services.wish_of(scene.authority)
+    assert (wish.at_once, wish.weekday) == (False, 0)
+    out(scene, reason="another leak")
+    assert mailed(now) == addresses(scene.contractor)  # who never chose anything is mailed on
+    page = Client()
+    page.force_login(scene.authority.user)
+    assert "checked" not in page.get(reverse("notices")).content.decode().split("at_once")[1][:40]
+
+
+def test_a_link_of_the_other_mails_or_a_changed_one_does_not_end_these(scene, now, client):
+    membership = services.membership_of(scene.authority)
+    summary, own = (stop_token(kind, membership) for kind in (SUMMARY, AT_ONCE))
+    assert client.post(reverse("unsubscribe", args=[summary])).status_code == 200
+    assert services.wish_of(scene.authority).at_once
+    other = services.membership_of(scene.owner)
+    forged = f"{other.key}:{own.rpartition(':')[2]}"
+    assert client.post(reverse("unsubscribe", args=[forged])).status_code == 404
+    assert services.wish_of(scene.owner).at_once
+    for _ in range(2):
+        assert client.post(reverse("unsubscribe", args=[own])).status_code == 200
+    assert not services.wish_of(scene.authority).at_once

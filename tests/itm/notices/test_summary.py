@@ -14,7 +14,7 @@ from django.urls import reverse
 from itm.core import outbox
 from itm.core.errors import NotFound
 from itm.core.outbox import Job
-from itm.notices import mail, services
+from itm.notices import mail, services, stopping
 from itm.notices.models import Wish
 from itm.notices.seals import lately_sealed, newest_seals
 from itm.schedule.services import start_duties
@@ -226,11 +226,11 @@ def test_the_mail_carries_the_headers_of_one_click(scene, wish, time_machine):
 
 
 def test_a_link_that_was_never_sent_stops_nobody(client, scene, wish):
-    token = services.unsubscribe_token(services.membership_of(scene.owner))
+    token = stopping.stop_token(stopping.SUMMARY, services.membership_of(scene.owner))
     for wrong in (token[:-1] + ("A" if token[-1] != "A" else "B"), "x", "a:b:c"):
         assert client.post(reverse("unsubscribe", args=[wrong])).status_code == 404
         with pytest.raises(NotFound):
-            services.subscriber(wrong)
+            stopping.subscriber(wrong)
     assert Wish.objects.get().weekday == 0
 
 
