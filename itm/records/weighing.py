@@ -34,7 +34,7 @@ def pair_of(bottle: Bottle, bench: Bench) -> tuple[str, str]:
     """In which two amounts this standard is written: as it was begun, else as the bench says."""
     if any(typed(bottle, VOLUMES)):
         return VOLUMES
-    weighed = any(typed(bottle, MASSES)) or bench.standards_by == Bench.StandardsBy.MASS
+    weighed = any(typed(bottle, MASSES)) or bench.weighs
     return MASSES if weighed else VOLUMES
 
 
@@ -200,6 +200,4 @@ def known_densities(actor: Actor, bench: Bench, on: date) -> list[str]:
 
 def weighs(bench: Bench) -> bool:
     """Whether its standards are weighed, or one was."""
-    return bench.standards_by == Bench.StandardsBy.MASS or any(
-        is_weighed(bottle) for bottle in bench.bottles.all()
-    )
+    return bench.weighs or any(is_weighed(bottle) for bottle in bench.bottles.all())

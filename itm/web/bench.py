@@ -23,7 +23,7 @@ from itm.records.judging import edges_of
 from itm.records.merge import Crossed
 from itm.records.pouring import set_amounts
 from itm.records.remarks import instrument_remarks
-from itm.records.weighing import UNIT, known_densities, weighed_remarks
+from itm.records.weighing import UNIT, is_weighed, known_densities, weighed_remarks
 from itm.registry.book import lines_of
 from itm.registry.contents import as_of
 from itm.web.bench_page import (
@@ -239,8 +239,8 @@ def _page(
         "test": found.test,
         "bench": found.bench,
         "instrument": found.bench.instrument,
-        "remarks": [*instrument_remarks(found.test), *_on_density(found)],
-        "known": known_densities(actor_of(request), found.bench, found.test.tested_on),
+        "remarks": instrument_remarks(found.test),
+        **_on_density(request, found),
         "groups": shown,
         "open": any(line.cells for group in shown for line in group.lines),
         "missing": not (found.water and found.standards and found.concentrate),
@@ -258,9 +258,15 @@ def _page(
     return render(request, "bench/bench.html", context, status=status)
 
 
-def _on_density(found: Sheet) -> list[str]:
-    held = as_of(lines_of(found.bench.tank), found.test.tested_on)
-    return weighed_remarks(found.bench, held)
+def _on_density(request: HttpRequest, found: Sheet) -> dict[str, list[str]]:
+    """What is known and what is odd of the density; asked for only where standards are weighed."""
+    bench, on = found.bench, found.test.tested_on
+    if not bench.weighs and not any(is_weighed(stand.bottle) for stand in found.standards):
+        return {}
+    return {
+        "on_density": weighed_remarks(bench, as_of(lines_of(bench.tank), on)),
+        "known": known_densities(actor_of(request), bench, on),
+    }
 
 
 def points_so_far(test: Any, so_far: Preview) -> list[dict[str, Any]]:

@@ -102,6 +102,11 @@ class Bench(Tracked):
         return f"Bench of {self.visit}"
 
     @property
+    def weighs(self) -> bool:
+        """Whether its standards are weighed, as far as somebody said so."""
+        return self.standards_by == self.StandardsBy.MASS
+
+    @property
     def compensates(self) -> bool:
         """Whether the readings of this bench were corrected by the instrument."""
         return compensates(self.compensation, self.instrument)
