@@ -128,3 +128,28 @@ def test_what_an_older_page_left_is_still_typed_in_its_day_and_goes_with_it(
         "Proportioning test", "By an older page",
     ]  # fmt: skip
     assert crew.kept("drafts") == []
+
+
+TYPE_AND_LEAVE = """([id, text, hash]) => {
+  const entry = document.getElementById(id);
+  entry.value = text;
+  entry.dispatchEvent(new InputEvent("input", { bubbles: true }));
+  location.hash = hash;
+}"""
+
+
+def test_what_is_typed_in_the_moment_before_another_day_opens_is_on_the_disk(
+    planned: dict[str, Any], planned_too: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.take_along(planned_too)
+    crew.open(planned)
+    there = f"#/d/{planned_too['visit']}"
+    crew.page.evaluate(TYPE_AND_LEAVE, ["start-reason", "Typed and gone", there])
+    at = f'#field[data-screen="d/{planned_too["visit"]}"]'
+    expect(crew.page.locator(at)).to_be_visible()
+    expect(crew.strip).to_contain_text(TYPED)
+    crew.page.reload()
+    crew.open(planned)
+    expect(crew.page.locator("#start-reason")).to_have_value("Typed and gone")

@@ -87,6 +87,7 @@ class Field {
     const visit = this.parts[0] === "d" ? this.parts[1] : null;
     const held = this.days.find((one) => one.key === visit);
     if (visit !== this.visit) {
+      await this.flushDrafts(); // of the day that is left
       const drafts = visit ? await this.store.draftsOf(visit) : [];
       this.drafts = new Map(drafts.map((draft) => [draft.place, draft]));
       this.problems.clear();
