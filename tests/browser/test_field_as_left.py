@@ -25,6 +25,7 @@ def test_the_parts_that_were_adjusted_are_written_without_signal(
     parts.fill(PARTS)
     crew.page.locator("#keep-test").click()
     expect(crew.said).to_contain_text("kept on this device")
+    expect(crew.strip).to_contain_text("1 entry only on this device")
     crew.online()
     crew.waits_for_nothing()
     tests = {one["key"]: one for one in crew.day_on_server(planned_as_left)["tests"]}
