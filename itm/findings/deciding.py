@@ -83,7 +83,7 @@ def tell(
 
     Raises Forbidden, Conflict; Refused who_missing, ahead, before_it.
     """
-    rights.require_write(actor, deficiency)
+    rights.require_tell(actor, deficiency)
     row = locked(deficiency)
     if not who.strip():
         raise Refused("who_missing", "Say who was told, by name.", "who")

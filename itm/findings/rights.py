@@ -4,6 +4,7 @@ from typing import Any
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden
+from itm.findings.models import Deficiency, Impairment
 from itm.registry import access
 from itm.registry.access import works_at
 from itm.registry.models import Site
@@ -12,10 +13,22 @@ QUALIFIED = ("supervisor", "manager")
 
 
 def may_write(actor: Actor, finding: Any) -> bool:
-    """Who works at the site, and whoever found it: an owner is told also after the engagement."""
-    found = getattr(finding, "organisation_id", None)
-    mine = found is not None and found == actor.organisation_id
-    return mine or works_at(actor, finding.site)
+    """Who works at the site; and of an impairment who took the systems out, whatever its last day
+    was, until they are back. What it found besides it only reads afterwards: whoever is not there
+    any more neither repairs nor looks."""
+    began = isinstance(finding, Impairment) and _found(actor, finding)
+    return began or works_at(actor, finding.site)
+
+
+def may_tell(actor: Actor, deficiency: Deficiency) -> bool:
+    """Also whoever found it: a result may come in after its last day, and only its crew knows whom
+    it told before leaving."""
+    return works_at(actor, deficiency.site) or _found(actor, deficiency)
+
+
+def _found(actor: Actor, finding: Deficiency | Impairment) -> bool:
+    found = finding.organisation_id
+    return found is not None and found == actor.organisation_id
 
 
 def may_decide(actor: Actor, finding: Any) -> bool:
@@ -32,7 +45,16 @@ def require_work(actor: Actor, site: Site) -> None:
 def require_write(actor: Actor, finding: Any) -> None:
     if not may_write(actor, finding):
         raise Forbidden(
-            "Only the owner's own people, a contractor engaged here or who found it can write here."
+            "Only the owner's own people, a contractor engaged here or who took systems out can "
+            "write here."
+        )
+
+
+def require_tell(actor: Actor, deficiency: Deficiency) -> None:
+    if not may_tell(actor, deficiency):
+        raise Forbidden(
+            "Only the owner's own people, a contractor engaged here or who found it can say who "
+            "was told."
         )
 
 

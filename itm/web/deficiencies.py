@@ -132,6 +132,7 @@ def _page(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpResponse
         "rule": rules.source_of(row.ground),
         "told": any(step.verb == "told" for step in steps),
         "writes": writes,
+        "tells": row.is_open and rights.may_tell(actor, row),
         "decides": row.is_open and rights.may_decide(actor, row),
         "assigns": row.is_open and actor.organisation_id == row.site.owner_id,
         "orders_it": row.is_open and actor.kind == "authority",
@@ -212,7 +213,7 @@ def _deed(
 @require_http_methods(["GET", "POST"])
 def deficiency_tell(request: HttpRequest, key: UUID) -> HttpResponse:
     return _deed(
-        request, key, require=rights.require_write, title="Somebody was told",
+        request, key, require=rights.require_tell, title="Somebody was told",
         form=lambda row, now: forms.TellForm(
             request.POST or None, zone=row.site.time_zone, now=now
         ),

@@ -4,6 +4,7 @@ Who may do what after an engagement: common practice, no published source. A cre
 out owes its owner the result, and nobody else can put it in; nothing new begins without the owner.
 """
 
+import io
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from uuid import uuid4
@@ -15,15 +16,18 @@ from django.utils import timezone
 
 from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
+from itm.actions.note_deficiency import add_pictures
 from itm.actions.prepare_test import prepare_test
 from itm.actions.send_back import send_back
 from itm.actions.start_test_day import start_test_day
 from itm.actions.withdraw_past import withdraw_past
 from itm.core.errors import Forbidden
 from itm.doors import entries
+from itm.findings.deciding import add_note, note_by_hand, note_repair, tell
 from itm.findings.models import Impairment
 from itm.records import checking, preparing, services, states
 from itm.records.models import ProportioningTest
+from itm.registry.attaching import Upload
 from tests import deeds
 from tests.checks import checked
 from tests.factories import (
@@ -34,6 +38,7 @@ from tests.factories import (
     PastResultFactory,
     actor_of,
 )
+from tests.itm.registry.pictures import picture
 
 DAYS = timedelta(days=1)
 NOON = datetime.combine(TODAY, time(12), UTC)
@@ -189,6 +194,44 @@ def test_past_results_that_it_brought_in_are_not_its_own_to_take_back_any_more(s
     with pytest.raises(Forbidden):
         withdraw_past(actor=later(scene, 1), result=row, reason="x", at=NOON + DAYS)
     withdraw_past(actor=scene.owner, result=row, reason="a slip", at=NOON + DAYS)
+
+
+def test_what_it_found_it_reads_and_says_only_whom_it_told(scene, sign_in):
+    """Whoever is not there any more neither repairs nor looks; whom it told only its crew knows."""
+    found = note_by_hand(
+        actor=scene.contractor, site=scene.site, thing=scene.system, severity=1, words="A leak",
+        found_on=TODAY, at=NOON,
+    )  # fmt: skip
+    over(scene, TODAY)
+    after, at = later(scene, 1), NOON + DAYS
+
+    def photo():
+        return Upload(io.BytesIO(picture()), "leak.png")
+
+    refused = {
+        "note": lambda by: add_note(actor=by, deficiency=found, words="x", at=at),
+        "repair": lambda by: note_repair(
+            actor=by, deficiency=found, part="x", who="x", repaired_at=NOON, at=at
+        ),
+        "picture": lambda by: add_pictures(
+            actor=by, deficiency=found, uploads=[photo()], caption="", at=at
+        ),
+    }
+    for name, deed in refused.items():
+        with pytest.raises(Forbidden, match="engaged here"):
+            deed(after)
+        assert deed(scene.owner), name
+    assert tell(actor=after, deficiency=found, who="The porter", told_at=NOON, at=at).who
+    stranger = actor_of(OrganisationFactory(kind="contractor"))
+    with pytest.raises(Forbidden, match="who was told"):
+        tell(actor=stranger, deficiency=found, who="x", told_at=NOON, at=at)
+    page = sign_in(Client(), scene.contractor)
+    shown = page.get(reverse("deficiency", args=[found.key])).content.decode()
+    assert "A leak" in shown
+    assert reverse("deficiency_tell", args=[found.key]) in shown
+    for name in ("deficiency_note", "deficiency_repair", "deficiency_picture"):
+        assert reverse(name, args=[found.key]) not in shown, name
+        assert page.get(reverse(name, args=[found.key])).status_code == 403, name
 
 
 def test_pages_after_it_read_and_do_not_offer_what_would_be_refused(scene, sign_in):
