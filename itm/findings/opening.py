@@ -2,6 +2,10 @@
 
 Nothing closes here: what shows a fix only proposes it, and a person closes. What a deficiency rests
 on may go back, be corrected or be given up; it then stays, with a line that says so.
+
+Whoever opens, finds again or proposes holds the row until the deed is done. So a deed goes through
+the spots in one order, that of their `source`: of two at once each would else hold what the other
+waits for.
 """
 
 from collections.abc import Collection, Iterable, Mapping
@@ -112,11 +116,13 @@ def after_hand_in(
     `record` as `records.loading` gives it whole.
     """
     seen = shown(record, result)
+    # What is found again and what is only proposed stand mixed in that order: all are held first.
+    list(open_ones(**seen.hook).select_for_update().order_by("source").values_list("pk", flat=True))
     made = [
         raise_found(
             actor, one, origin=record, hook=seen.hook, at=at, site=record.site, found_on=seen.on
         )
-        for one in seen.found
+        for one in sorted(seen.found, key=lambda one: source_of(one, seen.hook, record.site))
     ]  # fmt: skip
     _propose_by(actor, record, seen, made, at)
     propose_by_later(actor, record, made, at)
@@ -208,7 +214,7 @@ def after_inspection(
     lines = inspection.lines.exclude(pk__in=known).select_related(
         "requirement__programme", "corrects", "inspection__site", *LINKS
     )  # fmt: skip
-    for line in lines:
+    for line in sorted(lines, key=lambda line: _place_of(line, inspection.site)):
         if line.outcome == InspectionLine.Outcome.FAULT:
             made.append(one := raise_line(actor, line, at))
             if one.inspection_line_id == line.pk:
@@ -222,6 +228,12 @@ def after_inspection(
         for one in there.select_related("inspection_line__inspection"):
             _line_in_order(actor, one, line, inspection, at)
     return made
+
+
+def _place_of(line: InspectionLine, site: Site) -> tuple[str, str, str]:
+    """Where the line stands in the order of `source`, without judging its answers."""
+    name, thing = next(iter(hook_of(line).items()), ("site", site))
+    return name, str(thing.key), task_of(line)
 
 
 def _line_in_order(
