@@ -16,7 +16,7 @@ from itm.records import inspection_queries as queries
 from itm.records.inspecting import Entry
 from itm.records.inspection_forms import TaskForm
 from itm.records.merge import Crossed
-from itm.records.models import InspectionLine
+from itm.records.models import InspectionLine, Visit
 from itm.registry.models import Attachment
 from itm.schedule.models import Duty
 
@@ -26,6 +26,8 @@ def inspect(call: Call) -> Done:
     something else, a person decides by sending it again with that in `opened`."""
     visit, at = call.row, min(call.at, call.now)
     inspecting.require_inspector(call.actor, visit.site, visit, at)
+    # Of two that send at once the second sees the line of the first, and fills its round.
+    Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
     put = dict(call.entry.put)
     duty = _duty(call, str(put.pop("duty", "")))
     answers = put.pop("answers", [])
