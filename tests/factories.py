@@ -200,7 +200,7 @@ class ChangeOverFactory(TrackedFactory):
     system = factory.SubFactory(FoamSystemFactory, site=factory.SelfAttribute("..tank.site"))
     changed_on = date(2024, 5, 6)
     papers = "waste paper 17"
-    noted_by = "Person 0"
+    noted_by = "Somebody"
     to_lot = factory.SubFactory(
         ConcentrateLotFactory, owner=factory.SelfAttribute("..tank.site.owner"), pfas="free"
     )
@@ -292,7 +292,7 @@ class RelocationFactory(TrackedFactory):
     site = factory.SelfAttribute("equipment.site")
     to_system = factory.SelfAttribute("equipment.system")
     moved_on = date(2024, 5, 6)
-    noted_by = "Person 0"
+    noted_by = "Somebody"
 
 
 class AttachmentFactory(TrackedFactory):
@@ -309,7 +309,7 @@ class AttachmentFactory(TrackedFactory):
     preview = factory.django.FileField(filename="preview.jpg", data=b"a small picture")
     size = 9
     sha256 = "0" * 64
-    added_by = "Person 0"
+    added_by = "Somebody"
     added_at = datetime(2024, 5, 6, 7, 8, tzinfo=UTC)
 
 
@@ -363,7 +363,7 @@ class PastBundleFactory(TrackedFactory):
 
     organisation = factory.SubFactory(OrganisationFactory, kind=Organisation.Kind.CONTRACTOR)
     name = "folder 12"
-    noted_by = "Person 0"
+    noted_by = "Somebody"
     noted_at = datetime(2026, 5, 6, 7, 8, tzinfo=UTC)
 
 
