@@ -29,8 +29,8 @@ from itm.core import folding, outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.findings import overdue
 from itm.findings.alarms import sound
-from itm.notices.alarm_mail import send_alarm
-from itm.notices.at_once import mail_at_once
+from itm.notices.alarm_mail import send_alarm, send_one_alarm
+from itm.notices.at_once import mail_at_once, mail_one_at_once
 from itm.notices.gathering import gather
 from itm.notices.services import promise_summaries, send_summary
 from itm.reports import batches
@@ -41,11 +41,13 @@ from itm.schedule import sweep
 JOBS: dict[str, Callable[..., object]] = {
     "look_through_file": look_through_file,
     "mail_at_once": mail_at_once,
+    "mail_one_at_once": mail_one_at_once,
     "make_archive": make_archive,
     "make_batch": batches.make_batch,
     "render_report": render_report,
     "send_alarm": send_alarm,
     "send_invitation": send_invitation,
+    "send_one_alarm": send_one_alarm,
     "send_reset": send_reset,
     "send_summary": send_summary,
     "send_told": send_told,

@@ -5,11 +5,12 @@ impairment that is learnt of late is what this product must never let happen, an
 has not looked at the page of choices can have chosen; it is our own choice.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q
+from django.db import transaction
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from itm.accounts.actor import Actor, acting
@@ -37,26 +38,48 @@ def promise(rows: Iterable[News], now: datetime) -> None:
 
 
 def mail_at_once(news_key: str) -> None:
-    """The promised job. Run twice it sends the same Message-ID twice, which many programs drop.
-
-    Each reader is asked for by itself, as the page would ask. Nothing is sent of what is over.
-    """
-    row = News.objects.select_related("site__owner").filter(key=UUID(news_key)).first()
+    """The promised job: promises one for each reader, since a mailbox that is refused would keep
+    all behind it from theirs. Run twice it promises nothing new."""
+    row = _told(news_key)
     if row is None or row.site is None:
         return
-    now = timezone.now()
-    for membership in readers(row.site, now):
-        actor = acting(membership, now.date(), via="command", at=now)
-        if membership.user.key != row.person_key and (told := words(actor, row)):
-            subject, body = told
-            stop = stopping.stop_link(stopping.AT_ONCE, membership)
-            letters.send(
-                to=membership.user.email, subject=subject, body=body + _stop(stop),
-                name=f"at-once.{row.key}.{membership.key}", headers=stopping.headers(stop),
-            )  # fmt: skip
+    with transaction.atomic():
+        for membership in readers(row.site, timezone.now()):
+            if membership.user.key != row.person_key:
+                outbox.add(
+                    "mail_one_at_once", once=f"at once {row.key} {membership.key}",
+                    news_key=news_key, membership_key=str(membership.key),
+                )  # fmt: skip
 
 
-def readers(site: Site, now: datetime) -> Iterator[Membership]:
+def mail_one_at_once(news_key: str, membership_key: str) -> None:
+    """The promised job of one reader. Run twice it sends the same Message-ID twice, which many
+    programs drop. Raises what the mail server raises.
+
+    Who reads is asked for again, as the page would ask. Nothing is sent of what is over.
+    """
+    row, now = _told(news_key), timezone.now()
+    if row is None or row.site is None:
+        return
+    membership = readers(row.site, now).filter(key=UUID(membership_key)).first()
+    if membership is None:
+        return
+    told = words(acting(membership, now.date(), via="command", at=now), row)
+    if told is None:
+        return
+    subject, body = told
+    stop = stopping.stop_link(stopping.AT_ONCE, membership)
+    letters.send(
+        to=membership.user.email, subject=subject, body=body + _stop(stop),
+        name=f"at-once.{row.key}.{membership.key}", headers=stopping.headers(stop),
+    )  # fmt: skip
+
+
+def _told(news_key: str) -> News | None:
+    return News.objects.select_related("site__owner").filter(key=UUID(news_key)).first()
+
+
+def readers(site: Site, now: datetime) -> QuerySet[Membership]:
     """Everybody of the owner, of its authorities and of whoever is engaged there, who has not said
     no."""
     today = now.date()
@@ -67,7 +90,7 @@ def readers(site: Site, now: datetime) -> Iterator[Membership]:
         Q(ended_on=None) | Q(ended_on__gt=today),
         user__is_active=True,
     ).exclude(wish__at_once=False)
-    yield from rows.select_related("user", "organisation").order_by("pk")
+    return rows.select_related("user", "organisation").order_by("pk")
 
 
 def words(actor: Actor, row: News) -> tuple[str, str] | None:

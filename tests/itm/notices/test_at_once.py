@@ -15,7 +15,7 @@ from itm.core import outbox
 from itm.findings import asking, impairing
 from itm.findings.models import Impairment
 from itm.notices import gathering, services
-from itm.notices.at_once import mail_at_once
+from itm.notices.at_once import mail_at_once, mail_one_at_once
 from itm.notices.models import News
 from itm.notices.stopping import AT_ONCE, SUMMARY, stop_token
 from tests.deeds import prepared
@@ -38,6 +38,8 @@ def mailed(now: datetime) -> set[str]:
     gathering.gather(now + timedelta(minutes=1))
     for job in outbox.waiting().filter(kind="mail_at_once"):
         mail_at_once(**job.payload)
+    for job in outbox.waiting().filter(kind="mail_one_at_once"):
+        mail_one_at_once(**job.payload)
     return {to for message in mail.outbox for to in message.to}
 
 
