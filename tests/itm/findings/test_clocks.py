@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.core import mail
+from django.utils import timezone
 
 from itm.core import outbox
 from itm.core.clock import date_at
@@ -14,7 +15,7 @@ from itm.findings.lives import say
 from itm.findings.models import Impairment, NoticeClock, Step
 from itm.findings.wording import clock_words
 from itm.notices.alarm_mail import send_alarm, send_one_alarm
-from tests.factories import OrganisationFactory, SiteFactory
+from tests.factories import MembershipFactory, OrganisationFactory, SiteFactory
 
 AT = datetime(2026, 6, 15, 8, tzinfo=UTC)
 # Hours, and the stretch in which they are summed, as the sources say: International Fire Code 901.7
@@ -256,3 +257,35 @@ def test_no_mail_leaves_once_somebody_was_told(scene):
     )  # fmt: skip
     mail_alarm(Step.objects.get(verb="alarm"))
     assert mail.outbox == []
+
+
+def test_an_authority_is_mailed_of_a_clock_that_it_adopted_itself_while_it_looks_after_the_site(
+    scene,
+):
+    row = opened(scene)
+    adopted(scene)  # the owner's, which the authority did not ask for
+    clock = NoticeClock.objects.get(code="employees-at-once")
+    clocks.adopt_clock(
+        actor=scene.authority, clock=clock, sites=[scene.site], checked_against="", at=AT
+    )
+    member = MembershipFactory(organisation=scene.authority.organisation, role="member")
+    alarms.sound(h(73))
+
+    def mailed(code: str) -> dict[str, str]:
+        mail.outbox.clear()
+        mail_alarm(row.steps.get(verb="alarm", clock__code=code))
+        found = {to: message.body for message in mail.outbox for to in message.to}
+        outbox.waiting().filter(kind="send_one_alarm").delete()
+        return found
+
+    owner, authority = scene.owner.user.email, scene.authority.user.email
+    assert set(mailed("commanders-at-72-hours")) == {owner}
+    told = mailed("employees-at-once")
+    assert set(told) == {owner, authority}
+    assert member.user.email not in told
+    assert ("Note it here" in told[owner], "Note it here" in told[authority]) == (True, False)
+    assert "How it stands: http" in told[authority]
+    oversight = scene.site.site_authorities.get(organisation=scene.authority.organisation)
+    oversight.ended_on = timezone.now().date() - timedelta(days=1)
+    oversight.save(by=scene.authority)
+    assert set(mailed("employees-at-once")) == {owner}
