@@ -53,11 +53,14 @@ log = structlog.get_logger()
 
 
 def take(
-    *, actor: Actor, entries: Sequence[Any], device_now: datetime | str | None, at: datetime
-) -> list[Answer]:
+    *, actor: Actor, entries: Sequence[Any], device_now: datetime | str | None, at: datetime,
+    failed: set[Whole | None] | None = None,
+) -> list[Answer]:  # fmt: skip
     """Take raw entries in the order given, each in its own transaction or savepoint.
 
-    `device_now` is the device's clock at the moment of sending. May run twice.
+    `device_now` is the device's clock at the moment of sending. Who takes one list in parts hands
+    the same `failed` to each: it gains what entries that were not taken hang on, None where that is
+    not known, and no hand-in of those goes through. May run twice.
     Raises Refused too_many, and what `entry.instant_of` refuses of `device_now`.
     """
     clock = device_now if isinstance(device_now, datetime) else instant_of(device_now, "device_now")
@@ -67,7 +70,7 @@ def take(
             "too_many", f"{len(entries)} entries at once; send at most {MOST_ENTRIES}.", "entries"
         )
     answers: list[Answer] = []
-    failed: set[Whole | None] = set()  # of entries that were not taken; None is not known
+    failed = set() if failed is None else failed
     for raw in entries:
         taking = _Taking(actor, clock, at, failed)
         answer = taking.answer(raw)

@@ -23,6 +23,7 @@ from itm.records import check_queries as queries
 from itm.records.models import ConcentrateCheck
 from itm.registry.files import LARGEST, clean_name, too_large
 
+RECEIPT = "laboratory paper"
 MOST_TOLD = 4  # sentences of one answer; nobody reads more on a phone
 
 
@@ -74,7 +75,7 @@ def _taken(
         return {**made, "sha256": digest}
 
     body = {"check": str(check.key), "put": put, "sha256": digest}
-    kept = once(actor=actor, key=own, what="laboratory paper", body=body, do=do, at=at)
+    kept = once(actor=actor, key=own, what=RECEIPT, body=body, do=do, at=at)
     return Answer(str(own), "taken_before" if kept.repeated else "taken", now=kept.value)
 
 

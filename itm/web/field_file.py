@@ -1,12 +1,7 @@
 """The last resort of field capture: what a device could not send, handed in as a file."""
 
-import base64
-import binascii
-import io
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -15,18 +10,16 @@ from django.urls import URLPattern, path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from itm.accounts.actor import Actor
 from itm.core.errors import Refused
-from itm.doors import entries, papers, photos
-from itm.doors.entries import WAITS
 from itm.doors.entry import LONGEST, Answer
+from itm.doors.last_resort import take_all
 from itm.doors.verbs import VERBS
-from itm.registry.files import clean_name
-from itm.web.field import MOST_ENTRIES, in_the_field
+from itm.web.field import in_the_field
 from itm.web.guard import signed_in
 from itm.web.uploading import was_dropped
 
 KIND, FORM = "field entries", 1
+LISTS = ("entries", "papers", "photos", "typed", "elsewhere")
 STANDS = {
     "taken": "taken",
     "taken_before": "already there, nothing was added",
@@ -56,22 +49,21 @@ def field_file(request: HttpRequest) -> HttpResponse:
         document = _document(request)
     except Refused as refused:
         return render(request, "field/file.html", {"wrong": refused.sentence}, status=422)
-    actor, at = in_the_field(request), timezone.now()
-    found = [*_entries(actor, document["entries"], at), *_papers(actor, document, at),
-             *_photos(actor, document, at)]  # fmt: skip
-    # An inspection names its photos, which come after the entries: what waited goes once more.
-    asked = document["entries"]
-    late = [number for number in range(len(asked)) if found[number][1].code == WAITS]
-    again = _entries(actor, [asked[number] for number in late], at)
-    for number, answer in zip(late, again, strict=True):
-        found[number] = answer
-    lines = [line for line, _ in found]
-    taken = sum(answer.taken for _, answer in found)
+    asked, held_papers, held_photos = (document[name] for name in ("entries", "papers", "photos"))
+    answers = take_all(
+        actor=in_the_field(request), asked=asked, held_papers=held_papers, held_photos=held_photos,
+        elsewhere=document["elsewhere"], at=timezone.now(),
+    )  # fmt: skip
+    what = [*map(_what, asked), *("A laboratory’s report." for _ in held_papers),
+            *("A photo." for _ in held_photos)]  # fmt: skip
+    raws = [*asked, *held_papers, *held_photos]
+    lines = [_line(*one) for one in zip(what, raws, answers, strict=True)]
+    taken = sum(answer.taken for answer in answers)
     context = {
         "answers": lines, "taken": taken, "whose": document["person"].get("name", ""),
         "typed": _typed(document),
     }  # fmt: skip
-    return render(request, "field/file.html", context, status=200 if taken == len(found) else 422)
+    return render(request, "field/file.html", context, status=200 if taken == len(answers) else 422)
 
 
 def _document(request: HttpRequest) -> dict[str, Any]:
@@ -93,32 +85,15 @@ def _document(request: HttpRequest) -> dict[str, Any]:
         raise wrong from None
     if not isinstance(read, dict) or read.get("kind") != KIND or read.get("form") != FORM:
         raise wrong
-    lists = [read.setdefault(name, []) for name in ("entries", "papers", "photos", "typed")]
+    lists = [read.setdefault(name, []) for name in LISTS]
     if not all(isinstance(one, list) for one in lists) or not isinstance(read.get("person"), dict):
         raise wrong
     return read
 
 
-def _entries(actor: Actor, asked: list[Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
-    """The device's clock at the moment of saving is not its clock now, so it is not compared."""
-    for start in range(0, len(asked), MOST_ENTRIES):
-        part = asked[start : start + MOST_ENTRIES]
-        answers = entries.take(actor=actor, entries=part, device_now=None, at=at)
-        for raw, answer in zip(part, answers, strict=True):
-            known = raw if isinstance(raw, dict) else {}
-            verb = VERBS.get(str(known.get("verb")))
-            yield _line(verb.means if verb else "unknown", known, answer), answer
-
-
-def _papers(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
-    for raw in document["papers"]:
-        known = raw if isinstance(raw, dict) else {}
-        answer = papers.take_paper(
-            actor=actor, key=known.get("key"), of=known.get("of"), put=known.get("put"),
-            file=io.BytesIO(_bytes(known)), name=clean_name(str(known.get("name") or "report")),
-            kept_at=known.get("at"), at=at,
-        )  # fmt: skip
-        yield _line("A laboratory’s report.", known, answer), answer
+def _what(raw: Any) -> str:
+    verb = VERBS.get(str(raw.get("verb"))) if isinstance(raw, dict) else None
+    return verb.means if verb else "unknown"
 
 
 def _typed(document: dict[str, Any]) -> list[str]:
@@ -127,26 +102,9 @@ def _typed(document: dict[str, Any]) -> list[str]:
     return [text[:LONGEST] for text in texts if isinstance(text, str)]
 
 
-def _bytes(raw: dict[str, Any]) -> bytes:
-    """Of a file that stands in the document; what is no base64 is empty, and refused as that."""
-    try:
-        return base64.b64decode(str(raw.get("data", "")), validate=True)
-    except (binascii.Error, ValueError):
-        return b""
-
-
-def _photos(actor: Actor, document: dict[str, Any], at: datetime) -> Iterator[tuple[Line, Answer]]:
-    for raw in document["photos"]:
-        known = raw if isinstance(raw, dict) else {}
-        answer = photos.take_photo(
-            actor=actor, key=known.get("key"), of=known.get("of"), file=io.BytesIO(_bytes(known)),
-            name=clean_name(str(known.get("name") or "photo.jpg")), taken_at=known.get("at"), at=at,
-        )  # fmt: skip
-        yield _line("A photo.", known, answer), answer
-
-
-def _line(what: str, raw: dict[str, Any], answer: Answer) -> Line:
-    return Line(what, str(raw.get("at", ""))[:16], STANDS[answer.state], answer.sentence)
+def _line(what: str, raw: Any, answer: Answer) -> Line:
+    at = raw.get("at", "") if isinstance(raw, dict) else ""
+    return Line(what, str(at)[:16], STANDS[answer.state], answer.sentence)
 
 
 urls: list[URLPattern] = [path("field/file/", field_file, name="field_file")]

@@ -52,7 +52,7 @@ export const wire = ({ key, verb, of, put, opened, at }) => ({
   at,
 });
 
-const HAND_INS = new Set(["hand_in", "hand_in_check"]);
+export const HAND_INS = new Set(["hand_in", "hand_in_check"]);
 const unsettled = (entry) => entry.state !== "taken" && !HAND_INS.has(entry.verb);
 
 /** What may go now: never what is stuck, and a hand-in only when nothing else of its day waits, a
