@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -26,6 +27,7 @@ OWN_RECORD = {
     Requirement.Task.CONCENTRATE_CHECK: "a concentrate check, which begins on the page of its tank",
 }
 OTHERWISE = tuple(OWN_RECORD)
+NO_PHOTOS: Mapping[str, Attachment] = {}
 
 
 @dataclass(frozen=True)
@@ -133,7 +135,7 @@ def require_form(row: Requirement) -> None:
         )
 
 
-def judged(entry: Entry) -> dict[str, object]:
+def judged(entry: Entry) -> dict[str, Any]:
     """Outcome, answers, reason and note of one entry, before any of its files is stored."""
     require_form(entry.duty.requirement)
     pk, reason = entry.duty.pk, entry.reason.strip()
@@ -149,15 +151,19 @@ def judged(entry: Entry) -> dict[str, object]:
         answers = wants.answers(entry.duty.requirement.evidence, entry.entered)
     except Refused as refusal:
         raise Refused(refusal.code, refusal.sentence, f"{pk}-{refusal.place}") from refusal
-    for one in answers:
-        if (photo := entry.photos.get(one["key"])) is not None:
-            one |= {"attachment": str(photo.key), "sha256": photo.sha256}
+    _name_files(answers, entry.photos)
     fine = all(one["in_order"] for one in answers) and not entry.broken
     return {
         "outcome": Outcome.IN_ORDER if fine else Outcome.FAULT,
         "answers": answers,
         "note": entry.note.strip(),
     }
+
+
+def _name_files(answers: list[dict[str, Any]], photos: Mapping[str, Attachment]) -> None:
+    for one in answers:
+        if (photo := photos.get(one["key"])) is not None:
+            one |= {"attachment": str(photo.key), "sha256": photo.sha256}
 
 
 def begun_on(duty: Duty) -> date | None:
@@ -180,6 +186,14 @@ def place_of(duty: Duty) -> str:
     return str(duty.system) if duty.system is not None else "the whole site"
 
 
+def _photos(line: InspectionLine, photos: Mapping[str, Attachment]) -> list[dict[str, Any]]:
+    asked = [want for want in line.requirement.evidence if want["key"] in photos]
+    new = wants.answers(asked, {name: photo.name for name, photo in photos.items()})
+    _name_files(new, photos)
+    stay = [one for one in line.answers if one["kind"] == "photo" and one["key"] not in photos]
+    return [*new, *stay]
+
+
 def require_recorder(actor: Actor, line: InspectionLine) -> None:
     if line.inspection.organisation_id != actor.organisation_id:
         raise Forbidden(f"Only {line.inspection.organisation}, who recorded it, can correct it.")
@@ -189,11 +203,12 @@ def require_recorder(actor: Actor, line: InspectionLine) -> None:
 def correct(
     *, actor: Actor, line: InspectionLine, at: datetime, once: uuid.UUID, why: str,
     entered: Mapping[str, str], possible: bool, broken: bool = False, note: str = "",
-    key: uuid.UUID | None = None,
+    key: uuid.UUID | None = None, photos: Mapping[str, Attachment] = NO_PHOTOS,
 ) -> Inspection:  # fmt: skip
     """Another line takes the place of a wrong one, which stays to be read with the reason.
 
-    `possible` false says that it had not been possible after all. May run twice.
+    `possible` false says that it had not been possible after all. `photos` by want stand in place
+    of those that were taken; of every other want what was taken stays. May run twice.
     What older inspections say of a check stays in force and can be corrected; but one that had not
     been possible is not made to have been done.
     Raises Forbidden; Refused corrected_already, why_missing, other_record, and what `wants` raises.
@@ -214,7 +229,7 @@ def correct(
         asked = [want for want in line.requirement.evidence if want["kind"] != "photo"]
         answers = wants.answers(asked, entered)
         fine = all(one["in_order"] for one in answers) and not broken
-        answers += [one for one in line.answers if one["kind"] == "photo"]  # what was taken stays
+        answers += _photos(line, photos)
         values = {"outcome": Outcome.IN_ORDER if fine else Outcome.FAULT, "answers": answers}
     made = Inspection(
         site=old.site, visit=old.visit, organisation=actor.organisation, done_on=old.done_on,

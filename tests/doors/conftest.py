@@ -5,7 +5,10 @@ from datetime import date
 import pytest
 
 from itm.accounts.actor import acting
+from itm.actions.adopt import adopt
 from itm.records import preparing, services
+from itm.records.models import Visit
+from itm.schedule.models import Duty, Programme
 from tests.doors.phone import MORNING, Phone
 from tests.factories import MembershipFactory
 
@@ -36,3 +39,18 @@ def other_phone(scene):
     """A second person of the same crew."""
     member = MembershipFactory(organisation=scene.contractor.organisation)
     return Phone(acting(member, scene.contractor.today, via="field"))
+
+
+@pytest.fixture
+def duty(scene, draft) -> Duty:
+    """The monthly look at the proportioner, open in June."""
+    adopt(
+        actor=scene.owner, programme=Programme.objects.get(code="us-nfpa25-foam-water"),
+        starts_on=date(2026, 5, 20), site=scene.site,
+    )  # fmt: skip
+    return Duty.objects.get(requirement__code="N25-04")
+
+
+@pytest.fixture
+def visit(draft) -> Visit:
+    return draft.visit

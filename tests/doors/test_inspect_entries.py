@@ -4,8 +4,6 @@ What a row wants and what makes a fault is held against the page itself: the sam
 interface give the same line. The row is of the programme that its file names as its source.
 """
 
-import hashlib
-import io
 from dataclasses import replace
 from datetime import date, timedelta
 from uuid import uuid4
@@ -15,50 +13,19 @@ from django.urls import reverse
 from django.utils import timezone
 
 from itm.accounts import tokens
-from itm.actions.adopt import adopt, end
+from itm.actions.adopt import end
 from itm.doors.day import day_of
-from itm.doors.photos import take_photo
 from itm.findings.models import Deficiency
 from itm.records.duties import derive_site
-from itm.records.models import DeviceClock, Inspection, InspectionLine, Visit
-from itm.registry.models import Attachment
+from itm.records.models import DeviceClock, Inspection, InspectionLine
 from itm.schedule.adopting import Agreed
-from itm.schedule.models import Adoption, Duty, Programme, Requirement
+from itm.schedule.models import Adoption, Duty
 from tests.deeds import look_duty
+from tests.doors.looking import FOUND, LOOK, looked, photo_of
 from tests.doors.phone import Phone, started
 from tests.factories import OrganisationFactory, actor_of
-from tests.itm.registry.pictures import picture
 
-FOUND = ["level: 95", "valves: yes", "gauges: yes", "gauge_readings: 7,5 bar"]
 TODAY = date(2026, 6, 15)
-
-
-@pytest.fixture
-def duty(scene, draft) -> Duty:
-    """The monthly look at the proportioner, open in June."""
-    adopt(
-        actor=scene.owner, programme=Programme.objects.get(code="us-nfpa25-foam-water"),
-        starts_on=date(2026, 5, 20), site=scene.site,
-    )  # fmt: skip
-    return Duty.objects.get(requirement__code="N25-04")
-
-
-@pytest.fixture
-def visit(draft) -> Visit:
-    return draft.visit
-
-
-def looked(phone: Phone, visit, task, answers=FOUND, opened=None, **texts):
-    put = {"duty": str(task.key), "answers": list(answers), **texts}
-    return phone.note("inspect", {"visit": visit.key}, put, opened)
-
-
-def photo_of(phone: Phone, visit, duty, key=None, data=None, **more):
-    of = {"duty": str(duty.key), "visit": str(visit.key)}
-    return take_photo(
-        actor=phone.actor, key=str(key or uuid4()), of=of, file=io.BytesIO(data or picture()),
-        name="IMG_3.png", at=phone.now, taken_at=phone.now.isoformat(), **more,
-    )  # fmt: skip
 
 
 def test_what_was_inspected_without_signal_completes_its_duty(phone, visit, duty):
@@ -295,68 +262,23 @@ def test_what_the_owner_noted_meanwhile_stays_beside_what_the_crew_saw(scene, ph
     assert Deficiency.objects.filter(inspection_line=mine).exists()
 
 
-# Photos -------------------------------------------------------------------------------------------
-@pytest.fixture
-def tank_duty(scene, draft) -> Duty:
-    """The look at the tank with a want more, invented: it is to be seen too."""
-    like = look_duty(scene).requirement
-    row = Requirement.objects.create(
-        programme=like.programme, code="yearly-sight", task="inspection",
-        words="See the tank from outside", applies_to=["tank:any"], interval=12, earliest=9,
-        latest=15, source="invented for tests", confidence="looked up",
-        evidence=[*like.evidence, {"key": "seen", "label": "Photo of the tank", "kind": "photo"}],
-    )  # fmt: skip
-    derive_site(actor=scene.owner, site=scene.site)
-    found: Duty = Duty.objects.get(requirement=row, done_on=None)
-    return found
-
-
-LOOK = ["places: top", "paper: R-1", "fit: yes"]
-
-
-def test_a_photo_of_a_task_hangs_on_its_thing_and_is_named_by_the_inspection(
-    phone, visit, tank_duty
-):
-    key = uuid4()
-    raw = looked(phone, visit, tank_duty, [*LOOK, f"seen: {key}"])
-    [early] = phone.send()
-    assert (early.state, early.code) == ("refused", "waits")
-    data = picture()
-    assert photo_of(phone, visit, tank_duty, key, data).taken
-    assert photo_of(phone, visit, tank_duty, key, data).state == "taken_before"
-    assert phone.send([raw])[0].taken
-    file = Attachment.objects.get()
-    assert (file.tank, file.held_back) == (tank_duty.tank, False)
-    told = InspectionLine.objects.get().answers[-1]
-    assert (told["attachment"], told["sha256"]) == (str(file.key), file.sha256)
-    assert told["sha256"] == hashlib.sha256(data).hexdigest()
-
-
-def test_a_photo_that_is_wanted_is_not_left_out_nor_taken_of_something_else(
-    phone, visit, duty, tank_duty
-):
-    key = uuid4()
-    assert photo_of(phone, visit, duty, key).taken
-    for answers, code in ((LOOK, "missing"), ([*LOOK, f"seen: {key}"], "photo_missing"),
-                          ([*LOOK, "seen: IMG_3.png"], "photo_missing")):  # fmt: skip
-        raw = looked(phone, visit, tank_duty, answers)
-        [answer] = phone.send([raw])
-        assert (answer.state, answer.code, answer.place) == ("refused", code, "answers")
-
-
-@pytest.mark.parametrize("of", [{"duty": "x"}, {"duty": str(uuid4())}, {"duty": "y", "line": "z"}])
-def test_a_photo_of_a_task_names_its_visit(phone, visit, duty, of):
-    answer = take_photo(
-        actor=phone.actor, key=str(uuid4()), of=of, file=io.BytesIO(picture()), name="a.png",
-        at=phone.now, taken_at=phone.now.isoformat(),
-    )  # fmt: skip
-    assert (answer.state, answer.code) == ("refused", "bad_entry")
-
-
 # Days, clocks and engagements ---------------------------------------------------------------------
-def test_a_clock_that_is_ahead_makes_no_inspection_of_tomorrow(phone, visit, duty):
+def test_a_tick_that_says_what_an_answer_says_already_is_nothing_else(
+    phone, other_phone, visit, duty
+):
+    looked(other_phone, visit, duty, WRONG, broken="True")
+    assert other_phone.send()[0].taken
+    looked(phone, visit, duty, WRONG, broken="True")
+    [answer] = phone.send()
+    assert (answer.state, answer.code) == ("taken", "stood_already")
+    assert InspectionLine.objects.count() == 1
+
+
+@pytest.mark.parametrize("said", ["", "2026-06-16"])
+def test_a_clock_that_is_ahead_makes_no_inspection_of_tomorrow(phone, visit, duty, said):
+    """Also where the page says the day, which it reads off the same clock."""
     phone.now += timedelta(hours=20)
-    looked(phone, visit, duty)
+    looked(phone, visit, duty, done_on=said)
     [answer] = phone.send(ahead=timedelta(hours=20))
     assert answer.taken
     assert Inspection.objects.get().done_on == TODAY

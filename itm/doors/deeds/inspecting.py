@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
+from datetime import date, datetime
 from typing import Any
 
 from itm.actions.record_inspection import correct_inspection, record_inspection
@@ -32,22 +33,45 @@ def inspect(call: Call) -> Done:
     duty = _duty(call, str(put.pop("duty", "")))
     answers = put.pop("answers", [])
     given = cleaned(filled(TaskForm, put))
-    done_on = given.pop("done_on") or date_at(visit.site.time_zone, at)
+    done_on = _day(call, given.pop("done_on"), at)
     entry = _entry(call, duty, answers, given)
     theirs = queries.stands_on(duty, done_on)
     if theirs is not None:
-        mine, there = texts(_told(duty, entry), given), of_line(theirs)
+        mine = texts(_told(duty, entry), given | {"broken": _matters(entry)})
+        there = of_line(theirs)
+        new = set(entry.photos) - {one["key"] for one in theirs.answers if one["typed"]}
+        if mine == there and new and _is_ours(call, theirs):
+            return Done(visit, _answer(_put_right(call, theirs, entry)))
         if mine == there:
             words = f"{theirs.inspection.person} noted the same of this task on this day."
             return Done(visit, _answer(theirs), "stood_already", words)
         _require_seen(call, theirs, there)
-        if theirs.inspection.organisation_id == call.actor.organisation_id:
+        if _is_ours(call, theirs):
             return Done(visit, _answer(_put_right(call, theirs, entry)))
     made = record_inspection(
         actor=call.actor, site=visit.site, visit=visit, done_on=done_on, at=at, entries=[entry],
         once=inspecting.round_of(call.actor, visit, done_on), fills=True,
     )  # fmt: skip
     return Done(visit, _answer(made.lines.get(key=call.entry.key)))
+
+
+def _is_ours(call: Call, line: InspectionLine) -> bool:
+    return line.inspection.organisation_id == call.actor.organisation_id
+
+
+def _day(call: Call, said: date | None, at: datetime) -> date:
+    """That of the stamp, which a clock that is ahead puts no further than now; another day only
+    where a person said so."""
+    zone = call.row.site.time_zone
+    if said is None or said == date_at(zone, call.at):
+        return date_at(zone, at)
+    return said
+
+
+def _matters(entry: Entry) -> bool:
+    """What no answer shows: where one shows it too, it changes nothing and is kept nowhere."""
+    found = inspecting.judged(entry).get("answers", ())
+    return entry.broken and all(one["in_order"] for one in found)
 
 
 def _duty(call: Call, key: str) -> Duty:
@@ -179,12 +203,17 @@ def _put_right(call: Call, line: InspectionLine, entry: Entry) -> InspectionLine
     wanted = {want["key"] for want in line.requirement.evidence if want["kind"] != "photo"}
     made = correct_inspection(
         actor=call.actor, line=line, at=min(call.at, call.now), once=call.entry.key,
-        why=entry.reason or f"Noted by two; {call.actor.person} put this in its place",
+        why=entry.reason or _why(call, line), photos=entry.photos,
         entered={name: text for name, text in entry.entered.items() if name in wanted},
         possible=not entry.reason.strip(), broken=entry.broken, note=entry.note,
         key=call.entry.key,
     )  # fmt: skip
     return made.lines.get()
+
+
+def _why(call: Call, line: InspectionLine) -> str:
+    put = f"{call.actor.person} put this in its place"
+    return put if line.inspection.person == call.actor.person else f"Noted by two; {put}"
 
 
 def _answer(line: InspectionLine) -> dict[str, str]:
