@@ -5,6 +5,7 @@ printable page does without.
 """
 
 import logging
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +39,12 @@ class Copy:
     size: str  # one of SIZES, in words
     units: str  # the sentence that says in which units it is; empty for those that were typed
     measures: str = ""  # their name
+    later: Mapping[str, Any] | None = None  # number and address of the record that corrects it
+
+    def identifier(self, digest: str) -> str:
+        """Another for each sheet that is not alike."""
+        corrected = str(self.later["number"]) if self.later else ""
+        return " ".join((digest, self.size, self.measures, corrected))
 
 
 def foot_style(paper: Sheet, size: str = "") -> str:
@@ -53,7 +60,8 @@ def css_text(text: str) -> str:
 
 
 def html_for_pdf(paper: Sheet, copy: Copy | None = None) -> str:
-    context = page_context(paper, styles=["asset:report.css"], copy=copy)
+    later = copy.later if copy else None
+    context = page_context(paper, styles=["asset:report.css"], copy=copy, later=later)
     figure = paper.figure and {"wide": paper.figure.wide, "caption": paper.figure.caption}
     return render_to_string(paper.template, {**context, "figure": figure})
 
@@ -96,6 +104,6 @@ def pdf(paper: Sheet, *, record: bytes, digest: str, copy: Copy | None = None) -
     return make(
         html_for_pdf(paper, copy),
         foot=foot_style(paper, copy.size if copy else ""),
-        identifier=" ".join((digest, copy.size, copy.measures)) if copy else digest,
+        identifier=copy.identifier(digest) if copy else digest,
         enclosed=Enclosed(record, dated=paper.sealed_at, about=f"{paper.title}, sealed record"),
     )

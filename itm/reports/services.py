@@ -4,6 +4,7 @@ import hashlib
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -17,7 +18,7 @@ from itm.records.document_check import KIND as CHECK
 from itm.records.models import Record, Seal
 from itm.records.models.kept import on
 from itm.reports import queries
-from itm.reports.address import verify_address
+from itm.reports.address import check_path, verify_address
 from itm.reports.content import paper
 from itm.reports.content_check_paper import check_paper
 from itm.reports.models import Report
@@ -52,16 +53,24 @@ def _report_of(record: SealedRecord, document: dict[str, Any]) -> Sheet:
 
 def copy_of(record: SealedRecord, size: str, *, as_typed: bool = False) -> bytes:
     """The report once more, on paper of this size and in the reader's units, from the same sealed
-    bytes: made at once for whoever asks, and kept by nobody. The same bytes for the same units and
-    size. Raises Refused unknown_size, pango_missing, foreign_address.
+    bytes: made at once for whoever asks, and kept by nobody. Unlike that it says where the record
+    was corrected since; until then the same bytes for the same units and size. Raises Refused
+    unknown_size, pango_missing, foreign_address.
     """
     if size not in SIZES:
         raise Refused("unknown_size", f"Choose one of {', '.join(SIZES.values())}.", "size")
     sheet, units = (report_of(record), "") if as_typed else for_reader(record)
     return pdf(
         sheet, record=bytes(record.seal.document), digest=record.digest,
-        copy=Copy(SIZES[size], units, reader() if units else ""),
+        copy=Copy(SIZES[size], units, reader() if units else "", _later(record.seal)),
     )  # fmt: skip
+
+
+def _later(seal: Seal) -> dict[str, Any] | None:
+    found = queries.corrected_by(seal)
+    if found is None:
+        return None
+    return {"number": found.number, "url": settings.PUBLIC_URL + check_path(found)}
 
 
 def render_report(record_key: str) -> None:

@@ -18,8 +18,7 @@ EVERY = "*"
 TYPED = (
     "proportioner.lowest_listed_flow", "proportioner.highest_listed_flow",
     "tank.capacity", "tank.usable_volume", "tank.fills.*.volume",
-    "runs.*.flow", "runs.*.inlet_pressure", "runs.*.solution_flow",
-    "runs.*.level_before", "runs.*.level_after",
+    "runs.*.flow", "runs.*.inlet_pressure", "runs.*.level_before", "runs.*.level_after",
     "direct.vessel.diameter", "direct.vessel.length", "direct.vessel.width",
     "direct.vessel.height", "direct.vessel.level_step",
     "direct.weighing.step", "direct.weighing.error",
@@ -31,6 +30,7 @@ TYPED = (
 )  # fmt: skip
 BY_THE_BOOK = ("tank.contents.*.volume",)  # worked out when it was sealed, typed by nobody
 OUTLETS = ("runs.*.outlets.*",)
+RUNS = ("runs.*",)  # whose flow was summed where it has outlets, and typed where it has none
 AIR = ("visit.ambient_c",)
 
 
@@ -42,6 +42,7 @@ def in_readers_units(document: dict[str, Any]) -> dict[str, Any]:
     for places, shown in (
         (TYPED, quantity),
         (BY_THE_BOOK, _by_the_book),
+        (RUNS, _run),
         (OUTLETS, _outlet),
         (AIR, _air),
     ):
@@ -50,10 +51,10 @@ def in_readers_units(document: dict[str, Any]) -> dict[str, Any]:
     return document
 
 
-def _with(node: Any, place: Sequence[str], shown: Callable[[str], str]) -> Any:
+def _with(node: Any, place: Sequence[str], shown: Callable[[Any], Any]) -> Any:
     """The node with what stands at a place shown; itself where that changes nothing."""
     if not place:
-        return shown(node) if isinstance(node, str) else node
+        return shown(node) if node else node
     first, rest = place[0], place[1:]
     if first == EVERY and isinstance(node, list):
         made = [_with(one, rest, shown) for one in node]
@@ -67,6 +68,11 @@ def _with(node: Any, place: Sequence[str], shown: Callable[[str], str]) -> Any:
 
 def _by_the_book(text: str) -> str:
     return quantity(text, "by the book")
+
+
+def _run(run: dict[str, Any]) -> dict[str, Any]:
+    how = "summed" if run.get("outlets") else "typed"
+    return {**run, "solution_flow": quantity(run["solution_flow"], how)}
 
 
 def _outlet(text: str) -> str:

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
-from drf_spectacular.utils import OpenApiExample
+from drf_spectacular.utils import OpenApiExample, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -27,6 +27,9 @@ class OrderShape(serializers.Serializer):
     site = Ref()
     organisation = Ref(help_text="The authority that made it")
     finding = serializers.UUIDField(source="deficiency.key", allow_null=True, default=None)
+    authority_visit = serializers.SerializerMethodField(
+        help_text="The visit that it came of, for those who see visits of an authority"
+    )
     words = serializers.CharField(help_text="What has to be done")
     due_on = serializers.DateField(help_text="On the clock of the site")
     made_at = serializers.DateTimeField()
@@ -36,6 +39,11 @@ class OrderShape(serializers.Serializer):
     met_at = serializers.DateTimeField(allow_null=True)
     met_by = serializers.CharField(allow_blank=True)
     met_words = serializers.CharField(allow_blank=True, help_text="What shows that it is met")
+
+    @extend_schema_field(serializers.UUIDField(allow_null=True))
+    def get_authority_visit(self, row: Any) -> str | None:
+        visit = row.authority_visit if self.context["actor"].kind != "contractor" else None
+        return str(visit.key) if visit else None
 
 
 class FindOrders(ListAsked):

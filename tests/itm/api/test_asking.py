@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
+from itm.findings import visiting
 from itm.findings.models import Deficiency, Order, Question
 from tests.checks import checked
 from tests.conftest import new_scene
@@ -104,6 +105,14 @@ def test_an_order_stands_on_what_belongs_to_its_site(scene: Any, program: Any) -
     body = {"site": str(scene.site.key), "words": "Put it right", "due_on": soon()}
     got = post(theirs, "/orders/", {**body, "finding": str(row.key)})
     assert got.json()["finding"] == str(row.key)
+    seen = visiting.note_visit(
+        actor=scene.authority, site=scene.site, at=timezone.now(), present="A. Inspector",
+        looked_at="The pump room", visited_on=timezone.now().date(),
+    )  # fmt: skip
+    came = post(theirs, "/orders/", {**body, "authority_visit": str(seen.key)})
+    place = came["Location"].removeprefix("/api/v1")
+    assert program(scene.owner).read(place)["authority_visit"] == str(seen.key)
+    assert program(scene.contractor).read(place)["authority_visit"] is None
     other = new_scene()
     SiteAuthorityFactory(site=other.site, organisation=scene.authority.organisation)
     refused(
@@ -115,4 +124,4 @@ def test_an_order_stands_on_what_belongs_to_its_site(scene: Any, program: Any) -
         assert fault["pointer"] == f"/{name}"
     refused(post(theirs, "/orders/", {**body, "due_on": "2020-01-01"}), 422, "day_past")
     refused(post(program(scene.owner), "/orders/", body), 403, "forbidden")
-    assert Order.objects.count() == 1
+    assert Order.objects.count() == 2

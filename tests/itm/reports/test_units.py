@@ -67,7 +67,8 @@ def test_quantities_are_worked_out_and_the_record_stays_as_it_was() -> None:
         shown = in_readers_units(form)
     assert form == before
     run = shown["runs"][1]
-    assert run["solution_flow"] == "507.2 US gpm (typed 1920 L/min)"  # 1920 / 3.785412
+    assert run["solution_flow"] == "507.2 US gpm (summed 1920 L/min)"  # 1920 / 3.785412
+    assert shown["runs"][0]["solution_flow"] == "161.1 US gpm (typed 610 L/min)"
     assert run["inlet_pressure"] == "88.47 psi (typed 6.1 bar)"  # 610 / 6.894757
     assert run["outlets"] == ["1.496 in (typed 38 mm); 0.90; 30.46 psi (typed 2.1 bar)"]
     assert shown["visit"]["ambient_c"] == "70.7 °F (typed 21.5 °C)"  # 21.5 × 1.8 + 32

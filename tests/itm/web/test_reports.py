@@ -20,6 +20,7 @@ from itm.reports.address import verify_address
 from tests.deeds import tested
 from tests.factories import OrganisationFactory, actor_of
 from tests.itm.reports.archival import text
+from tests.itm.web.test_verify import amended
 
 PAGES = ("report", "report_foot", "report_pdf")  # a copy has its size besides
 SignIn = Callable[[Client, Actor], Client]
@@ -88,6 +89,19 @@ def test_a_copy_on_other_paper_is_made_for_whoever_sees_the_record(
     made = PdfReader(io.BytesIO(got.content))
     assert tuple(made.pages[0].mediabox)[2:] == (612, 792)
     assert made.attachments["record.json"][0] == bytes(sealed.seal.document)
+
+
+def test_a_copy_says_that_its_record_was_corrected_since(
+    scene: Any, sealed: ProportioningTest, client: Client, sign_in: SignIn
+) -> None:
+    sign_in(client, scene.owner)
+    address = reverse("report_copy", args=[sealed.key, "letter"])
+    before = client.get(address).content
+    later = amended(sealed, scene)
+    after = client.get(address).content
+    said = f"record {later.seal.number} corrects this one"
+    assert said not in text(before)
+    assert said in text(after)
 
 
 def test_paper_of_another_size_is_not_found(
