@@ -32,6 +32,7 @@ class Facts:
     lacks: Sequence[str]
     demo: bool
     newest: tuple[int, str] | None
+    fold: str
 
 
 def readme(facts: Facts) -> str:
@@ -46,6 +47,7 @@ def readme(facts: Facts) -> str:
         if facts.newest
         else "No record of the site is sealed yet.\n"
     )
+    folded = f"\n{facts.fold}\n" if facts.fold else ""
     lacks = "".join(f"- {one}\n" for one in facts.lacks) or "- nothing\n"
     counts = "".join(f"{count:>9,}  {name}\n" for name, count in facts.counts.items() if count)
     return f"""Archive of a site
@@ -71,7 +73,7 @@ How to check it
 ---------------
 The SHA-256 of a file in sealed/ is the digest of its seal, and the one on its paper report. Each
 names the digest of the seal before it ("previous" under "seal"), from number 1 on without a gap.
-{sealed}
+{sealed}{folded}
 How to bring it in
 ------------------
 In an empty installation of the same program: manage.py import_site FILE. It checks each digest,

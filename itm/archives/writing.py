@@ -15,6 +15,7 @@ from itm.archives.lines import lines
 from itm.archives.models import BroughtIn
 from itm.archives.tables import BY_MODEL, TABLES, Model, Sight
 from itm.archives.zipping import Entry, Sink, chunks
+from itm.core import folding
 from itm.core.csv_text import csv_lines
 from itm.core.errors import Refused
 from itm.core.making import Progress
@@ -63,12 +64,12 @@ def write(sink: Sink, sight: Sight, *, at: datetime, progress: Progress | None =
         for sheet in sheets.SHEETS:
             told_to_people = csv_lines(sheet.head, sheet.rows(sight))
             sink.add(f"tables/{sheet.name}.csv", (text.encode() for text in told_to_people))
-        demo = invented(sight.site)
+        demo, fold = invented(sight.site), folding.newest()
     _write_files(sink, files, done, progress)
     site = sight.site
     facts = words.Facts(
         site=site.name, owner=site.owner.name, at=at, counts=done.counts, lacks=done.lacks,
-        demo=demo, newest=done.newest,
+        demo=demo, newest=done.newest, fold=folding.told(fold),
     )  # fmt: skip
     sink.add("README.txt", [words.readme(facts).encode()])
     sink.add("FORMAT.txt", [words.layout().encode()])
@@ -80,6 +81,7 @@ def write(sink: Sink, sight: Sight, *, at: datetime, progress: Progress | None =
         "taken_at": told(at),
         "invented": demo,
         "newest_seal": done.newest and {"number": done.newest[0], "digest": done.newest[1]},
+        "history_fold": fold and {"made_at": told(fold.made_at), "digest": fold.digest},
         "counts": done.counts,
         "lacks": done.lacks,
         "files": [one.told() for one in sink.entries],

@@ -26,6 +26,7 @@ EVERY = timedelta(hours=1)  # own choice
 RESTS = timedelta(minutes=10)  # own choice: longer than what people do at a page takes
 MOST = 50_000  # lines of one fold, some seconds; own choice
 AT_A_TIME = 2_000
+LAPSE = timedelta(hours=3)  # without a fold, and the clock may stand still; own choice
 LOOKED_BACK = 48  # folds in which a late line is looked for: two days; own choice
 MOST_GAPS = 200
 Run = tuple[int, int]  # the first and the last number of lines that follow each other
@@ -51,6 +52,21 @@ class Fold(models.Model):
 
 def newest() -> Fold | None:
     return Fold.objects.order_by("-pk").first()
+
+
+def words() -> str:
+    """The newest digest, for whatever leaves the house: two lines without an end. Empty where
+    nothing is folded yet."""
+    return told(newest())
+
+
+def told(one: Fold | None) -> str:
+    if one is None:
+        return ""
+    return (
+        f"Digest over the history of {one.made_at.astimezone(UTC):%Y-%m-%d %H:%M} UTC (a copy kept "
+        f"elsewhere shows whether that was changed later):\n{one.digest}"
+    )
 
 
 def fold(now: datetime) -> None:
@@ -143,7 +159,8 @@ def _text(line: Change) -> bytes:
 
 @dataclass(frozen=True)
 class Fault:
-    """`broken`: a line or a fold was changed or taken out. `late`: no fault by itself."""
+    """`broken`: a line or a fold was changed or taken out. `late`, `unfolded`: no fault by
+    itself."""
 
     kind: str
     place: str
@@ -154,7 +171,7 @@ def how_many() -> int:
     return Fold.objects.count()
 
 
-def verify() -> Iterator[Fault]:
+def verify(now: datetime) -> Iterator[Fault]:
     """Each fold taken again over the lines that it names, and what stands in none of them."""
     previous, top, folded = "", 0, 0
     made_at: datetime | None = None
@@ -182,6 +199,27 @@ def verify() -> Iterator[Fault]:
             f"{below - folded} lines stand among folded ones and in no fold: they came by a deed "
             "that took long, or somebody put them in.",
         )  # fmt: skip
+    if made_at is None or made_at < now - LAPSE:
+        yield from _unfolded(now, top, made_at)
+
+
+def _unfolded(now: datetime, top: int, made_at: datetime | None) -> Iterator[Fault]:
+    """What has rested for long, with no fold in all that time: whoever changes it is not found."""
+    loose = Change.objects.filter(pk__gt=top, at__lt=now - LAPSE).count()
+    if not loose:
+        return
+    said = f"{loose} lines that rested stand in no fold: "
+    if made_at is None:
+        said += (
+            "there is none at all. An installation that was upgraded or brought in has none until "
+            "its clock has run; elsewhere the folds are gone, or the clock stands still."
+        )
+    else:
+        said += (
+            f"the last one was made on {made_at:%Y-%m-%d %H:%M} UTC. The clock may stand still "
+            "(beat, or the server of the small set-up)."
+        )
+    yield Fault("unfolded", "history", said)
 
 
 def _said(runs: list[Run]) -> str:

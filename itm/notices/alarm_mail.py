@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from itm.accounts.models import Membership
-from itm.core import letters, outbox
+from itm.core import folding, letters, outbox
 from itm.core.clock import date_at
 from itm.core.letters import address
 from itm.findings import clocks
@@ -86,11 +86,13 @@ def _tell(membership: Membership, sounding: Sounding) -> None:
     step, row, clock = sounding
     names = ", ".join(str(one.system) for one in row.systems.select_related("system"))
     notes = membership.organisation_id in (row.site.owner_id, row.organisation_id)
+    fold = folding.words()
     body = (
         f"{row.site.name}: {names} out of service: {row.why}.\n\n"
         f"A notice clock ran out and {unanswered(clock)}: {clock.tell}, {clock.when}.\n"
         f"{clock.words}\nSource: {clock.source}; {clock.confidence}. Local codes come first.\n\n"
         f"{'Note it here' if notes else 'How it stands'}: {address('impairment', row.key)}\n"
+        + (f"\n{fold}\n" if fold else "")
     )
     letters.send(
         to=membership.user.email,

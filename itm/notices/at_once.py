@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from itm.accounts.actor import Actor, acting
 from itm.accounts.models import Membership
-from itm.core import letters, outbox
+from itm.core import folding, letters, outbox
 from itm.core.figures import day, instant
 from itm.core.letters import address
 from itm.findings.models import Impairment, Order
@@ -70,7 +70,7 @@ def mail_one_at_once(news_key: str, membership_key: str) -> None:
     subject, body = told
     stop = stopping.stop_link(stopping.AT_ONCE, membership)
     letters.send(
-        to=membership.user.email, subject=subject, body=body + _stop(stop),
+        to=membership.user.email, subject=subject, body=body + _end(stop),
         name=f"at-once.{row.key}.{membership.key}", headers=stopping.headers(stop),
     )  # fmt: skip
 
@@ -138,5 +138,9 @@ def _line(said: str) -> str:
     return " ".join(said.split()) or "not noted"
 
 
-def _stop(link: str) -> str:
-    return f"\nTo get no such mails: {link}\nWhatever else you are told of: {address('notices')}\n"
+def _end(link: str) -> str:
+    fold = folding.words()
+    return (
+        f"\nTo get no such mails: {link}\nWhatever else you are told of: {address('notices')}\n"
+        + (f"\n{fold}\n" if fold else "")
+    )

@@ -20,6 +20,7 @@ from django.urls import reverse
 from icalendar import Calendar, Event, vDuration
 
 from itm.accounts.actor import Actor
+from itm.core import folding
 from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.core.models import Change
@@ -56,8 +57,12 @@ def feed(actor: Actor, now: datetime) -> bytes:
     out.add("name", f"Foam systems, {actor.organisation_name}")  # RFC 7986
     out.add("x-wr-calname", f"Foam systems, {actor.organisation_name}")
     out.add("refresh-interval", vDuration(REFRESH), parameters={"value": "DURATION"})
+    # One copy is enough: in each event it would change all of them every hour.
+    bearer = next((row for row in rows if row.stands != Duty.Stands.AT_REST), None)
     for row in rows:
-        out.add_component(event(row, revisions.get(row.pk, (0, now)), seals.get(row.site_id)))
+        fold = folding.words() if row is bearer else ""
+        seal = seals.get(row.site_id)
+        out.add_component(event(row, revisions.get(row.pk, (0, now)), seal, fold))
     of_papers = revisions_of_papers(papers)
     for paper in papers:
         out.add_component(calibration(paper, of_papers.get(paper.pk, (0, now))))
@@ -123,13 +128,13 @@ def keys_of(duty: Duty) -> set[UUID]:
     return out
 
 
-def event(duty: Duty, revision: Revision, seal: NewestSeal | None) -> Event:
+def event(duty: Duty, revision: Revision, seal: NewestSeal | None, fold: str) -> Event:
     said = told(duty)
     out = on_its_day(duty.key, duty.due_on, revision, cancelled=duty.stands == "at_rest")
     out.add("summary", f"{said.what} - {duty.site.name}: {said.where}")
     out.add("location", duty.site.name)
     out.add("url", settings.PUBLIC_URL + reverse(said.page, args=[said.key]))
-    out.add("description", "\n".join(words(duty, seal)))
+    out.add("description", "\n".join(words(duty, seal, fold)))
     return out
 
 
@@ -157,7 +162,7 @@ def on_its_day(key: UUID, on: date, revision: Revision, *, cancelled: bool) -> E
     return out
 
 
-def words(duty: Duty, seal: NewestSeal | None) -> list[str]:
+def words(duty: Duty, seal: NewestSeal | None, fold: str) -> list[str]:
     out = [done(duty.done_on)] if duty.done_on else []
     out += [
         f"Window from {day(duty.window_opens_on)} to {day(duty.latest_on)}, "
@@ -166,7 +171,7 @@ def words(duty: Duty, seal: NewestSeal | None) -> list[str]:
     ]
     if seal is not None:
         out.append(f"Newest seal of the site: number {seal.number}, {seal.digest}")
-    return out
+    return [*out, fold] if fold else out
 
 
 def done(on: date) -> str:

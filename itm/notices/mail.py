@@ -74,7 +74,7 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str, wrong: Wrong) -
         "wish_url": address("notices"),
         "stop": stop,
         "seals": newest_seals(actor, lately_sealed(actor)),
-        "fold": folding.newest(),
+        "fold": folding.words(),
     }
     return render_to_string("mail/summary.txt", context)
 

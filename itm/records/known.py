@@ -1,4 +1,5 @@
-"""Digests that left this installation with a mail, a calendar or on paper: is each still here?
+"""Digests that left this installation with a mail, a calendar, an archive or on paper: is each
+still here?
 
 Whoever holds the database can write its chain anew, and nothing in it would show that. A digest
 that lies elsewhere does.

@@ -5,19 +5,25 @@ The digest is SHA-256 (FIPS 180-4) as Python has it, taken here anew over the te
 
 import hashlib
 import json
+import zipfile
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.core import mail as mails
 from django.core.management import call_command
 from django.db import DatabaseError, IntegrityError, connection, transaction
 from django.utils import timezone
 
-from itm.core import folding, triggers
+from itm.core import folding, outbox, triggers
 from itm.core.folding import Fold
 from itm.core.history import Change
-from itm.notices import mail
+from itm.findings import alarms, clocks, impairing
+from itm.findings.models import NoticeClock
+from itm.notices import calendar, gathering, mail
 from itm.records import known
+from tests.archiving import archived
 from tests.factories import SiteFactory
+from tests.itm.schedule.many import many_duties
 
 HOUR = timedelta(hours=1)
 
@@ -29,7 +35,7 @@ def rested(scene):
 
 
 def faults():
-    return [(one.kind, one.sentence) for one in folding.verify()]
+    return [(one.kind, one.sentence) for one in folding.verify(timezone.now())]
 
 
 def past_the_guards(sql: str, *values) -> None:
@@ -159,3 +165,114 @@ def test_the_command_ends_with_one_and_the_mail_carries_the_digest(scene, rested
     with pytest.raises(SystemExit) as ended:
         call_command("verify_records", "--only=records")
     assert ended.value.code == 1
+
+
+# It leaves the house ----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def digest(rested) -> str:
+    folding.fold(rested)
+    return Fold.objects.get().digest
+
+
+def assert_carries(text: str, digest: str) -> None:
+    """As whoever kept the text would ask: every digest in it is known here, and none once the folds
+    were written anew."""
+    held = known.digests_in(text)
+    assert digest in {one.digest for one in held}
+    assert list(known.missing(held, "kept.txt")) == []
+    past_the_guards("DELETE FROM core_fold")
+    assert digest in " ".join(one.sentence for one in known.missing(held, "kept.txt"))
+
+
+def test_a_mail_at_once_carries_the_digest(scene, digest):
+    now = timezone.now()
+    gathering.begin_at(now - timedelta(minutes=1))
+    out_of_service(scene, now)
+    gathering.gather(now)
+    outbox.drain()
+    [message] = [one for one in mails.outbox if one.to == [scene.authority.user.email]]
+    assert_carries(message.body, digest)
+
+
+def test_the_alarm_of_a_clock_carries_the_digest(scene, digest):
+    now = timezone.now()
+    out_of_service(scene, now)
+    clock = NoticeClock.objects.get(code="commanders-at-72-hours")
+    clocks.adopt_clock(
+        actor=scene.owner, clock=clock, sites=[scene.site], checked_against="", at=now
+    )
+    alarms.sound(now + timedelta(hours=73))
+    outbox.drain()
+    [message] = mails.outbox
+    assert_carries(message.body, digest)
+
+
+def out_of_service(scene, now: datetime) -> None:
+    impairing.open_by_hand(
+        actor=scene.owner, site=scene.site, systems=[scene.system], reason="a leak",
+        coordinator="Duty engineer", started_at=now, at=now,
+    )  # fmt: skip
+
+
+def test_a_calendar_carries_it_once_though_its_lines_are_folded_at_75_octets(scene, digest):
+    many_duties([scene.site], 5, begun=timezone.now().date(), days=100)
+    text = calendar.feed(scene.owner, timezone.now()).decode()
+    assert text.count("Digest over the") == 1
+    assert_carries(text, digest)
+
+
+def test_the_archive_of_a_site_carries_it_and_has_none_before_the_first(scene, rested, tmp_path):
+    def held(name: str) -> tuple[str, dict | None]:
+        with zipfile.ZipFile(archived(scene.owner, scene.site, tmp_path / name)) as file:
+            manifest = json.loads(file.read("manifest.json"))
+            return file.read("README.txt").decode(), manifest["history_fold"]
+
+    readme, noted = held("before.zip")
+    assert (noted, known.digests_in(readme)) == (None, [])
+    folding.fold(rested)
+    made = Fold.objects.get()
+    readme, noted = held("after.zip")
+    told = made.made_at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    assert noted == {"made_at": told, "digest": made.digest}
+    assert_carries(readme, made.digest)
+
+
+# It goes on -------------------------------------------------------------------------------------
+
+
+def test_lines_that_stay_unfolded_for_hours_are_told_and_are_no_fault(rested, capsys):
+    made = timezone.now()
+    assert faults() == []  # what was written this hour waits for the clock
+    [none] = folding.verify(made + 4 * HOUR)
+    assert none.kind == "unfolded"
+    lines = Change.objects.count()
+    assert none.sentence.startswith(f"{lines} lines that rested stand in no fold: there is none at")
+    folding.fold(rested)
+    assert list(folding.verify(made + 9 * HOUR)) == []  # nothing new is nothing to fold
+    SiteFactory()
+    assert list(folding.verify(made + 2 * HOUR)) == []
+    [still] = folding.verify(made + 9 * HOUR)
+    assert still.kind == "unfolded"
+    assert f"the last one was made on {rested:%Y-%m-%d %H:%M} UTC" in still.sentence
+    folding.fold(made + 9 * HOUR)
+    assert list(folding.verify(made + 10 * HOUR)) == []
+
+
+def test_while_the_clock_folds_what_waits_for_its_turn_is_not_told(rested, monkeypatch):
+    """A history that was brought in takes many folds, of which each holds so many lines."""
+    monkeypatch.setattr(folding, "MOST", 2)
+    later = rested + 5 * HOUR
+    folding.fold(later)
+    assert Change.objects.filter(pk__gt=Fold.objects.get().top).exists()
+    assert list(folding.verify(later + HOUR)) == []
+    assert [one.kind for one in folding.verify(later + 4 * HOUR)] == ["unfolded"]
+
+
+def test_the_command_tells_it_and_ends_with_none(scene, monkeypatch, capsys):
+    monkeypatch.setattr(folding, "LAPSE", -HOUR)
+    call_command("verify_records", "--only=records")
+    out = capsys.readouterr().out
+    assert "unfolded: history: " in out
+    assert "0 sealed records looked at, 1 findings" in out

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser, OutputWrapper
 from django.template.defaultfilters import filesizeformat
+from django.utils import timezone
 
 from itm.core import folding
 from itm.records import known
@@ -50,7 +51,8 @@ class Command(BaseCommand):
         "and report against its digest, and report all findings. Exit 1: a seal is broken, or a "
         "file is lost or altered. Exit 3: the same engine version computes something else. Records "
         "of another engine version, files let go by decision and lines of the history that came "
-        "late are listed and are no fault. How far it is stands on the terminal."
+        "late or that no fold has taken in are listed and are no fault. How far it is stands on "
+        "the terminal."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -72,9 +74,10 @@ class Command(BaseCommand):
 
         parser.add_argument(
             "--known", metavar="FILE", type=Path,
-            help="a text with digests of records that left with a mail, a calendar or on paper, as "
-            "they stand there, one or many: each that no record has any more is a finding. A chain "
-            "that was written anew as a whole shows only so.",
+            help="a text with digests that left with a mail, a calendar, the README.txt of an "
+            "archive or on paper, as they stand there, one or many: each that no record and no "
+            "fold of the history has any more is a finding. A chain that was written anew as a "
+            "whole shows only so.",
         )  # fmt: skip
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -111,7 +114,7 @@ class Command(BaseCommand):
         for finding in unsealed_reports():
             self._tell(finding)
         folds = folding.how_many()
-        for fault in folding.verify():
+        for fault in folding.verify(timezone.now()):
             self._tell(fault)
         more = f", {folds} folds of the history" if folds else ""
         return f"{of} sealed records{more}"
