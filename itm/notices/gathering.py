@@ -24,7 +24,7 @@ from itm.findings.models import (
     Question,
     Step,
 )
-from itm.notices import at_once, keeping, unsigned
+from itm.notices import at_once, consents, keeping, unsigned
 from itm.notices.found import Found, Keyed, Keys, one_each
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
@@ -121,7 +121,7 @@ def line(kind: News.Kind, found: Found, source: str, **values: Any) -> News:
 
 
 def news_of(changes: Sequence[Change]) -> Iterator[News]:
-    """A fixed number of queries for any number of lines of history, adoptions apart."""
+    """Queries do not grow with the lines of history, but for those of adoptions and consents."""
     told = [(change, kind) for change in changes for kind in RULES[change.model][0](change)]
     keys: dict[str, set[UUID]] = {}
     for change, _ in told:
@@ -387,5 +387,6 @@ RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Key
     "registry.Attachment": (of_file, files),
     "retention.Decision": (keeping.of_decision, keeping.decisions),
     "schedule.Adoption": (of_adoption, adoptions),
+    "schedule.Consent": (consents.of_consent, consents.consents),
     "schedule.Duty": (of_duty, duties),
 }

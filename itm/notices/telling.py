@@ -16,6 +16,7 @@ from django.urls import reverse
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.findings.models import AuthorityVisit, Deficiency, Impairment, Order, Question
+from itm.notices import consents as agreed
 from itm.notices import unsigned as waiting_long
 from itm.notices.keeping import told_parts
 from itm.notices.models import News
@@ -24,7 +25,7 @@ from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
 from itm.registry.models import Attachment, Grant, Site, SiteAuthority
 from itm.retention.models import Decision
 from itm.schedule.adoption_queries import rows_of
-from itm.schedule.models import Adoption, Duty
+from itm.schedule.models import Adoption, Consent, Duty
 from itm.schedule.queries import in_reach
 
 K = News.Kind
@@ -268,9 +269,6 @@ def adoptions(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     things = Adoption.objects.visible_to(actor).select_related("programme", "adopter", "site")
 
     def words(row: News, held: Adoption) -> Told:
-        where = held.site.name if held.site else f"all sites of {held.adopter.name}"
-        if held.site is None and held.adopter.kind == "authority":
-            where = f"all sites that {held.adopter.name} looks after"
         detail = f"{held.programme}, from {day(held.starts_on)}"
         if row.kind == K.ADOPTION_ENDED and held.ends_on:
             detail = f"{held.programme}, last day {day(held.ends_on)}"
@@ -280,7 +278,28 @@ def adoptions(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
                 f"{waiting} claim nothing until somebody confirms them" if waiting
                 else "all are confirmed"
             )  # fmt: skip
-        return Told(row.get_kind_display(), where, reverse("adoption", args=[held.key]), detail)
+        url = reverse("adoption", args=[held.key])
+        return Told(row.get_kind_display(), where_of(held), url, detail)
+
+    return each(rows, things, words)
+
+
+def where_of(held: Adoption) -> str:
+    if held.site is not None:
+        return held.site.name
+    if held.adopter.kind == "authority":
+        return f"all sites that {held.adopter.name} looks after"
+    return f"all sites of {held.adopter.name}"
+
+
+def consents(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    things = Consent.objects.visible_to(actor).select_related(
+        "authority", "requirement", "adoption__site", "adoption__adopter", "adoption__programme"
+    )
+
+    def words(row: News, noted: Consent) -> Told:
+        url, detail = agreed.told_parts(noted)
+        return Told(row.get_kind_display(), where_of(noted.adoption), url, detail)
 
     return each(rows, things, words)
 
@@ -368,4 +387,5 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.FILE_WITHDRAWN}, files),
     ({K.GOING, K.STAYS, K.GONE}, files_going),
     ({K.ADOPTED, K.WAITS, K.ADOPTION_ENDED}, adoptions),
+    ({K.CONSENTED}, consents),
 )

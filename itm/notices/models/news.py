@@ -35,6 +35,7 @@ class News(Scoped):
         ADOPTED = "adopted", "Programme adopted"
         WAITS = "waits", "Rows of a programme wait for confirmation"
         ADOPTION_ENDED = "adoption_ended", "Programme ends"
+        CONSENTED = "consented", "Consent of an authority noted"
         ENGAGED = "engaged", "Contractor engaged"
         ENGAGEMENT_CHANGED = "engagement_changed", "Engagement changed"
         NAMED = "named", "Authority named"
@@ -164,8 +165,8 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
         ),
     ),
     "programmes": (
-        "Programmes: adopted, ended, rows that wait",
-        (K.ADOPTED, K.WAITS, K.ADOPTION_ENDED),
+        "Programmes: adopted, ended, rows that wait, consents of an authority",
+        (K.ADOPTED, K.WAITS, K.ADOPTION_ENDED, K.CONSENTED),
     ),
     "people": (
         "Who works at a site and who looks after it",
@@ -194,8 +195,8 @@ KEEPING = (K.GOING, K.STAYS, K.GONE)  # the owner's alone to decide, and to obje
 TOLD: dict[str, tuple[News.Kind, ...]] = {
     "owner": (
         *EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, *ENGAGEMENT, *KEEPING, K.HANDED_IN, K.SENT_BACK,
-        K.UNSIGNED,
+        K.UNSIGNED, K.CONSENTED,
     ),
-    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, K.UNSIGNED),
+    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, K.UNSIGNED, K.CONSENTED),
     "contractor": tuple(kind for kind in EVERYBODY if kind != K.SEALED),
 }  # fmt: skip
