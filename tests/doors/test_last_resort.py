@@ -16,8 +16,9 @@ from itm.doors.last_resort import take_all
 from itm.records.models import ConcentrateCheck, ConcentrateSample, LaboratoryReport
 from tests.checks import PDF, lot_of, mixed
 from tests.deeds import prepared
+from tests.doors.looking import LOOK, looked
 from tests.doors.phone import MORNING, Phone, whole_day
-from tests.doors.test_inspect_entries import LOOK, looked, tank_duty  # noqa: F401
+from tests.doors.test_inspect_photos import tank_duty  # noqa: F401
 from tests.factories import OrganisationFactory, actor_of
 from tests.itm.registry.pictures import picture
 
