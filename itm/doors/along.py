@@ -29,14 +29,14 @@ def day_for_device(
         waiting=int(waiting) if waiting.isascii() and waiting.isdigit() else 0,
     )  # fmt: skip
     # No part of what the digest is of: it changes while the day stays the same.
-    return day | {"other_devices": along.may_hold_more(visit, at, but=device)}
+    return day | {"other_devices": along.may_hold_more(visit, at, asks=(actor, device))}
 
 
 def off_the_device(actor: Actor, key: UUID, *, said: Mapping[str, str]) -> None:
     """The person took the day off it. Raises NotFound."""
     visit, device = queries.visit(actor, key), device_of(said)
     if device is not None:
-        along.taken_off(visit=visit, device=device)
+        along.taken_off(actor=actor, visit=visit, device=device)
 
 
 def device_of(said: Mapping[str, str]) -> UUID | None:

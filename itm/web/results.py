@@ -49,7 +49,8 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     elsewhere: list[str] = []
     if states.possible(actor, "hand_in", row):
         left = problems(row, no_result=missing, loaded=loaded)
-        elsewhere = along.may_hold_more(row.visit, timezone.now())
+    if verb := next((v for v in ("hand_in", "sign") if states.possible(actor, v, row)), ""):
+        elsewhere = along.may_hold_more(row.visit, timezone.now(), verb=verb)
     context = page(form) | {
         "test": row,
         "missing": missing,

@@ -28,10 +28,14 @@ def draft(scene: Any) -> ProportioningTest:
 
 
 def fetch(
-    scene: Any, test: ProportioningTest, device: UUID, at: Any = NOON, waiting: str = "0"
-) -> list[str]:
+    scene: Any, test: ProportioningTest, device: UUID, at: Any = NOON, waiting: str = "0",
+    by: Any = None,
+) -> list[str]:  # fmt: skip
     day = day_for_device(
-        scene.contractor, test.visit.key, said={"device": str(device), "waiting": waiting}, at=at
+        by or scene.contractor,
+        test.visit.key,
+        said={"device": str(device), "waiting": waiting},
+        at=at,
     )
     said: list[str] = day["other_devices"]
     return said
@@ -58,6 +62,28 @@ def test_a_device_from_which_the_day_was_taken_off_is_waited_for_by_nobody(scene
     fetch(scene, draft, OTHER)
     off_the_device(scene.contractor, draft.visit.key, said={"device": str(OTHER)})
     assert fetch(scene, draft, MINE, NOON + timedelta(hours=5)) == []
+
+
+@pytest.fixture
+def mate(scene: Any) -> Any:
+    """Another one of the crew, who has the same telephone in hand after it."""
+    return actor_of(scene.contractor.organisation, role="member")
+
+
+def test_on_a_shared_device_each_person_has_a_queue(scene, draft, mate) -> None:
+    fetch(scene, draft, OTHER, waiting="5")
+    soon = NOON + timedelta(minutes=1)
+    [said] = fetch(scene, draft, OTHER, soon, by=mate)
+    name = scene.contractor.person
+    assert f"This device, under the name of {name}, still held 5 entries of this day" in said
+    assert f"Let {name} sign in on it and send before this is handed in" in said
+    [said] = fetch(scene, draft, MINE, soon, by=mate)
+    assert f"The device of {name} still held 5 entries" in said
+    # Who holds the telephone now takes away what is its own, and nobody else's.
+    off_the_device(mate, draft.visit.key, said={"device": str(OTHER)})
+    assert Along.objects.get(device=OTHER).waiting == 5
+    off_the_device(scene.contractor, draft.visit.key, said={"device": str(OTHER)})
+    assert not Along.objects.filter(device=OTHER).exists()
 
 
 def test_the_digest_of_the_day_is_that_of_the_day_alone(scene, draft) -> None:
@@ -117,3 +143,14 @@ def test_the_page_says_it_beside_the_button_that_hands_in(
     page = client.get(reverse("test", args=[test.key])).content.decode()
     assert "still held 2 entries of this day" in page
     assert ">Hand in</button>" in page
+
+
+def test_the_page_says_it_beside_the_way_to_sign(scene: Any, client: Client, sign_in: Any) -> None:
+    test = tested(scene, until="handed_in")
+    fetch(scene, test, OTHER, waiting="2")
+    page = sign_in(client, scene.contractor).get(reverse("test", args=[test.key])).content.decode()
+    assert "still held 2 entries of this day" in page
+    assert "before this is signed: a photo that comes later is not under the seal" in page
+    assert ">Sign and seal</a>" in page
+    page = sign_in(client, scene.owner).get(reverse("test", args=[test.key])).content.decode()
+    assert "still held" not in page

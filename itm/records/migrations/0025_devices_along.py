@@ -16,6 +16,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('device', models.UUIDField(help_text='A number that the device gave itself')),
+                ('person_key', models.UUIDField(help_text='Of the person, whose queue on the device it is')),
                 ('person', models.CharField(max_length=200)),
                 ('heard_at', models.DateTimeField(help_text='By the clock of the server')),
                 ('waiting', models.PositiveIntegerField(help_text='Entries, photos and words not sent yet')),
@@ -23,7 +24,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(fields=('visit', 'device'), name='device_along_once', violation_error_message='This device has the day already.')],
+                'constraints': [models.UniqueConstraint(fields=('visit', 'device', 'person_key'), name='device_along_once', violation_error_message='This device has the day already.')],
             },
         ),
     ]

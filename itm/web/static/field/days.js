@@ -4,6 +4,7 @@ import { h, empty, notice } from "./dom.js";
 import { testsOf } from "./day.js";
 import { press } from "./entering.js";
 import { count, day, inOneLine, instant } from "./words.js";
+import { taken } from "./off.js";
 import * as sync from "./sync.js";
 import { whyNotKept } from "./store.js";
 
@@ -136,7 +137,8 @@ export async function takeAlong(field, key) {
 
 async function takeOff(field, key) {
   await field.store.forgetDay(key);
-  sync.tellOff(key).catch(() => {}); // out of reach: the day is gone from here all the same
+  taken(field.person.key, [key]);
+  field.handing.now(); // out of reach it is told later; the day is gone from here all the same
   field.say("Taken off this device; it is on the server as before.");
   await field.draw();
 }

@@ -2,6 +2,7 @@
 // entry, by the button, and again by itself after a pause that grows.
 
 import { count } from "./words.js";
+import { tellOff } from "./off.js";
 import * as sync from "./sync.js";
 
 const SOON = 800; // ms after an entry, so that a run of them goes together
@@ -69,6 +70,7 @@ export class Handing {
     });
     if (!done) return; // another window of this device does it
     this.apart = Math.round((Date.now() - new Date(done.session.server_now)) / 1000);
+    await tellOff(field.person.key, done.session.csrf).catch(() => {}); // goes with the next round
     await store.setFact("handed_at", new Date().toISOString());
     // Every day that is along is fetched again: the other phone has written in it meanwhile. Before
     // the photos, because those are slow and nobody should wait for them.

@@ -1,6 +1,7 @@
 // On every page of a signed-in person: whose device this is now, and a word before signing out with
 // entries that no server has. What waits stays on the device; what does not wait is cleared away.
 
+import { taken, tellOff } from "./off.js";
 import { forget, openStore, settle } from "./store.js";
 import { count, inOneLine } from "./words.js";
 
@@ -32,12 +33,27 @@ async function unsent() {
 async function out(clear) {
   sure = true;
   localStorage.removeItem("itm-field-who");
-  if (clear)
-    await Promise.race([
-      forget(here.content).catch(() => {}),
-      new Promise((done) => setTimeout(done, 1000)),
-    ]);
+  if (clear) {
+    await within(2000, tellAllOff()); // a few posts, own choice
+    await within(1000, forget(here.content));
+  }
   form.submit();
+}
+
+/** Nobody is kept from leaving by what fails or hangs. */
+const within = (span, work) =>
+  Promise.race([work.catch(() => {}), new Promise((done) => setTimeout(done, span))]);
+
+/** The days go with the person, so nobody has to wait for what this device holds of them. */
+async function tellAllOff() {
+  const store = await openStore(here.content);
+  const days = await store.days();
+  store.close();
+  taken(
+    here.content,
+    days.map(({ key }) => key),
+  );
+  await tellOff(here.content, form.elements.csrfmiddlewaretoken.value);
 }
 
 function warn({ entries, typed }) {

@@ -4,6 +4,7 @@
 
 import { Stopped, ask, json, poster, signedOut } from "./asking.js";
 import { STUCK } from "./day.js";
+import { settled } from "./off.js";
 import { deviceHere } from "./store.js";
 
 export const MOST_AT_ONCE = 40;
@@ -284,11 +285,5 @@ export async function renew(store, visit) {
     photos: taken([...(await store.photos()), ...(await store.papers())]).map((one) => one.key),
   };
   await store.renew(visit, await fetchDay(store, visit), shown);
-}
-
-/** So that nobody waits for this device before a hand-in. Without signal it is only not told. */
-export async function tellOff(visit) {
-  const { csrf } = await who();
-  const said = new URLSearchParams({ device: deviceHere() });
-  await poster(csrf).text(`/field/days/${visit}/off/`, said, "application/x-www-form-urlencoded");
+  settled(store.person, visit);
 }
