@@ -7,6 +7,7 @@ import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
 import { papersPart } from "./papers.js";
 import { photoPart, photosOf } from "./photos.js";
 import { freeOf, inForce, typedValues, valueEntry, wrongValues } from "./values.js";
+import { elsewhere } from "./result.js";
 import { count, day, instant } from "./words.js";
 
 const standing = (sample) => !sample.withdrawn_reason;
@@ -308,6 +309,7 @@ function handIn(field, check) {
           "Handed in on this device. It reaches the server with the next signal; only then it is handed in, and the server may ask for more.",
         )
       : null,
+    check.may.hand_in && !check.handing_in ? elsewhere(field.view) : null,
     check.may.hand_in && !check.handing_in
       ? left.length
         ? [

@@ -125,7 +125,7 @@ export function resultScreen(field, test) {
 }
 
 /** What was said of other devices when the day was last fetched. */
-const elsewhere = (view) => (view.other_devices ?? []).map((said) => notice(said, "warning"));
+export const elsewhere = (view) => (view.other_devices ?? []).map((said) => notice(said, "warning"));
 
 /** What certainly stands in the way; the server looks at the whole record once more. */
 function missing(view, test) {
