@@ -95,7 +95,7 @@ export class Handing {
     const held = new Set((await this.field.store.days()).map((one) => one.key));
     for (const visit of visits) {
       if (!held.has(visit)) continue;
-      await sync.renew(this.field.store, visit).catch((stopped) => {
+      await sync.renew(this.field.store, visit, true).catch((stopped) => {
         if (stopped.kind !== "gone") throw stopped;
       });
     }

@@ -239,15 +239,17 @@ class Store {
     await Promise.all([...done, tx.done]);
   }
 
-  /** A fresh copy of a day; what the server had taken before it was asked for goes with the old one. */
-  async renew(visit, day, shown) {
+  /** A fresh copy of a day; what the server had taken before it was asked for goes with the old one.
+   * Where `held` and somebody took the day off meanwhile, it stays off; whether it is here. */
+  async renew(visit, day, shown, held) {
     const tx = this.db.transaction(["days", "entries", "photos"], "readwrite", STRICT);
-    const done = [
-      tx.objectStore("days").put({ key: visit, day, loaded_at: new Date().toISOString() }),
-    ];
+    const days = tx.objectStore("days");
+    const here = !held || (await days.getKey(visit)) !== undefined;
+    const done = here ? [days.put({ key: visit, day, loaded_at: new Date().toISOString() })] : [];
     for (const n of shown.entries) done.push(tx.objectStore("entries").delete(n));
     for (const key of shown.photos) done.push(tx.objectStore("photos").delete(key));
     await Promise.all([...done, tx.done]);
+    return here;
   }
 
   async forgetDay(visit) {

@@ -277,13 +277,14 @@ const UNREADABLE = {
   sentence: "The server could not take this file.",
 };
 
-/** Fetch a day again and let go, with the old copy, of what it shows now. */
-export async function renew(store, visit) {
+/** Fetch a day, and let go, with the old copy, of what it shows now; `held` where it is to stay off
+ * if it was taken off meanwhile. */
+export async function renew(store, visit, held = false) {
   const taken = (rows) => rows.filter((one) => one.visit === visit && one.state === "taken");
   const shown = {
     entries: taken(await store.entries()).map((one) => one.n),
     photos: taken([...(await store.photos()), ...(await store.papers())]).map((one) => one.key),
   };
-  await store.renew(visit, await fetchDay(store, visit), shown);
-  settled(store.person, visit);
+  if (await store.renew(visit, await fetchDay(store, visit), shown, held))
+    settled(store.person, visit);
 }
