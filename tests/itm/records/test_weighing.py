@@ -31,10 +31,12 @@ def said(scene: Scene, test: ProportioningTest, **entered: Any) -> None:
     test.bench.refresh_from_db()
 
 
-def with_density(scene: Scene, test: ProportioningTest, number: str = "1.048") -> None:
+def with_density(
+    scene: Scene, test: ProportioningTest, number: str = "1.048", at: str = "20"
+) -> None:
     said(
         scene, test, density=quantity(number, "g/mL", DENSITY), density_from="data_sheet",
-        density_at=quantity("20", "°C", TEMPERATURE),
+        density_at=quantity(at, "°C", TEMPERATURE),
     )  # fmt: skip
 
 
@@ -188,6 +190,30 @@ def test_density_far_from_the_certificate_is_told(scene: Scene, test: Proportion
     with_density(scene, test)
     found = document(whole(test.pk), evaluate(test, actor=scene.contractor))
     assert any("28.0 kg/m³ above" in text for text in found["bench"]["remarks"])
+
+
+@pytest.mark.parametrize(
+    ("density", "at", "told"),
+    [
+        ("1.048", "21.5", "28.0 kg/m³ above"),
+        ("1.048", "8", "More than 2 °C apart the two are not compared"),
+        ("1.0225", "8", "More than 2 °C apart the two are not compared"),
+        ("1.0210", "18", ""),
+        ("1.0260", "18", "6.0 kg/m³ above"),
+    ],
+)
+def test_only_densities_of_about_one_temperature_are_compared(
+    scene: Scene, test: ProportioningTest, density: str, at: str, told: str
+) -> None:
+    """A glycol-rich liquid of 1020 kg/m³ at 20 °C has some 0.05 % a degree more in the cold (from
+    memory), at 8 °C about 1026: no sign of another liquid."""
+    lot = scene.tank.movements.get(kind="fill").lot
+    lot.density = Decimal("1020.0")
+    lot.save(by=scene.owner)
+    with_density(scene, test, density, at)
+    remarks = document(whole(test.pk), evaluate(test, actor=scene.contractor))["bench"]["remarks"]
+    found = [one for one in remarks if "certificate says" in one]
+    assert [told in one for one in found] == ([True] if told else [])
 
 
 def test_what_register_and_checks_know_of_the_density_is_offered(
