@@ -76,6 +76,7 @@ def _instrument(bench: Bench) -> dict[str, Any]:
         "unit": meter.unit,
         "resolution": f"{meter.resolution.normalize():f}",
         "steps_in_words": meter.steps_in_words,
+        "width": meter.width,
         "repeatability": f"{meter.repeatability.normalize():f}" if meter.repeatability else None,
         "temperature_compensated": meter.temperature_compensated,
         "compensates_from_c": None if low is None else f"{low.normalize():f}",
@@ -106,6 +107,8 @@ def _value_field(meter: Instrument) -> dict[str, Any]:
         "example": field.example,
         "decimals": decimals_of_step(meter.resolution),
         "step": f"{meter.resolution.normalize():f}",
+        "steps_in_words": meter.steps_in_words,
+        "interpolated": meter.interpolated,
     }
 
 

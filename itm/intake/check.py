@@ -104,24 +104,31 @@ def _with_its_point(value: Decimal, field: Field, display: Display) -> str:
 
 
 def _require_shown(value: Decimal, shown: str, display: Display, place: str) -> None:
-    """The display has to be able to show the value at all."""
+    """The display has to be able to show the value at all, or the eye to read it."""
     step = display.resolution.normalize()
     most = decimals_of_step(display.resolution)
     if value.quantize(Decimal(1).scaleb(-most)) != value:
         raise Refused(
             "finer_than_display",
-            f"{shown} has {decimals_typed(value)} decimals, but the display of this instrument "
-            f"has steps of {step:f}: write what it shows, {_decimals(most)}.",
+            f"{shown} has {decimals_typed(value)} decimals, but {_steps(display)}: write what "
+            f"{'you read' if display.interpolated else 'it shows'}, {_decimals(most)}.",
             place,
         )
     if value % step:
         lower = value - value % step
+        which, verb = ("scale", "read") if display.interpolated else ("display", "it shows")
         raise Refused(
             "between_steps",
-            f"{shown} lies between two steps of this display ({step:f}): it shows {lower:f} or "
-            f"{lower + step:f}.",
+            f"{shown} lies between two steps of this {which} ({display.steps_in_words}): {verb} "
+            f"{lower:f} or {lower + step:f}.",
             place,
         )
+
+
+def _steps(display: Display) -> str:
+    if display.interpolated:
+        return f"this scale is read to {display.steps_in_words}"
+    return f"the display of this instrument has steps of {display.steps_in_words}"
 
 
 def _decimals(count: int) -> str:

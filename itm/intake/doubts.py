@@ -59,13 +59,11 @@ def _digits(read: Read, display: Display) -> Problem | None:
     shows, typed = decimals_of_step(display.resolution), decimals_typed(read.value)
     if typed == shows:
         return None
-    return Problem(
-        read.place,
-        "digits",
-        f"Typed with {typed} decimals, the display has {shows}: was a digit left out?"
-        if typed < shows
-        else f"Typed with {typed} decimals, the display has only {shows}.",
-    )
+    has = f"the display has {'' if typed < shows else 'only '}{shows}"
+    if display.interpolated:
+        has = f"this scale is read to {display.steps_in_words}"
+    asks = ": was a digit left out?" if typed < shows else "."
+    return Problem(read.place, "digits", f"Typed with {typed} decimals, {has}{asks}")
 
 
 def _other_range(read: Read, all_read: Sequence[Read], display: Display) -> Problem | None:

@@ -93,6 +93,9 @@ class AsSet:
     method: str
     unit: str
     resolution: Decimal
+    interpolated: bool
+    width: float
+    steps_in_words: str
     repeatability: Decimal | None
     temperature_compensated: bool
     compensates_from_c: Decimal | None
@@ -102,8 +105,9 @@ class AsSet:
 def as_set(bench: Bench) -> AsSet:
     meter = bench.instrument
     return AsSet(
-        meter.method, meter.unit, meter.resolution, meter.repeatability, bench.compensates,
-        meter.compensates_from_c, meter.compensates_to_c,
+        meter.method, meter.unit, meter.resolution, meter.interpolated, meter.width,
+        meter.steps_in_words, meter.repeatability, bench.compensates, meter.compensates_from_c,
+        meter.compensates_to_c,
     )  # fmt: skip
 
 

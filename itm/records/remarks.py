@@ -99,7 +99,7 @@ def known_slope(previous: list[Previous], instrument: Instrument) -> Previous | 
 
 
 def steps_in_band(instrument: Instrument, rule: FrozenRule, slope: float) -> float:
-    """How many steps of the display lie between the limits."""
+    """How many steps of the display, or of the reading by eye, lie between the limits."""
     width = float(rule.narrowest.upper - rule.narrowest.lower)
     return abs(slope) * width / float(instrument.resolution)
 
@@ -112,6 +112,11 @@ def can_settle(instrument: Instrument, rule: FrozenRule, previous: list[Previous
     steps = steps_in_band(instrument, rule, known.slope)
     band = band_text(rule.narrowest.lower, rule.narrowest.upper)
     sentence = f"divides the band {band} into {steps:.1f} steps of its display"
+    if instrument.interpolated:
+        sentence = (
+            f"divides the band {band} into {steps:.1f} steps of its scale, "
+            f"read to {instrument.steps_in_words}"
+        )
     if steps < STEPS_WANTED:
         sentence += "; expect undecided near a limit. Finer decimals, or conductivity, settle more"
     return f"{sentence} (slope of the result of {day(known.tested_on)})."

@@ -17,7 +17,9 @@ from itm.records.results import in_force
 from itm.registry.models import Instrument
 
 FAR = 3.5  # standard deviations of a difference of two readings, own choice: 1 in 2000 by chance
-FAR_STEPS = 2.5  # of the display, where no repeatability is stated: three steps are asked about
+# Widths of one reading, of a display its steps, where no repeatability is stated: three are asked
+# about.
+FAR_STEPS = 2.5
 NEWEST = 20  # benches, own choice: the engine counts no more than ten repeats of a history
 
 
@@ -25,17 +27,17 @@ class Stepped(Protocol):
     """What a reading is read with."""
 
     @property
-    def resolution(self) -> Decimal: ...
+    def width(self) -> float: ...
     @property
     def repeatability(self) -> Decimal | None: ...
 
 
 def alike_within(display: Stepped) -> float:
-    """How far two readings of one liquid may lie apart before somebody should look again."""
-    step = float(display.resolution)
+    """How far two readings of one liquid may lie apart before somebody should look again. What an
+    eye reads between marks is less sure than its step, so the width of one reading counts."""
     if display.repeatability is None:
-        return FAR_STEPS * step
-    return FAR * math.sqrt(2) * instrument_sd(step, float(display.repeatability))
+        return FAR_STEPS * display.width
+    return FAR * math.sqrt(2) * instrument_sd(display.width, float(display.repeatability))
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from playwright.sync_api import Page
 
 import calc
 from calc.hydraulics import pitot_flow
+from calc.inverse import reading_width
 from calc.series import correction, water_density_series
 from calc.standards import as_made_by_mass, as_made_percent
 from calc.units import FLOW, INCH, PSI
@@ -160,8 +161,9 @@ class Meter:
 
     def __init__(
         self, method: str, unit: str, resolution: str, repeatability: str | None,
-        compensates: tuple[str, str] | None = None,
+        compensates: tuple[str, str] | None = None, interpolated: bool = False,
     ) -> None:  # fmt: skip
+        self.interpolated = interpolated
         self.method, self.unit = method, unit
         self.resolution = Decimal(resolution)
         self.repeatability = Decimal(repeatability) if repeatability else None
@@ -170,6 +172,14 @@ class Meter:
         self.compensates_from_c = Decimal(low) if low else None
         self.compensates_to_c = Decimal(high) if high else None
 
+    @property
+    def width(self) -> float:
+        return reading_width(float(self.resolution), self.interpolated)
+
+    @property
+    def steps_in_words(self) -> str:
+        return f"{self.resolution:f} {self.unit}".strip()
+
 
 METERS = [
     Meter("refractive_index", "", "0.0001", None),
@@ -177,6 +187,8 @@ METERS = [
     Meter("brix", "% Brix", "0.1", None),
     Meter("brix", "% Brix", "0.1", "0.1", ("10", "21.5")),
     Meter("conductivity", "µS/cm", "1", "2"),
+    Meter("brix", "% Brix", "0.05", None, interpolated=True),
+    Meter("brix", "% Brix", "0.05", "0.05", interpolated=True),
 ]
 
 
@@ -188,6 +200,7 @@ def fields_of(meter: Meter) -> dict[str, Any]:
             "lowest_itself": value.lowest_itself, "example": value.example, "range": value.range,
             "decimals": decimals_of_step(meter.resolution),
             "step": f"{meter.resolution.normalize():f}",
+            "steps_in_words": meter.steps_in_words, "interpolated": meter.interpolated,
         },
         "temperature": {
             "lowest": f"{TEMPERATURE.lowest:f}", "highest": f"{TEMPERATURE.highest:f}",
@@ -253,7 +266,8 @@ def bench_for_phone(bottles: list[dict[str, Any]], meter: Meter) -> dict[str, An
             "temperature_compensated": meter.temperature_compensated,
             "compensates_from_c": meter.compensates_from_c and str(meter.compensates_from_c),
             "compensates_to_c": meter.compensates_to_c and str(meter.compensates_to_c),
-            "resolution": f"{meter.resolution:f}", "repeatability": repeatability,
+            "resolution": f"{meter.resolution:f}", "width": meter.width,
+            "repeatability": repeatability,
         },
     }  # fmt: skip
 
@@ -288,7 +302,9 @@ WARM = ["", "20", "20,1", "20.123", "72", "200", "-4", "-6", "x"]
 
 
 @pytest.mark.parametrize(
-    "meter", METERS, ids=["four", "five", "brix", "brix compensating", "conductivity"]
+    "meter",
+    METERS,
+    ids=["four", "five", "brix", "brix compensating", "conductivity", "marks", "marks that repeat"],
 )
 def test_what_is_no_reading_is_refused_where_the_server_refuses_it(
     phone: Callable[..., Any], meter: Meter

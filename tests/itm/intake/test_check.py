@@ -1,6 +1,7 @@
 """What can be a reading, and what is asked back at once. Figures are our own invention unless a
 source stands beside them."""
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -15,10 +16,20 @@ class Meter:
     method: str = "refractive_index"
     unit: str = ""
     resolution: Decimal = Decimal("0.0001")
+    interpolated: bool = False
     repeatability: Decimal | None = None
     temperature_compensated: bool = False
     compensates_from_c: Decimal | None = None
     compensates_to_c: Decimal | None = None
+
+    @property
+    def width(self) -> float:
+        """Of a triangle of half width one step, as a rectangle: JCGM 100:2008, 4.3.9."""
+        return float(self.resolution) * (math.sqrt(2) if self.interpolated else 1)
+
+    @property
+    def steps_in_words(self) -> str:
+        return f"{self.resolution.normalize():f} {self.unit}".strip()
 
 
 INDEX = Meter()

@@ -55,6 +55,21 @@ def test_replicates_within_two_steps_of_a_coarse_display_are_not_asked_about() -
     assert codes(read, INDEX) == []
 
 
+def test_what_an_eye_reads_between_marks_may_differ_by_more_than_a_display_of_its_step() -> None:
+    """The triangle of JCGM 100:2008, 4.3.9 is wider than a rectangle of the step by √2."""
+    read = bench(("M1", "sample", None, "2.00"), ("M1", "sample", None, "2.15"))
+    display = Meter("brix", "% Brix", Decimal("0.05"))
+    by_eye = replace(display, interpolated=True)
+    assert codes(read, display) == [("r2", "replicate")]
+    assert codes(read, by_eye) == []
+    wider = bench(("M1", "sample", None, "2.00"), ("M1", "sample", None, "2.20"))
+    assert codes(wider, by_eye) == [("r2", "replicate")]
+    known = {"repeatability": Decimal("0.01")}  # 3.5·√2·√(0.05²/12 + 0.01²) is 0.087
+    nearer = bench(("M1", "sample", None, "2.00"), ("M1", "sample", None, "2.10"))
+    assert codes(nearer, replace(display, **known)) == [("r2", "replicate")]
+    assert codes(nearer, replace(by_eye, **known)) == []
+
+
 def test_reading_right_after_the_concentrate_is_told_to_wash_the_prism() -> None:
     read = bench(*USUAL, ("M1", "sample", None, "1.33777"))
     (asked,) = questions(read, FINE)

@@ -54,7 +54,13 @@ def test_an_interpolated_digit_is_a_reading_and_one_beyond_it_is_none(scene: Sce
     asked = {"place": "value", "temperature_place": "temperature"}
     assert judge("4.35", "20", line, **asked).problems == ()
     [between] = judge("4.33", "20", line, **asked).problems
-    assert between.code == "between_steps"
+    assert (between.code, between.sentence) == (
+        "between_steps",
+        "4.33 lies between two steps of this scale (0.05 % Brix, by eye between marks 0.1 % Brix "
+        "apart): read 4.30 or 4.35.",
+    )
+    [beyond] = judge("4.355", "20", line, **asked).problems
+    assert "this scale is read to 0.05 % Brix, by eye between" in beyond.sentence
     [finer] = judge("4.35", "20", display, **asked).problems
     assert finer.code == "finer_than_display"
 
@@ -62,7 +68,10 @@ def test_an_interpolated_digit_is_a_reading_and_one_beyond_it_is_none(scene: Sce
 def test_a_digit_that_was_left_out_is_asked_about(scene: Scene) -> None:
     typed = [Read("a", 1, "b", "standard", 3.0, Decimal("4.3"), None)]
     found = questions(typed, by_hand(scene))
-    assert "the display has 2" in str(found)
+    assert found[0].sentence == (
+        "Typed with 1 decimals, this scale is read to 0.05 % Brix, by eye between marks 0.1 % Brix "
+        "apart: was a digit left out?"
+    )
 
 
 def test_the_entry_is_taken_and_refused_on_its_page(
@@ -116,4 +125,7 @@ def test_day_paper_and_record_say_between_which_marks(scene: Scene) -> None:
     [bench] = day_of(scene.contractor, test.visit.key)["benches"]
     assert bench["instrument"]["steps_in_words"] == "0.00001, by eye between marks 0.00002 apart"
     assert bench["fields"]["value"]["decimals"] == 5
+    # √2 of the step: JCGM 100:2008, 4.3.9, a triangle of half width one step.
+    assert bench["instrument"]["width"] == pytest.approx(1.41421356e-5, rel=1e-8)
+    assert bench["fields"]["value"]["interpolated"] is True
     assert field_sheet(scene.contractor, test.visit.key, size="a4").startswith(b"%PDF")

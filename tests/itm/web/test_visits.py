@@ -114,9 +114,15 @@ def test_prepare_says_what_each_instrument_can_settle(crew, scene):
     coarse = InstrumentFactory(
         organisation=scene.contractor.organisation, name="Hand refractometer", resolution="0.0001"
     )
+    InstrumentFactory(
+        organisation=scene.contractor.organisation, name="Scale", resolution="0.00005",
+        division="0.0001",
+    )  # fmt: skip
     visit = plan_visit(actor=scene.contractor, site=scene.site, planned_on=TODAY)
     shown = page(crew, "test_new", visit.key, proportioner=scene.proportioner.key)
     assert "into 18.0 steps" in shown
+    by_eye = "read to 0.00005, by eye between marks 0.0001 apart"
+    assert f"divides the band 3.0 to 3.9 % into 3.6 steps of its scale, {by_eye}" in shown
     assert f"{coarse}: divides the band 3.0 to 3.9 % into 1.8 steps" in shown
     assert "expect undecided" in shown
     assert "15 Jun 2026" in shown

@@ -54,12 +54,18 @@ function judgeValue(typed, field) {
   if (!within(count, field)) return `${typed.trim()} is no ${field.name}: it is ${field.range}.`;
   const most = field.decimals;
   if (count % 10 ** (SCALE - most)) {
-    return `${typed.trim()} has ${decimals(text)} decimals, but the display of this instrument has steps of ${field.step}: write what it shows.`;
+    const has = `${typed.trim()} has ${decimals(text)} decimals, but`;
+    return field.interpolated
+      ? `${has} this scale is read to ${field.steps_in_words}: write what you read.`
+      : `${has} the display of this instrument has steps of ${field.step}: write what it shows.`;
   }
   const step = exact(field.step);
   if (count % step) {
     const lower = count - (count % step);
-    return `${typed.trim()} lies between two steps of this display (${field.step}): it shows ${plain(lower, most)} or ${plain(lower + step, most)}.`;
+    const either = `${plain(lower, most)} or ${plain(lower + step, most)}.`;
+    return field.interpolated
+      ? `${typed.trim()} lies between two steps of this scale (${field.steps_in_words}): read ${either}`
+      : `${typed.trim()} lies between two steps of this display (${field.step}): it shows ${either}`;
   }
   return "";
 }
@@ -86,11 +92,11 @@ function median(counts) {
 
 const number = (count) => count / 10 ** SCALE;
 
-/** How far two readings of one liquid may lie apart before somebody should look again. */
-function limitOf({ resolution, repeatability }) {
-  const step = Number(resolution);
-  if (repeatability === null) return FAR_STEPS * step;
-  return FAR * Math.SQRT2 * Math.hypot(step / Math.sqrt(12), Number(repeatability));
+/** How far two readings of one liquid may lie apart before somebody should look again. A day that
+ * was taken along by an older page has no width of a reading; of a display that is its step. */
+function limitOf({ resolution, width = Number(resolution), repeatability }) {
+  if (repeatability === null) return FAR_STEPS * width;
+  return FAR * Math.SQRT2 * Math.hypot(width / Math.sqrt(12), Number(repeatability));
 }
 
 /** At most one question a reading, the most telling first: key of the reading → [code, sentence]. */
@@ -118,7 +124,7 @@ export function questions(bench, percentOf) {
     .sort((a, b) => a.sequence - b.sequence);
   const { fields } = bench;
   const instrument = asSet(bench);
-  const given = { all, instrument, decimals: fields.value.decimals, limit: limitOf(instrument) };
+  const given = { all, instrument, field: fields.value, limit: limitOf(instrument) };
   const found = new Map();
   for (const read of all) {
     for (const test of TESTS) {
@@ -220,8 +226,16 @@ function outsideRange(read, { all, instrument, limit }) {
   return null;
 }
 
-function digits(read, { decimals: shows }) {
+function digits(read, { field }) {
+  const { decimals: shows } = field;
   if (read.digits === shows) return null;
+  if (field.interpolated) {
+    const asks = read.digits < shows ? ": was a digit left out?" : ".";
+    return [
+      "digits",
+      `Typed with ${read.digits} decimals, this scale is read to ${field.steps_in_words}${asks}`,
+    ];
+  }
   return read.digits < shows
     ? [
         "digits",
