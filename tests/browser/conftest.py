@@ -210,6 +210,12 @@ def planned_round(world: World) -> dict[str, Any]:
 
 
 @pytest.fixture
+def planned_short(world: World) -> dict[str, Any]:
+    """A day with a test of which a flow point was left out."""
+    return _next_day(world, "left")
+
+
+@pytest.fixture
 def planned_as_left(world: World) -> dict[str, Any]:
     """A day with a test after an adjustment."""
     return _next_day(world, "as_left")

@@ -60,6 +60,7 @@ def plan(count: int, direct: int, rounds: int) -> dict[str, list[dict[str, Any]]
         "bench": out,
         "direct": [_direct(actor, device, today, now) for _ in range(direct)],
         "as_left": [_as_left(actor, device, finest, today, now)],
+        "left": [_short(actor, device, finest, today, now)],
         "round": _rounds(actor, device, finest, rounds, today, now) if rounds else [],
     }
 
@@ -67,12 +68,12 @@ def plan(count: int, direct: int, rounds: int) -> dict[str, list[dict[str, Any]]
 def _rounds(
     actor: Any, device: Any, meter: Any, count: int, today: date, now: datetime
 ) -> list[dict[str, Any]]:
-    """The owner adopts a programme whose monthly look is open today, whichever day it is. Of the
-    test beside it only the first flow point is prepared."""
+    """The owner adopts a programme whose monthly look is open today, whichever day it is: one of
+    each proportioner of the site."""
     from itm.accounts.actor import acting
     from itm.accounts.models import Membership
     from itm.actions.adopt import adopt
-    from itm.records import inspection_queries, preparing, services
+    from itm.records import inspection_queries
     from itm.schedule.models import Programme
 
     site = device.system.site
@@ -82,23 +83,35 @@ def _rounds(
         programme=Programme.objects.get(code="us-nfpa25-foam-water"),
     )  # fmt: skip
     looks = inspection_queries.to_inspect(actor, site)
-    first, *left = device.flow_points.filter(retired_on=None).order_by("flow")
     assert len(looks) >= count, looks
-    out = []
-    for look in looks[:count]:
-        visit = services.plan_visit(actor=actor, site=site, planned_on=today, crew="A crew of two")
-        bench = preparing.open_bench(
-            actor=actor, visit=visit, tank=device.tank, instrument=meter,
-            water_source="hydrant at the gate", glassware="25 mL syringe, 500 mL cylinder",
-        )  # fmt: skip
-        test = preparing.prepare_test(
-            actor=actor, visit=visit, proportioner=device, bench=bench, at=now, purpose="periodic",
-            flow_points=[first],
-        )  # fmt: skip
-        task = {"task": str(look.key), "words": look.requirement.words}
-        points = {"left": str(left[-1].key), "left_name": left[-1].name}
-        out.append({"visit": str(visit.key), "test": str(test.key), **task, **points})
-    return out
+    return [
+        {
+            **_short(actor, device, meter, today, now),
+            "task": str(look.key),
+            "words": look.requirement.words,
+        }
+        for look in looks[:count]
+    ]
+
+
+def _short(actor: Any, device: Any, meter: Any, today: date, now: datetime) -> dict[str, Any]:
+    """A test of which only the first flow point is prepared."""
+    from itm.records import preparing, services
+
+    first, *left = device.flow_points.filter(retired_on=None).order_by("flow")
+    visit = services.plan_visit(
+        actor=actor, site=device.system.site, planned_on=today, crew="A crew of two"
+    )
+    bench = preparing.open_bench(
+        actor=actor, visit=visit, tank=device.tank, instrument=meter,
+        water_source="hydrant at the gate", glassware="25 mL syringe, 500 mL cylinder",
+    )  # fmt: skip
+    test = preparing.prepare_test(
+        actor=actor, visit=visit, proportioner=device, bench=bench, at=now, purpose="periodic",
+        flow_points=[first],
+    )  # fmt: skip
+    points = {"left": str(left[-1].key), "left_name": left[-1].name}
+    return {"visit": str(visit.key), "test": str(test.key), **points}
 
 
 def _as_left(actor: Any, device: Any, meter: Any, today: date, now: datetime) -> dict[str, Any]:

@@ -13,9 +13,9 @@ pytestmark = pytest.mark.browser
 
 
 def test_a_flow_point_added_without_signal_is_worked_at_once(
-    planned_round: dict[str, Any], phone: Callable[..., Phone]
+    planned_short: dict[str, Any], phone: Callable[..., Phone]
 ) -> None:
-    day, crew = planned_round, phone()
+    day, crew = planned_short, phone()
     crew.take_along(day)
     [test] = crew.day_on_server(day)["tests"]
     [run] = [one["run"] for one in test["points_left"] if one["flow_point"] == day["left"]]
