@@ -76,7 +76,7 @@ def visit(actor: Actor, key: UUID) -> Visit:
     return row
 
 
-MOST_OPEN_VISITS = 50
+MOST_OPEN_VISITS = 200
 PLAN_KEPT = timedelta(days=60)  # own choice: a plan older than this was given up
 
 
