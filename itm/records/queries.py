@@ -76,7 +76,7 @@ def visit(actor: Actor, key: UUID) -> Visit:
     return row
 
 
-MOST_OPEN_VISITS = 200
+MOST_OPEN_VISITS = 200  # own choice: more than the crews of one contractor have open
 PLAN_KEPT = timedelta(days=60)  # own choice: a plan older than this was given up
 
 
