@@ -13,7 +13,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.core import history
@@ -35,12 +35,14 @@ DUST = 1e-4  # m³, a tenth of a litre: rounding between units and no effluent
 
 @dataclass(frozen=True)
 class Balance:
-    """Sums of one occasion, m³."""
+    """Sums of one occasion, m³. Of a kind that is not in `noted` nobody wrote anything, which is
+    another thing than nothing."""
 
     discharged: float = 0.0
     collected: float = 0.0
     released: float = 0.0
     hauled: float = 0.0
+    noted: frozenset[str] = frozenset()
 
     @property
     def unaccounted(self) -> float:
@@ -54,6 +56,10 @@ class Balance:
 
     def differences(self, like: str) -> list[str]:
         """What does not add up, in sentences; `like` names the unit as “0 L” does."""
+        return [*self.of_discharged(like), *self.of_collected(like)]
+
+    def of_discharged(self, like: str) -> list[str]:
+        """Between what came out and what became of it."""
         out = []
         if self.unaccounted > 0:
             out.append(
@@ -65,6 +71,11 @@ class Balance:
                 f"{amount(-self.unaccounted, like)} more was collected or got away than was "
                 "discharged by what is noted: rain or flush water, or an amount is wrong."
             )
+        return out
+
+    def of_collected(self, like: str) -> list[str]:
+        """Between what was caught and what was hauled away."""
+        out = []
         if self.on_site > 0:
             out.append(
                 f"{amount(self.on_site, like)} that was collected is not noted as hauled away."
@@ -93,7 +104,10 @@ def balance(lines: Iterable[EffluentLine]) -> Balance:
     """Of the lines that count; withdrawn ones do not."""
     found = [line for line in lines if line.withdrawn_at is None]
     return Balance(
-        **{kind: math.fsum(one.volume for one in found if one.kind == kind) for kind in Kind.values}
+        **{
+            kind: math.fsum(one.volume for one in found if one.kind == kind) for kind in Kind.values
+        },
+        noted=frozenset(one.kind for one in found),
     )
 
 
@@ -108,6 +122,13 @@ AFTERWARDS = (Kind.COLLECTED, Kind.HAULED)
 # Read ---------------------------------------------------------------------------------------------
 
 
+def lines(actor: Actor) -> QuerySet[EffluentLine]:
+    """All that the actor may see, with what a line names."""
+    return EffluentLine.objects.visible_to(actor).select_related(
+        "site__owner", "visit__site", "visit__contractor", "organisation", "replaces", "replaced_by"
+    )
+
+
 def lines_at(actor: Actor, site: Site) -> list[EffluentLine]:
     """All of a site, withdrawn ones too, the newest first."""
     rows = EffluentLine.objects.visible_to(actor).filter(site=site)
@@ -120,8 +141,7 @@ def lines_of(actor: Actor, visit: Visit) -> list[EffluentLine]:
 
 
 def line(actor: Actor, key: UUID) -> EffluentLine:
-    rows = EffluentLine.objects.visible_to(actor).filter(key=key)
-    row = rows.select_related("site__owner", "visit__site", "organisation").first()
+    row = lines(actor).filter(key=key).first()
     if row is None:
         raise NotFound("line of effluent", key)
     return row

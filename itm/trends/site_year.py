@@ -21,6 +21,7 @@ from itm.registry.inventory import Stock, inventory
 from itm.registry.models import Site
 from itm.schedule.due import days_missed
 from itm.schedule.models import Duty, Happening
+from itm.trends.effluent import OfYear, of_year
 from itm.trends.latest import FlowPointResult, results_of
 
 MOST = 200  # cycles named one by one; the counts above them hold all
@@ -86,6 +87,7 @@ class SiteYear:
     wrong: tuple[Deficiency, ...]  # open at any time of the year
     out: tuple[Out, ...]
     happened: tuple[Happening, ...]
+    effluent: OfYear
     stocks: tuple[Stock, ...]  # at the end of `until`
     newest: Seal | None  # the end of the chain when the sheet was made
 
@@ -158,6 +160,7 @@ def site_year(actor: Actor, site: Site, year: int, now: datetime) -> SiteYear:
             .select_related("system")
             .order_by("happened_on", "pk")
         ),
+        effluent=of_year(actor, site, year),
         stocks=tuple(inventory(actor, until, site)),
         newest=seals.order_by("-number").first(),
     )

@@ -29,6 +29,7 @@ from itm.records.models import (
 )
 from itm.records.models.kept import LINKS
 from itm.records.progress import left_out, out_of_service
+from itm.trends.effluent import OfDay, of_day
 from itm.trends.latest import FlowPointResult, State, results_of
 
 SIGNED_OR_WAITING = (State.HANDED_IN, State.SEALED)
@@ -57,6 +58,7 @@ class VisitDay:
     left_out: tuple[RestorationLine, ...]
     wrong: tuple[Wrong, ...]  # opened, found again or closed by something of the visit
     photos: Counter[str]  # by what they show
+    effluent: OfDay | None  # of a day that has begun
 
     @property
     def sealed(self) -> list[Line]:
@@ -90,6 +92,7 @@ def visit_day(actor: Actor, key: UUID, now: datetime) -> VisitDay:
         left_out=tuple(left_out(visit)),
         wrong=_wrong(actor, visit, [one.record.pk for one in checks]),
         photos=Counter(_shows(photo) for photo in queries.photos(actor, visit)),
+        effluent=of_day(actor, visit) if visit.started_at else None,
     )
 
 

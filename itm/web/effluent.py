@@ -9,26 +9,20 @@ from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from itm.core.conversions import like
 from itm.core.errors import NotFound
 from itm.core.figures import day
 from itm.records import effluent, queries
 from itm.records.cautions import EFFLUENT
-from itm.records.effluent import Balance, Kind
+from itm.records.effluent import Kind
 from itm.records.effluent_forms import TITLES, EffluentForm
 from itm.registry import queries as registry
-from itm.registry.contents import amount, rinse_words
+from itm.registry.contents import rinse_words
 from itm.registry.forms import WithdrawForm
 from itm.web.editing import edit, site_date
+from itm.web.effluent_told import HEAD, sure, table_row, told
 from itm.web.guard import actor_of, signed_in
-from itm.web.holding import LITRES
 from itm.web.sites import crumbs_to
 from itm.web.tables import table_answer, table_paths
-
-HEAD = (
-    "Site", "Test day", "Day", "What", "Volume, L", "As typed", "Concentrate in it, %", "PFAS",
-    "Where", "Who took it away", "Number of the paper", "Remark", "Noted by", "Counts",
-)  # fmt: skip
 
 
 @signed_in
@@ -60,30 +54,12 @@ def site_effluent(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(request, "effluent/site.html", context)
 
 
-def told(found: Balance) -> dict[str, Any]:
-    """Sums and what does not add up, in the units of the reader."""
-    unit = like(LITRES)
-    return {
-        "sums": [(kind.label, amount(getattr(found, kind.value), unit)) for kind in Kind],
-        "differences": found.differences(unit),
-    }
-
-
 @signed_in
 @require_GET
 def effluent_table(request: HttpRequest, key: UUID, form: str) -> HttpResponse:
     actor = actor_of(request)
     site = registry.site(actor, key)
-    rows = [
-        (
-            site.name, str(one.visit) if one.visit else "", one.happened_on.isoformat(),
-            one.get_kind_display(), round(one.volume * 1000, 3), one.volume_typed,
-            None if one.percent is None else float(one.percent), one.get_pfas_display(),
-            one.place, one.hauler, one.paper, one.note, one.organisation.name,
-            "withdrawn: " + one.withdrawn_because if one.withdrawn_at else "yes",
-        )
-        for one in effluent.lines_at(actor, site)
-    ]  # fmt: skip
+    rows = [table_row(one) for one in effluent.lines_at(actor, site)]
     return table_answer(f"effluent-{site.key}", form, HEAD, rows)
 
 
@@ -116,17 +92,6 @@ def effluent_new(request: HttpRequest, key: UUID, kind: str) -> HttpResponse:
         lead=lead.strip(), caution=EFFLUENT, to=lambda _: there, back=there,
         crumbs=[*crumbs_to(site), ("Effluent", reverse("site_effluent", args=[key]))],
     )  # fmt: skip
-
-
-def sure(found: effluent.AtLeast) -> str:
-    """What the runs alone say, as a hint beside the entry."""
-    if not found.runs:
-        return ""
-    runs = "1 run" if found.runs == 1 else f"{found.runs} runs"
-    return (
-        f"By flow and time of {runs} at least {amount(found.volume, like(LITRES), digits=3)}; what "
-        "ran before foam was seen, after the last sample and at the flush is not in it."
-    )
 
 
 def key_of(text: str) -> UUID:

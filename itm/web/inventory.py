@@ -10,16 +10,20 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from itm.accounts.actor import Actor
-from itm.core.conversions import like
+from itm.core.conversions import like, quantity
 from itm.core.figures import day
+from itm.records import effluent, effluent_sums
 from itm.registry.contents import amount
 from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
 from itm.web.editing import own_date
+from itm.web.effluent_told import HEAD as EFFLUENT_HEAD
+from itm.web.effluent_told import sums, table_row
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES, OnForm, day_asked
 from itm.web.summaries import Summary, pdf_links, require_size, summary_file
 from itm.web.tables import table_answer, table_paths
 
+HAULED_MOST = 200  # papers named on page and sheet; the table holds every line
 MOST = 1000  # lines on paper, about forty pages; the table for a spreadsheet holds all
 
 
@@ -36,6 +40,7 @@ def pfas_inventory(request: HttpRequest) -> HttpResponse:
         "form": form,
         "on": on,
         "stocks": [_shown(stock) for stock in stocks],
+        "effluent": _effluent(actor_of(request), on),
         "papers": pdf_links(lambda size: reverse("pfas_pdf", args=[size])),
         "crumbs": [],
     }
@@ -60,8 +65,47 @@ def sheet(actor: Actor, on: date, now: datetime) -> Summary:
         about=f"Concentrate in tanks and in store at the end of {day(on)}, by PFAS status",
         actor=actor,
         at=now,
-        told={"on": day(on), "stocks": _at_most(stocks, MOST), "count": count, "most": MOST},
+        told={
+            "on": day(on),
+            "stocks": _at_most(stocks, MOST),
+            "count": count,
+            "most": MOST,
+            "effluent": _effluent(actor, on),
+        },
     )
+
+
+def _effluent(actor: Actor, on: date) -> dict[str, Any] | None:
+    """What came out until that day and where it went; nothing where nobody noted any."""
+    sites = effluent_sums.by_site(actor, on)
+    if not sites:
+        return None
+    papers = effluent_sums.hauled(actor, on, HAULED_MOST)
+    unit = like(LITRES)
+    return {
+        "sites": [
+            {
+                "site": one.site,
+                "rows": [
+                    (status, [amount for _, amount in sums(found)])
+                    for status, found in one.by_status
+                ],
+            }
+            for one in sites[:MOST]
+        ],
+        "count": len(sites),
+        "differences": [
+            (one.site.name, sentence)
+            for one in sites[:MOST]
+            for sentence in one.whole.differences(unit)
+        ],
+        "hauled": [
+            {"site": one.site, "on": day(one.happened_on), "volume": quantity(one.volume_typed),
+             "row": one}
+            for one in papers.lines
+        ],
+        "hauled_count": papers.count,
+    }  # fmt: skip
 
 
 def _at_most(stocks: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
@@ -83,6 +127,17 @@ def pfas_table(request: HttpRequest, form: str) -> HttpResponse:
     _, on = _asked(request)
     name = f"pfas-inventory-{on.isoformat()}"
     return table_answer(name, form, HEAD, table(inventory(actor_of(request), on)))
+
+
+@signed_in
+@require_GET
+def pfas_effluent_table(request: HttpRequest, form: str) -> HttpResponse:
+    """Every line until that day, of all sites; withdrawn ones too."""
+    _, on = _asked(request)
+    rows = effluent.lines(actor_of(request)).filter(happened_on__lte=on)
+    rows = rows.order_by("site__name", "site_id", "happened_on", "pk")
+    name = f"effluent-until-{on.isoformat()}"
+    return table_answer(name, form, EFFLUENT_HEAD, [table_row(one) for one in rows])
 
 
 def _shown(stock: Stock) -> dict[str, Any]:
@@ -130,5 +185,6 @@ def _rows(holding: Holding) -> list[dict[str, Any]]:
 urls: list[URLPattern] = [
     path("pfas/", pfas_inventory, name="pfas_inventory"),
     *table_paths("pfas/table", pfas_table, "pfas"),
+    *table_paths("pfas/effluent", pfas_effluent_table, "pfas_effluent"),
     path("pfas/<slug:size>.pdf", pfas_pdf, name="pfas_pdf"),
 ]

@@ -15,10 +15,12 @@ from itm.core.conversions import like
 from itm.core.figures import day, instant, percent
 from itm.findings.queries import days_open, where
 from itm.registry import queries
-from itm.registry.contents import amount
+from itm.registry.contents import amount, rinse_words
 from itm.reports.address import verify_address
 from itm.reports.content_kept import qr
+from itm.trends.effluent import OfYear
 from itm.trends.site_year import Checked, SiteYear, Tested, site_year, years_of
+from itm.web.effluent_told import on_paper, sum_of, sums
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES
 from itm.web.summaries import Summary, pdf_links, require_size, summary_file, summary_page
@@ -88,11 +90,33 @@ def printed(found: SiteYear) -> dict[str, Any]:
              if one.impairment.ended_at else ""}
             for one in found.out
         ],
+        "effluent": effluent(found.effluent, site.time_zone),
         "stocks": [stock(one) for one in found.stocks],
         "newest": newest,
         "code": qr(verify_address(newest)) if newest else "",
         "code_words": "Newest seal of the site: scan to check.",
     }  # fmt: skip
+
+
+def effluent(found: OfYear, zone: str) -> dict[str, Any]:
+    unit = like(LITRES)
+    return {
+        "found": found,
+        "lines": on_paper(found.lines, zone),
+        "caption": "Amounts of liquid, by what is noted"
+        + (
+            f": the first {len(found.lines)} of {found.count}"
+            if found.count > len(found.lines)
+            else ""
+        ),
+        "sums": sums(found.balance),
+        "differences": found.balance.of_discharged(unit),
+        "standing": found.standing.of_collected(unit),
+        "silent": [f"{day(one.planned_on)} ({one.contractor.name})" for one in found.silent],
+        "rinsed": [
+            f"{one.tank.tag}, {day(one.moved_on)}: {rinse_words(one)}" for one in found.rinsed
+        ],
+    }
 
 
 def tested(one: Tested) -> dict[str, Any]:
@@ -129,8 +153,15 @@ def counts(found: SiteYear) -> list[tuple[str, str]]:
         ("Duties of the year", f"{found.total('cycles')}: {found.total('in_time')} done in time, "
          f"{late} late, {found.total('overdue')} overdue, {found.total('to_come')} to come"),
         ("Deficiencies", f"{len(wrong)} open at some time, {still} open now"),
+        ("Discharged", discharged(found)),
         ("Out of service", times(len(found.out), found.hours_out)),
     ]  # fmt: skip
+
+
+def discharged(found: SiteYear) -> str:
+    said, silent = sum_of(found.effluent.balance, "discharged"), len(found.effluent.silent)
+    days = found.effluent.days
+    return f"{said}; nothing noted of {silent} of {days} test days" if silent else said
 
 
 def times(count: int, out: float) -> str:

@@ -15,8 +15,10 @@ from itm.findings.queries import where
 from itm.findings.wording import lasting
 from itm.reports.address import verify_address
 from itm.reports.content_kept import grouped, qr
+from itm.trends.effluent import OfDay
 from itm.trends.latest import band_of
 from itm.trends.visit_day import Line, VisitDay, visit_day
+from itm.web.effluent_told import on_paper, sure, told
 from itm.web.guard import actor_of, signed_in
 from itm.web.reports import CHECKS, TESTS
 from itm.web.summaries import Summary, pdf_links, require_size, summary_file, summary_page
@@ -78,10 +80,19 @@ def printed(found: VisitDay) -> dict[str, Any]:
         ],
         "photos": list(found.photos.items()),
         "photo_count": found.photos.total(),
+        "effluent": effluent(found.effluent, zone) if found.effluent else None,
         "signed": [signed(one, zone) for one in found.sealed],
         "unsigned": [waits(one, zone) for one in found.unsigned],
         "code_words": "",
     }  # fmt: skip
+
+
+def effluent(found: OfDay, zone: str) -> dict[str, Any]:
+    return {
+        "lines": on_paper(found.lines, zone),
+        "sure": sure(found.at_least),
+        **told(found.balance),
+    }
 
 
 def notices(visit: Any, zone: str) -> list[str]:

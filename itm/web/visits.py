@@ -24,7 +24,8 @@ from itm.records.forms import NoticeForm, StartForm, VisitEditForm, VisitForm
 from itm.records.progress import left_out, next_step, out_of_service
 from itm.registry.access import works_at
 from itm.web.editing import edit
-from itm.web.effluent import TITLES, told
+from itm.web.effluent import TITLES
+from itm.web.effluent_told import told
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Step, show, wanted, within_site
 from itm.web.photographs import photos_by_thing

@@ -115,6 +115,8 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "pfas_inventory": ("", "ok", "ok", "ok"),
     "pfas_csv": ("", "ok", "ok", "ok"),
     "pfas_xlsx": ("", "ok", "ok", "ok"),
+    "pfas_effluent_csv": ("", "ok", "ok", "ok"),
+    "pfas_effluent_xlsx": ("", "ok", "ok", "ok"),
     "pfas_pdf": ("size", "ok", "ok", "ok"),
     "stores": ("", "ok", "ok", "ok"),
     "store": ("store", "ok", "ok", "ok"),
