@@ -33,7 +33,7 @@ from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.findings.overdue import say_overdue
 from itm.findings.visiting import correct_visit, note_visit, withdraw_file
-from itm.records import effluent
+from itm.records import effluent, past
 from itm.records.duties import derive_site
 from itm.records.witnessing import sign_as_witness
 from itm.registry import attaching
@@ -54,6 +54,7 @@ from tests.factories import (
     TankFactory,
     TankFillFactory,
 )
+from tests.factories_past import PastCheckLineFactory
 from tests.itm.registry.pictures import PDF, picture
 
 NOON = datetime.combine(TODAY, time(12), UTC)
@@ -195,6 +196,10 @@ def an_inspection(scene: Any) -> None:
 
 def papers_of_old(scene: Any) -> None:
     PastResultFactory(proportioner=scene.proportioner)
+    line = PastCheckLineFactory(tank=scene.tank)
+    again = PastCheckLineFactory(tank=scene.tank, bundle=line.bundle, name="", value=None,
+                                 value_typed="", outcome="fit for use")  # fmt: skip
+    past.withdraw(actor=scene.owner, line=again, reason="of another tank", at=NOON)
 
 
 def photos_and_papers(scene: Any) -> None:

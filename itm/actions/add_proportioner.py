@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.records import past
 from itm.records.duties import derive_site
 from itm.registry import services as registry
 from itm.registry.models import FoamSystem, Proportioner
@@ -22,6 +23,7 @@ def add_proportioner(
     The tank is named too: one that fed nothing before has its concentrate due from now on.
     """
     row = registry.add_proportioner(actor=actor, system=system, flow_points=flow_points, **values)
-    schedule.start_duties(actor=actor, proportioner=row, tank=row.tank)
+    reported = past.days_of(row.system.site_id)  # of the tank
+    schedule.start_duties(actor=actor, proportioner=row, tank=row.tank, reported=reported)
     derive_site(actor=actor, site=row.system.site)
     return row

@@ -25,7 +25,7 @@ def change_proportioner(
     row = registry.change_proportioner(
         actor=actor, proportioner=proportioner, flow_points=flow_points, **values
     )
-    reported = past.days_of([row.system.site_id])
+    reported = past.days_of(row.system.site_id)
     schedule.start_duties(actor=actor, proportioner=row, reported=reported)
     derive_site(actor=actor, site=row.system.site)
     return row

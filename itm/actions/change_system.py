@@ -22,7 +22,7 @@ def change_system(*, actor: Actor, system: FoamSystem, **values: Any) -> FoamSys
             device.system = row
             schedule.start_duties(
                 actor=actor, proportioner=device, tank=device.tank,
-                reported=past.days_of([row.site_id]),
+                reported=past.days_of(row.site_id),
             )  # fmt: skip
     derive_site(actor=actor, site=row.site)
     return row

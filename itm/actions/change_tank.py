@@ -5,6 +5,7 @@ from typing import Any
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.records import past
 from itm.records.duties import derive_site
 from itm.registry import services as registry
 from itm.registry.models import Tank
@@ -15,6 +16,6 @@ from itm.schedule import services as schedule
 def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
     """Raises what `registry.services.change_tank` raises. Duties once done are not moved."""
     row = registry.change_tank(actor=actor, tank=tank, **values)
-    schedule.start_duties(actor=actor, tank=row)
+    schedule.start_duties(actor=actor, tank=row, reported=past.days_of(row.site_id))
     derive_site(actor=actor, site=row.site)
     return row

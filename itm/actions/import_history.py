@@ -1,4 +1,4 @@
-"""Results of past years come in from a file, and what is due counts on from them."""
+"""Results and checks of past years come in from a file, and what is due counts on from them."""
 
 from datetime import datetime
 from uuid import UUID
@@ -8,7 +8,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.intake import taking
 from itm.intake.models import Upload
-from itm.records import past
+from itm.records import past_storing
 from itm.records.duties import derive_sites
 from itm.registry.models import Site
 
@@ -22,13 +22,13 @@ def import_history(*, actor: Actor, key: UUID, at: datetime) -> Upload:
     row, opened = taking.begin(actor, key)
     if opened is None:
         return row
-    past.require_may_bring(actor)
-    # Of two files with the same results the second looks when the first is in.
+    past_storing.require_may_bring(actor)
+    # Of two files with the same lines the second looks when the first is in.
     here = Site.objects.filter(pk__in=row.findings["sites"]).order_by("pk")
     sites = list(here.select_for_update(no_key=True))
-    bundle, _ = past.store(
-        actor=actor, name=row.name, blocks=(columns for _, columns in opened.judged()), at=at
-    )
+    kind: past_storing.Kind = opened.rows.kind
+    blocks = (columns for _, columns in opened.judged())
+    bundle, _ = past_storing.store(actor=actor, kind=kind, name=row.name, blocks=blocks, at=at)
     taking.require_right(opened.reader.told)
-    derive_sites(actor=actor, sites=sites, why=f"results of past years from {row.name}")
+    derive_sites(actor=actor, sites=sites, why=f"{kind.words} from {row.name}")
     return taking.done(actor=actor, row=row, at=at, bundle=bundle)

@@ -61,7 +61,7 @@ def _require_at_rest(row: Movable) -> None:
 
 def _carry_on(actor: Actor, row: Movable) -> None:
     if isinstance(row, Proportioner):
-        reported = past.days_of([row.system.site_id])
+        reported = past.days_of(row.system.site_id)
         schedule.start_duties(actor=actor, proportioner=row, tank=row.tank, reported=reported)
     site = row.system.site if isinstance(row, Proportioner) else row.site
     derive_site(actor=actor, site=site)

@@ -52,7 +52,7 @@ def sign(
         latest.note(device)
         schedule.refresh(
             actor=actor, proportioner=device, results=results_in_force(device),
-            reported=past.days_of([record.site_id]),
+            reported=past.days_of(record.site_id),
         )  # fmt: skip
     catching_up.after_correction(actor=actor, record=record, at=at)
     derive_site(actor=actor, site=record.site)  # a flow test brings other tasks on

@@ -195,6 +195,13 @@ SHEETS: tuple[Sheet | Results, ...] = (
         ("Flow point", "flow_point"), ("Percent as typed", "percent_typed"),
         ("Outcome as the paper has it", "outcome"), ("Done by", "done_by"), ("Paper", "paper"),
         ("Withdrawn because", "withdrawal__reason")]),
+    Sheet("past-check-lines", at(records.PastCheckLine), [
+        ("Sampled on", "sampled_on"), ("Tank", "tank__tag"), ("Point", "point"),
+        ("Property", "name"), ("As typed", "value_typed"), ("Temperature, °C", "temperature_c"),
+        ("Lower limit as typed", "lower_typed"), ("Upper limit as typed", "upper_typed"),
+        ("Outcome as the paper has it", "outcome"), ("Laboratory", "laboratory"),
+        ("Paper", "paper"), ("Reported on", "reported_on"), ("Lot", "lot"), ("Note", "note"),
+        ("Withdrawn because", "withdrawal__reason")]),
     Sheet("deficiencies", at(findings.Deficiency), [
         ("What is wrong", "words"), ("Class", "severity"), *THING, ("Found on", "found_on"),
         ("Opened by", "opened_by"), ("Responsible", "responsible"), ("To be met by", "target_on"),

@@ -1,12 +1,9 @@
 """A table of past results beside the register: which device each row means, and what it makes."""
 
-from array import array
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any, NamedTuple
-
-import numpy as np
 
 from calc.units import FLOW
 from itm.accounts.actor import Actor
@@ -14,10 +11,10 @@ from itm.core.figures import day
 from itm.intake.tables.cells import CellProblem
 from itm.intake.tables.known import Known, fold
 from itm.intake.tables.reading import A_CELL, Batch, Told
-from itm.records import past
+from itm.intake.twins import Twins
+from itm.records import past, past_storing
 from itm.registry.models import ConcentrateLot, Proportioner
 
-PLACE = 24  # bits below it: a day as the calendar counts it (3,652,059 at most), and the phase
 Asked = tuple[str | None, str, str | None, str | None]  # site, system, tag, flow point
 
 
@@ -32,7 +29,9 @@ class Meant(NamedTuple):
 
 
 class HistoryRows:
-    """Judges batches of rows, and gives each as columns in the order of `past.BROUGHT`."""
+    """Judges batches of rows, and gives each as columns in the order of `kind.brought`."""
+
+    kind = past_storing.RESULTS
 
     def __init__(
         self, actor: Actor, *, today: date, means: Mapping[str, Mapping[str, str]],
@@ -47,8 +46,7 @@ class HistoryRows:
             self._by_place[place].append(device)
         self._meant: dict[Asked, Meant] = {}
         self._site_of = {device.pk: device.system.site_id for device in self._devices}
-        self._place: dict[tuple[int, str], int] = {}  # each flow point of a device has a number
-        self._seen, self._rows = array("q"), array("L")
+        self._twins = Twins()
         self.sites: set[int] = set()
         self._any_before = past.PastResult.objects.in_force().filter(
             proportioner__in=[device.pk for device in self._devices]
@@ -184,16 +182,15 @@ class HistoryRows:
                                        "Look whether they are swapped."))  # fmt: skip
 
     def _remember(self, batch: Batch, meant: list[Meant], phases: list[str], told: Told) -> None:
-        """Eight bytes a row, so that memory does not grow with the file."""
-        when, place = batch.values["tested_on"], self._place
+        when, twins = batch.values["tested_on"], self._twins
         points = {one: (one.device, one.point.casefold()) for one in set(meant)}
-        at = {one: place.setdefault(points[one], len(place)) << PLACE for one in points}
-        days = {one: (one.toordinal() if one else 0) << 1 for one in set(when)}
-        self._seen.extend(
+        at = {one: twins.number(place) for one, place in points.items()}
+        days = {one: twins.of_day(one) for one in set(when)}
+        keys = (
             at[one] + days[day] + (phase == "as_left")
             for one, day, phase in zip(meant, when, phases, strict=True)
         )
-        self._rows.extend(batch.rows)
+        twins.add(keys, batch.rows)
         if self._any_before:
             self._tell_standing(batch, [(*points[one], day, phase) for one, day, phase in zip(
                 meant, when, phases, strict=True)], told)  # fmt: skip
@@ -217,11 +214,7 @@ class HistoryRows:
 
     def finish(self, told: Told) -> None:
         """What only the whole table shows: one flow point of a device twice on one day."""
-        seen = np.frombuffer(self._seen, dtype=np.int64) if self._seen else np.zeros(0, np.int64)
-        order = np.argsort(seen, kind="stable")
-        twins = np.flatnonzero(np.diff(seen[order]) == 0) + 1 if len(seen) else order
-        for index in twins.tolist():
-            first, again = self._rows[order[index - 1]], self._rows[order[index]]
+        for first, again in self._twins.found():
             told.add(self._problem(again, "tested_on", "twice",
                 f"Row {first} has a result of this flow point on this day already.",
                 "Take one of them out, or say “as left” in the column phase."))  # fmt: skip

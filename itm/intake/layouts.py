@@ -4,6 +4,7 @@ from django.db.models import Q
 
 from itm.intake.equipment_layout import EQUIPMENT
 from itm.intake.models import Upload
+from itm.intake.past_check_layout import PAST_CHECKS
 from itm.intake.record_layouts import HISTORY, readings
 from itm.intake.registry_layouts import (
     INSTRUMENTS,
@@ -22,6 +23,7 @@ LAYOUTS = {
     layout.kind: layout
     for layout in (
         HISTORY,
+        PAST_CHECKS,
         SITES,
         SYSTEMS,
         TANKS,
@@ -52,9 +54,11 @@ def kinds_for(actor_kind: str) -> list[tuple[str, str]]:
     what was measured of bottles of their own checks."""
     mine = {
         "owner": (
-            Kind.HISTORY, Kind.SITES, Kind.SYSTEMS, Kind.TANKS, Kind.PROPORTIONERS,
-            Kind.EQUIPMENT, Kind.LOTS, Kind.VALUES,
+            Kind.HISTORY, Kind.PAST_CHECKS, Kind.SITES, Kind.SYSTEMS, Kind.TANKS,
+            Kind.PROPORTIONERS, Kind.EQUIPMENT, Kind.LOTS, Kind.VALUES,
         ),
-        "contractor": (Kind.READINGS, Kind.VALUES, Kind.HISTORY, Kind.INSTRUMENTS),
+        "contractor": (
+            Kind.READINGS, Kind.VALUES, Kind.HISTORY, Kind.PAST_CHECKS, Kind.INSTRUMENTS,
+        ),
     }.get(actor_kind, ())  # fmt: skip
     return [(kind.value, str(kind.label)) for kind in mine]

@@ -74,7 +74,7 @@ def unit_of_property(known: Property, read: str) -> str:
     return next((unit for unit in known.units if IN_TABLES.get(unit, unit) == read), read)
 
 
-def _column(name: str) -> TableColumn:
+def column_of(name: str) -> TableColumn:
     known = PROPERTIES[COLUMNS[name]]
     units = units_in_tables(known)
     several = len(units) > 1
@@ -114,7 +114,7 @@ TABLE: tuple[TableColumn, ...] = (
         help="With every digit; its unit here, in the head or under “unit”.",
     ),
     TableColumn("unit", "text", "Unit", "g/mL", aliases=("units",), longest=20),
-    *map(_column, COLUMNS),
+    *map(column_of, COLUMNS),
     TableColumn(
         "temperature", "number", "Temperature", "20.0", units=("°C",),
         aliases=("temp", "t", "temperature c", "at temperature", "measured at"),

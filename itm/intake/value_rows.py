@@ -3,27 +3,21 @@
 One table may hold bottles of several checks: a laboratory answers for many tanks at once.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from copy import copy
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from decimal import Decimal
-from typing import Any, NamedTuple
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.intake.bottle_names import Bottles
-from itm.intake.concentrate import judge_value
 from itm.intake.noted_times import instant_of, judge_aside
-from itm.intake.tables.cell_values import Amount
-from itm.intake.tables.cells import CellProblem, place
+from itm.intake.property_rows import Found, Line
+from itm.intake.tables.cells import CellProblem
 from itm.intake.tables.known import Known
 from itm.intake.tables.reading import Batch, Told
-from itm.intake.tables.units import unit_of
-from itm.intake.typed import digits_of
-from itm.intake.value_layout import COLUMNS, unit_of_property, units_in_tables
 from itm.records import sampling
 from itm.records.checking import require_free, require_in_use, require_measured_on
 from itm.records.many_values import NewValue
@@ -32,16 +26,6 @@ from itm.registry.properties import PROPERTIES
 
 MOST = 2_000  # values of one table; own choice, far beyond what a laboratory answers at once
 OWN, LABORATORY = SampleValue.Origin.OWN, SampleValue.Origin.LABORATORY
-
-
-class Found(NamedTuple):
-    """One figure of a row: in which column, of which property, and its unit as the table has it."""
-
-    column: str
-    name: str
-    value: Decimal
-    typed: str
-    unit: str
 
 
 @dataclass
@@ -84,11 +68,11 @@ class ValueRows:
         there_already, temperature_missing, other_report, other_day, those of `judge_value` and of
         `noted_times`, and what `sampling` refuses of a report and of the way of a bottle."""
         out: list[NewValue] = []
-        for index, row in enumerate(batch.rows):
+        for index in range(len(batch.rows)):
             label = batch.values["bottle"][index]
             if label is None:
                 continue  # told where it was read
-            line = _Line(self, batch, index, row, self._samples[label], told)
+            line = _Line(self, Line(self.columns, batch, index, told), self._samples[label])
             out += line.values()
         self._count += len(out)
         if max(self._count, len(self.seen)) > MOST:
@@ -113,12 +97,9 @@ class ValueRows:
 class _Line:
     """One row of the table, with the bottle that it is about."""
 
-    def __init__(
-        self, rows: ValueRows, batch: Batch, index: int, row: int, sample: ConcentrateSample,
-        told: Told,
-    ) -> None:  # fmt: skip
-        self._all, self._batch, self._index = rows, batch, index
-        self._row, self._sample, self._told = row, sample, told
+    def __init__(self, rows: ValueRows, line: Line, sample: ConcentrateSample) -> None:
+        self._all, self._line, self._sample = rows, line, sample
+        self._tell, self._value, self._typed = line.tell, line.value, line.typed
         self._check = sample.concentrate_check
         self._entered_at: datetime | None = None
         self._aside: tuple[str, datetime | None] = ("", None)
@@ -131,7 +112,9 @@ class _Line:
             return []
         self._all.sites.add(self._check.site_id)
         self._arrival()
-        found = list(self._found())
+        found = list(self._line.found())
+        if self._line.lacks_value:
+            self._all.without_value.append(self._line.place("value"))
         if not found:
             return []
         self._noted()
@@ -153,71 +136,9 @@ class _Line:
         judge_aside("value", reason, aside, entered, self._tell)
         self._entered_at, self._aside = entered, (reason, aside if reason else None)
 
-    def _tell(self, column: str, code: str, sentence: str, fix: str = "") -> None:
-        at = self._all.columns.get(column)
-        self._told.add(CellProblem(self._row, at, code, sentence, fix))
-
-    def _value(self, column: str) -> Any:
-        return self._batch.values[column][self._index]
-
-    def _typed(self, column: str) -> str:
-        return self._batch.typed[column][self._index]
-
-    def _found(self) -> Iterator[Found]:
-        """The figures of this row, in columns of their own and under “value”."""
-        for column, name in COLUMNS.items():
-            value = self._value(column)
-            if isinstance(value, Amount):
-                yield self._one(column, name, value.number, value.unit)
-            elif value is not None:
-                yield self._one(column, name, value, "")
-        name, value = self._value("property"), self._value("value")
-        if name is None:
-            return  # told where it was read
-        if value is None:
-            if name and not self._typed("value"):
-                there = place(self._row, self._all.columns.get("value"))
-                self._all.without_value.append(there)
-            return
-        if not name:
-            self._tell("property", "no_property", "It is not said of which property this is.",
-                       "Name the property in its column.")  # fmt: skip
-            return
-        yield self._one("value", name, value.number, self._unit(value.unit))
-
-    def _one(self, column: str, name: str, value: Decimal, unit: str) -> Found:
-        return Found(column, name, value, self._typed(column), unit)
-
-    def _unit(self, beside: str) -> str:
-        """Of the cell or the head, or of the column of units."""
-        typed = self._value("unit")
-        said = unit_of(typed) or typed
-        if beside and said and beside != said:
-            self._tell("unit", "two_units", f"The unit is {beside} at the value and {said} here.",
-                       "Correct one of them.")  # fmt: skip
-        return beside or said
-
     def _judged(self, one: Found) -> NewValue | None:
-        known = PROPERTIES[one.name]
-        unit = unit_of_property(known, one.unit)
-        number = digits_of(one.value, one.typed)
-        if not unit and len(known.units) > 1:
-            self._tell(one.column, "no_unit", f"“{number}” has no unit.",
-                       f"Write it as {number} {known.unit}.")  # fmt: skip
-            return None
-        if unit not in known.units:
-            right = " or ".join(units_in_tables(known)) or "no unit"
-            self._tell(one.column, "other_unit", f"“{number} {unit}” is no {known.words}.",
-                       f"Write it in {right}.")  # fmt: skip
-            return None
-        warmth = self._value("temperature")
-        temperature = "" if warmth is None else digits_of(warmth, self._typed("temperature"))
-        judged = judge_value(
-            one.name, number, unit, temperature, place=one.column, temperature_place="temperature"
-        )
-        for problem in judged.problems:
-            self._tell(problem.place, problem.code, problem.sentence)
-        if judged.value is None or judged.problems or not self._stands_free(one, temperature):
+        judged, temperature = self._line.judged(one), self._line.temperature
+        if judged is None or judged.value is None or not self._stands_free(one, temperature):
             return None
         return NewValue(
             self._sample,
@@ -250,7 +171,7 @@ class _Line:
 
     def _is_only(self, one: Found) -> bool:
         known, mine = PROPERTIES[one.name], (self._sample.pk, one.name)
-        there = place(self._row, self._all.columns.get(one.column))
+        there = self._line.place(one.column)
         if mine in self._all.seen:
             self._tell(
                 one.column, "twice", f"The {known.words} of {self._sample} stands in "
@@ -290,7 +211,7 @@ class _Line:
         number, on = self._value("report_number"), self._value("reported_on")
         if not number and on is None:
             if self._sample.report_id is None:
-                self._all.without_paper.append(place(self._row, self._all.columns["bottle"]))
+                self._all.without_paper.append(self._line.place("bottle"))
             return
         laboratory = self._value("laboratory") or self._sample.laboratory
         if on is None:

@@ -16,9 +16,9 @@ from itm.records.models import (
     Visit,
 )
 from itm.records.results import checks_in_force, in_force, result_of
-from itm.registry.models import Proportioner, Site
+from itm.registry.models import Site
 from itm.schedule import services as schedule
-from itm.schedule.history import Done, History
+from itm.schedule.history import ANY_ROW, Done, History
 from itm.schedule.models import Requirement
 from itm.schedule.services import Effect
 
@@ -57,7 +57,7 @@ def histories_of(sites: Sequence[Site]) -> list[History]:
         out[check.site_id].add(
             Done(
                 hook=("tank", check.tank_id),
-                slot=("", ""),  # a check counts for every row that asks for one
+                slot=ANY_ROW,
                 task=Requirement.Task.CONCENTRATE_CHECK,
                 done_on=check.checked_on,
                 key=check.key,
@@ -80,9 +80,8 @@ def histories_of(sites: Sequence[Site]) -> list[History]:
             site, system = one.visit.site, one.proportioner.system_id
             on = date_at(site.time_zone, one.ended_at)
             out[site.pk].out_of_order.setdefault(system, []).append(on)
-    reported = past.days_of(out)
-    for at, pk in Proportioner.objects.filter(pk__in=reported).values_list("system__site", "pk"):
-        out[at].reported[pk] = reported[pk]
+    for at, reported in past.days_at(out).items():
+        out[at].reported.update(reported)
     planned = Visit.objects.filter(site__in=out, started_at=None, tests__isnull=False)
     for at, on in planned.order_by("planned_on").values_list("site", "planned_on").distinct():
         out[at].planned.append(on)

@@ -14,7 +14,13 @@ from calc.concentrate import DILUTED, OTHER_LIQUID, STRATIFIED, THICKENED
 from itm.accounts.actor import Actor
 from itm.records.evaluate import Preview
 from itm.records.loading import whole_check
-from itm.records.models import ConcentrateCheck, ConcentrateSample, Evaluation, SampleValue
+from itm.records.models import (
+    ConcentrateCheck,
+    ConcentrateSample,
+    Evaluation,
+    PastCheckLine,
+    SampleValue,
+)
 from itm.registry.properties import PROPERTIES
 
 CERTIFICATE_C = Decimal(20)
@@ -34,7 +40,7 @@ def in_use(check: ConcentrateCheck) -> list[ConcentrateSample]:
     return [sample for sample in check.samples.all() if not sample.withdrawn_reason]
 
 
-def elsewhere(value: SampleValue) -> bool:
+def elsewhere(value: SampleValue | PastCheckLine) -> bool:
     """Whether it was read at a temperature for which nothing is known of it."""
     if not PROPERTIES[value.name].mixes:
         return False

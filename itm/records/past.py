@@ -1,144 +1,23 @@
-"""Results that older papers report: brought in together, read, and withdrawn with a reason."""
+"""What older papers report: read, and withdrawn with a reason."""
 
-import uuid
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
-from itertools import chain
-from typing import Any
 from uuid import UUID
 
-from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
-from itm.accounts.actor import Actor, require_kind
+from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden, NotFound, Refused
-from itm.core.history import note
 from itm.records.drafts import over
-from itm.records.models import PastBundle, PastResult, PastWithdrawal
+from itm.records.models import PastBundle, PastCheckLine, PastResult, PastWithdrawal
 from itm.registry.access import works_at
-from itm.registry.models import Proportioner, Site
+from itm.registry.models import ConcentrateLot, Proportioner, Site, Tank, TankMovement
+from itm.schedule.history import ANY_ROW, Asked
 
-# What each row brings by itself, in this order; the rest is the same for the whole bundle.
-BROUGHT = (
-    "proportioner_id", "flow_point", "tested_on", "phase", "purpose", "percent", "percent_typed",
-    "flow", "flow_typed", "lower_limit", "upper_limit", "outcome", "method", "lot", "done_by",
-    "paper", "note", "row",
-)  # fmt: skip
-AS_TEXT = frozenset(("tested_on", "percent", "lower_limit", "upper_limit"))
-# No earlier day of a test is believed; own choice, wide enough for the oldest foam systems.
+Line = PastResult | PastCheckLine
+# No earlier day of a test or a sample is believed; own choice, wide enough for the oldest systems.
 EARLIEST = date(1940, 1, 1)
-AT_ONCE = 48  # rows of one statement: below the 999 marks that any SQLite takes
-
-
-def require_may_bring(actor: Actor) -> None:
-    require_kind(actor, "owner", "contractor", what="bring in results of past years")
-
-
-Columns = Sequence[Sequence[Any]]  # in the order of `BROUGHT`, all of one length
-
-
-def store(
-    *, actor: Actor, name: str, blocks: Iterable[Columns], at: datetime
-) -> tuple[PastBundle, int]:
-    """Write what was judged before, column by column, and how many rows these are.
-
-    A hundred thousand rows pass here, so none becomes an object: they go in by COPY or
-    executemany, and the history notes the bundle. The caller owns the transaction, and derives the
-    duties of the sites anew.
-    """
-    require_may_bring(actor)
-    bundle = PastBundle.objects.create(
-        by=actor, organisation=actor.organisation, name=name[:120], noted_by=actor.person,
-        noted_at=at,
-    )  # fmt: skip
-    write = _copy if connection.vendor == "postgresql" else _insert
-    count = 0
-    for columns in blocks:
-        write(bundle, columns, count)
-        count += len(columns[0])
-    note(actor, "imported", of=bundle, text=f"{count} results of past years from {bundle.name}")
-    return bundle, count
-
-
-def _sql() -> tuple[str, str]:
-    table, quoted = PastResult._meta.db_table, connection.ops.quote_name
-    columns = ", ".join(quoted(name) for name in (*BROUGHT, "key", "bundle_id"))
-    return quoted(table), columns
-
-
-def _copy(bundle: PastBundle, columns: Columns, before: int) -> None:
-    table, names = _sql()
-    count = len(columns[0])
-    rows = zip(*columns, _keys(bundle, before, count), [bundle.pk] * count, strict=True)
-    with connection.cursor() as cursor:
-        opened: Any = cursor.copy(f"COPY {table} ({names}) FROM STDIN")
-        with opened as copy:
-            for row in rows:
-                copy.write_row(row)
-
-
-def _insert(bundle: PastBundle, columns: Columns, before: int) -> None:
-    """Many rows a statement, because each statement of SQLite has a price of its own; what is the
-    same in all rows of a block is bound once."""
-    count = len(columns[0])
-    held: dict[str, Sequence[Any]] = {
-        name: _as_text(column) if name in AS_TEXT else column
-        for name, column in zip(BROUGHT, columns, strict=True)
-    }
-    same = {name: column[0] for name, column in held.items() if column.count(column[0]) == count}
-    held["key"] = list(_keys(bundle, before, count))
-    names = [name for name in held if name not in same]
-    once = [*same.values(), bundle.pk]
-    rows = list(zip(*(held[name] for name in names), strict=True))
-    whole = count - count % AT_ONCE
-    many = [
-        (*once, *chain.from_iterable(rows[start : start + AT_ONCE]))
-        for start in range(0, whole, AT_ONCE)
-    ]
-    named = [*same, "bundle_id", *names]
-    with connection.cursor() as cursor:
-        cursor.executemany(_statement(named, len(once), AT_ONCE), many)
-        cursor.executemany(_statement(named, len(once), 1), [(*once, *row) for row in rows[whole:]])
-
-
-def _statement(names: Sequence[str], once: int, rows: int) -> str:
-    """Numbered marks, so that the first `once` of them can stand in every row."""
-    quoted = connection.ops.quote_name
-    each = len(names) - once
-    shared = [f"?{number}" for number in range(1, once + 1)]
-    lines = [
-        [*shared, *(f"?{once + row * each + number}" for number in range(1, each + 1))]
-        for row in range(rows)
-    ]
-    values = ", ".join(f"({', '.join(line)})" for line in lines)
-    table = quoted(PastResult._meta.db_table)
-    # Names are ours and quoted; what came with the file goes in as parameters.
-    return f"INSERT INTO {table} ({', '.join(map(quoted, names))}) VALUES {values}"  # noqa: S608
-
-
-def _as_text(column: Sequence[Any]) -> list[str | None]:
-    """As SQLite holds days and decimals. The same few come again and again."""
-    told = {value: _told(value) for value in set(column)}
-    return [told[value] for value in column]
-
-
-def _told(value: Any) -> str | None:
-    if value is None:
-        return None
-    return value.isoformat() if isinstance(value, date) else f"{value:f}"
-
-
-def _keys(bundle: PastBundle, before: int, count: int) -> Iterator[str]:
-    """Keys made of that of the bundle and the number of the row: RFC 9562, 5.8, custom bits."""
-    start = bundle.key.hex
-    start = f"{start[:12]}8{start[13:16]}8{start[17:20]}"
-    if connection.vendor != "sqlite":
-        start = str(uuid.UUID(f"{start}{0:012x}"))[:-12]
-    return (f"{start}{number:012x}" for number in range(before, before + count))
-
-
-# What is withdrawn --------------------------------------------------------------------------------
 
 
 def withdraw_bundle(*, actor: Actor, bundle: PastBundle, because: str, at: datetime) -> list[Site]:
@@ -148,8 +27,10 @@ def withdraw_bundle(*, actor: Actor, bundle: PastBundle, because: str, at: datet
     """
     if bundle.organisation_id != actor.organisation_id:
         raise Forbidden("Only who brought these results in can take them back.")
-    rows = PastResult.objects.filter(bundle=bundle)
-    sites = list(Site.objects.filter(systems__proportioners__past_results__in=rows).distinct())
+    held = Q(pk__in=bundle.results.values("proportioner__system__site")) | Q(
+        pk__in=bundle.check_lines.values("tank__site")
+    )
+    sites = list(Site.objects.filter(held).order_by("pk"))
     for site in sites:
         if not works_at(actor, site):
             raise Forbidden(over(site))
@@ -162,35 +43,35 @@ def withdraw_bundle(*, actor: Actor, bundle: PastBundle, because: str, at: datet
     return sites
 
 
-def may_withdraw(actor: Actor, result: PastResult) -> bool:
+def may_withdraw(actor: Actor, line: Line) -> bool:
     """The owner of the site, and who brought it in while it works there."""
-    site = result.proportioner.system.site
-    known = actor.organisation_id in (result.bundle.organisation_id, site.owner_id)
-    return known and works_at(actor, site)
+    known = actor.organisation_id in (line.bundle.organisation_id, line.site.owner_id)
+    return known and works_at(actor, line.site)
 
 
-def require_may_withdraw(actor: Actor, result: PastResult) -> None:
-    if not may_withdraw(actor, result):
+def require_may_withdraw(actor: Actor, line: Line) -> None:
+    if not may_withdraw(actor, line):
         raise Forbidden(
             "Only the owner of the site, and who brought it in while it is engaged there, can "
             "withdraw it."
         )
 
 
-def withdraw(*, actor: Actor, result: PastResult, reason: str, at: datetime) -> PastWithdrawal:
-    """One result counts no more; its line stays. May run twice: the first reason stands.
+def withdraw(*, actor: Actor, line: Line, reason: str, at: datetime) -> PastWithdrawal:
+    """One line counts no more and stays. May run twice: the first reason stands.
 
     Raises Forbidden; Refused reason_missing.
     """
-    require_may_withdraw(actor, result)
-    there = PastWithdrawal.objects.filter(result=result).first()
+    require_may_withdraw(actor, line)
+    of = {"result" if isinstance(line, PastResult) else "check_line": line}
+    there = PastWithdrawal.objects.filter(**of).first()
     if there is not None:
         return there
     if not reason.strip():
-        raise Refused("reason_missing", "Say why this result does not count.", "reason")
+        raise Refused("reason_missing", "Say why this does not count.", "reason")
     return PastWithdrawal.objects.create(
-        by=actor, result=result, at=at, person=actor.person,
-        organisation=actor.organisation_name[:120], reason=reason.strip()[:200],
+        by=actor, at=at, person=actor.person, organisation=actor.organisation_name[:120],
+        reason=reason.strip()[:200], **of,
     )  # fmt: skip
 
 
@@ -220,14 +101,65 @@ def result(actor: Actor, key: UUID) -> PastResult:
     return row
 
 
-def days_of(sites: Iterable[int]) -> dict[int, list[date]]:
-    """Days of the tests as found that older papers report, by proportioner. One query."""
-    rows = PastResult.objects.in_force().filter(proportioner__system__site__in=list(sites))
-    rows = rows.filter(phase=PastResult.Phase.AS_FOUND).order_by()
-    out: dict[int, list[date]] = {}
-    for device, day in rows.values_list("proportioner", "tested_on").distinct():
-        out.setdefault(device, []).append(day)
+def check_lines(actor: Actor) -> QuerySet[PastCheckLine]:
+    """In force, those that the person may see, the newest first."""
+    rows = PastCheckLine.objects.visible_to(actor).in_force().select_related("bundle", "tank__site")
+    return rows.order_by("-sampled_on", "-pk")
+
+
+def of_tank(actor: Actor, tank: Tank) -> list[PastCheckLine]:
+    """Oldest first."""
+    return list(check_lines(actor).filter(tank=tank).order_by("sampled_on", "pk"))
+
+
+def of_lot(actor: Actor, lot: ConcentrateLot) -> list[PastCheckLine]:
+    """What papers report under the number of this lot, of tanks at sites of its owner or that held
+    it by the book: another owner's lot may bear the same number. Oldest first."""
+    held = TankMovement.objects.visible_to(actor).in_force().filter(lot=lot).values("tank")
+    here = Q(tank__in=held) | Q(tank__site__owner=lot.owner_id)
+    rows = check_lines(actor).filter(here, lot__iexact=lot.batch)
+    return list(rows.order_by("sampled_on", "pk"))
+
+
+def check_line(actor: Actor, key: UUID) -> PastCheckLine:
+    """With what was withdrawn, which says so. Raises NotFound."""
+    rows = PastCheckLine.objects.visible_to(actor).select_related(
+        "bundle__organisation", "withdrawal", "tank__site"
+    )
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound("check of older papers", key)
+    return row
+
+
+def beside(actor: Actor, line: PastCheckLine) -> list[PastCheckLine]:
+    """What else came in of the same tank and day."""
+    rows = check_lines(actor).filter(tank=line.tank, sampled_on=line.sampled_on)
+    return list(rows.exclude(pk=line.pk).order_by("pk"))
+
+
+def days_at(sites: Iterable[int]) -> dict[int, dict[Asked, list[date]]]:
+    """Days of the tests as found and of the checks that older papers report, by site. A query each.
+
+    A check is taken as done on the day of its sample, as a sealed one is, whatever its paper says.
+    """
+    held = list(sites)
+    out: dict[int, dict[Asked, list[date]]] = {pk: {} for pk in held}
+    results = PastResult.objects.in_force().filter(
+        proportioner__system__site__in=held, phase=PastResult.Phase.AS_FOUND
+    )
+    lines = PastCheckLine.objects.in_force().filter(tank__site__in=held)
+    for link, rows, columns in (
+        ("proportioner", results, ("proportioner__system__site", "proportioner", "tested_on")),
+        ("tank", lines, ("tank__site", "tank", "sampled_on")),
+    ):
+        for site, pk, day in rows.order_by().values_list(*columns).distinct():
+            out[site].setdefault(((link, pk), ANY_ROW), []).append(day)
     return out
+
+
+def days_of(site: int) -> dict[Asked, list[date]]:
+    return days_at([site])[site]
 
 
 Same = tuple[int, str, date, str]  # proportioner, flow point folded, day, phase
@@ -245,4 +177,25 @@ def standing(devices: Iterable[int], days: Iterable[date]) -> dict[Same, Decimal
     return {
         (device, point.casefold(), day, phase): percent
         for device, point, day, phase, percent in rows.order_by().values_list(*columns)
+    }
+
+
+# Tank, point, day, property, who measured it and the laboratory folded.
+SameLine = tuple[int, str, date, str, str, str]
+
+
+def standing_lines(tanks: Iterable[int], days: Iterable[date]) -> dict[SameLine, Decimal | None]:
+    """The same of lines of checks."""
+    between = sorted(days)
+    if not between:
+        return {}
+    rows = PastCheckLine.objects.in_force().filter(
+        tank__in=set(tanks), sampled_on__range=(between[0], between[-1])
+    )
+    columns = ("tank", "point", "sampled_on", "name", "origin", "laboratory", "value")
+    return {
+        (tank, point, day, name, origin, laboratory.casefold()): value
+        for tank, point, day, name, origin, laboratory, value in rows.order_by().values_list(
+            *columns
+        )
     }

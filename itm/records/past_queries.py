@@ -4,7 +4,7 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.records import past
-from itm.records.models import PastResult
+from itm.records.models import PastCheckLine, PastResult
 from itm.registry.finding import Wanted, arranged
 
 SORTS = {
@@ -25,3 +25,23 @@ def listed(actor: Actor, wanted: Wanted) -> QuerySet[PastResult]:
     return arranged(
         past.results(actor), wanted, find_in=FIND_IN, sorts=SORTS, narrows=NARROWS, retirable=False
     )
+
+
+CHECK_SORTS = {
+    "sampled_on": "sampled_on",
+    "site": "tank__site__name",
+    "tank": "tank__tag",
+    "property": "name",
+}
+CHECK_NARROWS = {"site": "tank__site__key", "of": "tank__key"}
+CHECK_FIND_IN = (
+    "tank__tag", "tank__site__name", "laboratory", "done_by", "paper", "lot", "outcome",
+)  # fmt: skip
+
+
+def check_lines(actor: Actor, wanted: Wanted) -> QuerySet[PastCheckLine]:
+    """In force, the newest first, unless another order is asked for."""
+    return arranged(
+        past.check_lines(actor), wanted, find_in=CHECK_FIND_IN, sorts=CHECK_SORTS,
+        narrows=CHECK_NARROWS, retirable=False,
+    )  # fmt: skip

@@ -79,21 +79,26 @@ def runs(parts: Sequence[Segment]) -> list[tuple[list[Ruling], date | None]]:
 
 
 def chained(
-    parts: Sequence[Segment], begun: date, results: Sequence[Result], *, from_adoption: bool
-) -> list[Ruled]:
+    parts: Sequence[Segment], begun: date, results: Sequence[Result], *, from_adoption: bool,
+    papers: Sequence[date] = (),
+) -> list[Ruled]:  # fmt: skip
     """Cycles under rules that follow each other, from results in the order of the work.
 
     `begun` is the day the thing came into service. What was never recorded before it was adopted
-    (`from_adoption`) counts from the adoption: nobody is late for what nobody asked.
+    (`from_adoption`) counts from the adoption: nobody is late for what nobody asked. `papers` are
+    days on which older papers show it done, before the first result: it counts on from the newest.
 
     A cycle is of the rule that holds on the day it is done, or on its own latest day while it is
     not: what was missed under an edition stays its miss, and what was done stays as it was.
     """
     out: list[Ruled] = []
     for run, ends in runs(parts):
-        known = [r.tested_on for r in results if begun <= r.tested_on <= run[0].starts_on]
+        days = [*(r.tested_on for r in results), *papers]
+        known = [day for day in days if begun <= day <= run[0].starts_on]
         first = max(begun, run[0].starts_on) if from_adoption else begun
-        out += one_run(run, ends, max(known, default=first), results, first=not known)
+        later = [day for day in papers if day > run[0].starts_on and (ends is None or day < ends)]
+        since = max([max(known, default=first), *later])
+        out += one_run(run, ends, since, results, first=not (known or later))
     return out
 
 

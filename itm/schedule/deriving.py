@@ -116,14 +116,14 @@ def wanted_of(
 ) -> Wanted:  # fmt: skip
     """Cycles by requirement, in the order in which they begin."""
     out: Wanted = defaultdict(list)
-    thing = replace(thing, begun=history.begun(thing))
     if thing.begun is None:
         return out
     here = [event for event in events if event.touches(thing)]
     retested = False
     for line in lines(thing, rules, tasks):
         results = history.results(thing, line.slot, line.task)
-        for rule, cycle in cycles_of(thing, line, results, here):
+        papers = history.papers(thing, line.slot, line.task)
+        for rule, cycle in cycles_of(thing, line, results, papers, here):
             out[rule.pk].append(cycle)
         if line.task in EVERYWHERE and not retested and timed(line, line.task):
             retested = True
@@ -137,8 +137,10 @@ def wanted_of(
 
 
 def cycles_of(
-    thing: Thing, line: Line, results: Sequence[Result], events: Sequence[Occurred]
-) -> list[tuple[Requirement, Cycle]]:
+    thing: Thing, line: Line, results: Sequence[Result], papers: Sequence[date],
+    events: Sequence[Occurred],
+) -> list[tuple[Requirement, Cycle]]:  # fmt: skip
+    """`papers` are the days on which older papers show the work done, before its first record."""
     begun = thing.begun or date.min
     conditions = {part.rule.condition for part in line.parts if part.rule is not None}
     if Requirement.Condition.CONCENTRATE_OLD in conditions:
@@ -147,7 +149,9 @@ def cycles_of(
         begun = max(begun, thing.old_on)
     since_adopted = line.task not in EVERYWHERE
     made: list[tuple[Requirement, Cycle]] = []
-    for rule, cycle in chained(line.parts, begun, results, from_adoption=since_adopted):
+    for rule, cycle in chained(
+        line.parts, begun, results, papers=papers, from_adoption=since_adopted
+    ):
         made.append((rule, cycle))
     for rule in {part.rule for part in line.parts if part.rule and part.window is None}:
         made += [(rule, cycle) for cycle in untimed(rule, line.parts, results, events)]

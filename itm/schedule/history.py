@@ -12,7 +12,10 @@ from itm.schedule.models import Happening, Requirement
 from itm.schedule.rules import Slot
 from itm.schedule.things import Hook, Thing, filled
 
-Event = Requirement.Event
+Event, Task = Requirement.Event, Requirement.Task
+# A test or check counts for every row that asks for one.
+ANY_ROW: Slot = ("", "")
+Asked = tuple[Hook, Slot]
 
 
 @dataclass(frozen=True)
@@ -35,8 +38,8 @@ class History:
     done: list[Done] = field(default_factory=list)
     out_of_order: dict[int, list[date]] = field(default_factory=dict)  # by system
     planned: list[date] = field(default_factory=list)  # flow tests to come
-    # Days of the tests that older papers report, by proportioner.
-    reported: dict[int, list[date]] = field(default_factory=dict)
+    # Days of what older papers report, by thing and row.
+    reported: dict[Asked, list[date]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._by_slot: dict[tuple[Hook, Slot], list[Result]] = defaultdict(list)
@@ -55,18 +58,18 @@ class History:
         if done.task == Requirement.Task.CONCENTRATE_CHECK:
             self._checks[done.hook].append(result)
 
-    def begun(self, thing: Thing) -> date | None:
-        """Since when it serves, or the day of the last test that older papers show: the one that
-        the register names or the newest that was brought in, whichever is later.
+    def papers(self, thing: Thing, slot: Slot, task: str) -> list[date]:
+        """Days on which older papers show this work done, from before its first record.
 
-        Only papers from before the first record count. Among records a paper is no record: it
-        would wipe out the cycles before it.
+        Among records a paper is no record: it would wipe out the cycles before it.
         """
-        reported = self.reported.get(thing.row.pk) if thing.link == "proportioner" else None
-        if thing.begun is None or not reported:
-            return thing.begun
-        first = min((one.tested_on for one in self.tests.get(thing.row.pk, [])), default=date.max)
-        return max([thing.begun, *(day for day in reported if day <= first)])
+        any_row = task in (Task.PROPORTIONING_TEST, Task.CONCENTRATE_CHECK)
+        reported = self.reported.get((thing.hook, ANY_ROW if any_row else slot), [])
+        if not reported:
+            return []
+        held = self.results(thing, slot, task)
+        first = min((one.tested_on for one in held), default=date.max)
+        return [day for day in reported if day <= first]
 
     def results(self, thing: Thing, slot: Slot, task: str) -> list[Result]:
         """A test or check counts for every row that asks for one; an inspection for its own."""

@@ -14,14 +14,14 @@ from itm.registry.models import Proportioner, Site, Tank
 from itm.schedule import rules
 from itm.schedule.deriving import EVERYWHERE, Wanted, everything, rules_at, rules_of, wanted_of
 from itm.schedule.due import Cycle, Result, Window
-from itm.schedule.history import History, noted_at
+from itm.schedule.history import Asked, History, noted_at
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.models.duties import LINKS
 from itm.schedule.standing import WAYS, stand
 from itm.schedule.things import Thing, proportioner_thing, tank_thing, things_of
 
 TEST, CHECK = EVERYWHERE
-Reported = Mapping[int, list[date]]
+Reported = Mapping[Asked, list[date]]
 
 
 @transaction.atomic
@@ -50,7 +50,7 @@ def start_duties(
 
     Run again after that day was corrected, it moves the first cycle, unless one was already done.
     A tank without a proportioner protects nothing yet and gets its duty with the first one.
-    `reported` are the days of tests that older papers show, by proportioner.
+    `reported` are the days of tests and checks that older papers show.
     """
     history = History(reported=dict(reported or {}))
     if proportioner is not None:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from itertools import pairwise
+from itertools import pairwise, product
 from math import inf, isfinite
 from typing import Any
 from uuid import UUID
@@ -18,8 +18,9 @@ from calc.kendall import LEVEL
 from calc.properties import ABOVE, BELOW
 from itm.accounts.actor import Actor
 from itm.core.figures import MINUS, chance, plainly
+from itm.records import past
 from itm.records.evaluate_check import elsewhere
-from itm.records.models import ConcentrateCheck, ConcentrateSample, SampleValue
+from itm.records.models import ConcentrateCheck, ConcentrateSample, PastCheckLine, SampleValue
 from itm.records.results import checks_in_force
 from itm.registry.models import ConcentrateLot, Tank, TankMovement
 from itm.registry.properties import PROPERTIES, Property, bounds
@@ -27,6 +28,7 @@ from itm.trends.events import METHOD, Event, Filled, of_fills
 from itm.trends.statement import TURNS, Voice, baseline_words, moment, sentences_of
 
 Ends = tuple[Decimal | None, Decimal | None]
+Where = tuple[str, int, str]  # property, tank, point
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,16 @@ class PropertySeries:
     changes: tuple[Event, ...]  # of this series alone: who measured, by what, other limits
     ends: Ends  # the tightest limits that the latest check froze; open where there is none
     start: tuple[date, float] | None  # what the certificates gave when the latest check was begun
+    reported: tuple[PastCheckLine, ...] = ()  # by older papers; no points of the series nor trend
+
+    @property
+    def drawn(self) -> tuple[tuple[date, float], ...]:
+        """What papers report and can stand in the picture: read where something is known of it."""
+        return tuple(
+            (line.sampled_on, float(line.value))
+            for line in self.reported
+            if line.value is not None and not elsewhere(line)
+        )
 
     @property
     def name(self) -> str:
@@ -96,17 +108,23 @@ class ConcentrateSeries:
     events: tuple[Event, ...]
     left_out: int  # values that were read where nothing is known of them
     count: int  # sealed checks in force
+    papers: int = 0  # lines that older papers report
+    whole: tuple[PastCheckLine, ...] = ()  # those of them that are of no property
 
 
 def tank_series(actor: Actor, tank: Tank) -> ConcentrateSeries:
-    """Everything that sealed checks in force say of a tank, in a fixed number of queries."""
+    """Everything that sealed checks in force say of a tank, and beside it what older papers report,
+    in a fixed number of queries."""
     rows = ConcentrateCheck.objects.visible_to(actor).filter(tank=tank)
-    return _gathered(list(checks_in_force(rows)), _events(actor, tank), lambda check, point: point)
+    papers = past.of_tank(actor, tank)
+    checks = list(checks_in_force(rows).select_related("tank"))
+    return _gathered(checks, papers, _events(actor, tank), lambda tank, point: point)
 
 
 def lot_series(actor: Actor, lot: ConcentrateLot) -> ConcentrateSeries:
     """What they say of a lot, in a fixed number of queries: by the checks of tanks in which nothing
-    else stood by the book. A mixture says nothing of one of its lots."""
+    else stood by the book, and by papers that name it. A mixture says nothing of one of its lots.
+    """
     held = TankMovement.objects.visible_to(actor).in_force().filter(lot=lot)
     rows = ConcentrateCheck.objects.visible_to(actor).filter(tank__in=held.values("tank"))
     alone = [
@@ -114,22 +132,27 @@ def lot_series(actor: Actor, lot: ConcentrateLot) -> ConcentrateSeries:
         for check in checks_in_force(rows).select_related("tank__site")
         if [one["key"] for one in check.basis.get("lots", [])] == [str(lot.key)]
     ]
-    sites = {check.tank.site_id for check in alone}
+    papers = past.of_lot(actor, lot)
+    sites = {tank.site_id for tank in _tanks(alone, papers).values()}
 
-    def place(check: ConcentrateCheck, point: str) -> str:
-        site = f"{check.tank.site}, " if len(sites) > 1 else ""
-        return f"{site}{check.tank.tag}, {point}"
+    def place(tank: Tank, point: str) -> str:
+        site = f"{tank.site}, " if len(sites) > 1 else ""
+        return f"{site}{tank.tag}, {point}"
 
-    return _gathered(alone, [], place)
+    return _gathered(alone, papers, [], place)
 
 
 def _gathered(
-    found: Sequence[ConcentrateCheck], events: Sequence[Event],
-    place: Callable[[ConcentrateCheck, str], str],
+    found: Sequence[ConcentrateCheck], papers: Sequence[PastCheckLine], events: Sequence[Event],
+    place: Callable[[Tank, str], str],
 ) -> ConcentrateSeries:  # fmt: skip
-    """`found` in the order of the work; `place` names a point of the tank of a check."""
+    """`found` in the order of the work, `papers` in that of the samples; `place` names a point of a
+    tank."""
     checks = {check.pk: check for check in found}
-    held: dict[tuple[str, int, str], list[Measured]] = defaultdict(list)
+    held: dict[Where, list[Measured]] = defaultdict(list)
+    reported: dict[Where, list[PastCheckLine]] = defaultdict(list)
+    for line in papers:
+        reported[line.name, line.tank_id, line.point].append(line)
     left_out = 0
     for value in _values(checks):
         if elsewhere(value):
@@ -139,10 +162,12 @@ def _gathered(
         where = (value.name, check.tank_id, value.sample.point)
         held[where].append(_measured(value, check))
     return ConcentrateSeries(
-        series=tuple(_series(found, held, place)),
+        series=tuple(_series(found, papers, held, reported, place)),
         events=tuple(events),
         left_out=left_out,
         count=len(checks),
+        papers=len(papers),
+        whole=tuple(line for line in papers if not line.name),
     )
 
 
@@ -224,29 +249,42 @@ def ends_of(check: ConcentrateCheck, name: str) -> Ends:
 
 
 def _series(
-    found: Sequence[ConcentrateCheck], held: Mapping[tuple[str, int, str], Sequence[Measured]],
-    place: Callable[[ConcentrateCheck, str], str],
+    found: Sequence[ConcentrateCheck], papers: Sequence[PastCheckLine],
+    held: Mapping[Where, Sequence[Measured]], reported: Mapping[Where, Sequence[PastCheckLine]],
+    place: Callable[[Tank, str], str],
 ) -> Iterator[PropertySeries]:  # fmt: skip
     """By property, tank and point, each as the lists of them have it."""
     latest = {check.tank_id: check for check in found}
     first: dict[int, date] = {}
     for check in found:
         first.setdefault(check.tank_id, check.checked_on)
-    points = dict(ConcentrateSample.Point.choices)
-    for name, known in PROPERTIES.items():
-        for tank, check in latest.items():
-            for point, words in points.items():
-                if not (measured := tuple(held.get((name, tank, point), ()))):
-                    continue
-                start = _certificate(check, name)
-                yield PropertySeries(
-                    known=known,
-                    point=place(check, words),
-                    points=measured,
-                    changes=changes_of(measured, known),
-                    ends=ends_of(check, name),
-                    start=None if start is None else (first[tank], start),
-                )
+    tanks = _tanks(found, papers)
+    points = [*ConcentrateSample.Point.choices, ("", "point not reported")]
+    for (name, known), pk, (point, words) in product(PROPERTIES.items(), tanks, points):
+        measured = tuple(held.get((name, pk, point), ()))
+        told = tuple(reported.get((name, pk, point), ()))
+        if not measured and not told:
+            continue
+        newest = latest.get(pk) if measured else None
+        start = None if newest is None else _certificate(newest, name)
+        yield PropertySeries(
+            known=known,
+            point=place(tanks[pk], words),
+            points=measured,
+            changes=changes_of(measured, known),
+            ends=(None, None) if newest is None else ends_of(newest, name),
+            start=None if start is None else (first[pk], start),
+            reported=told,
+        )
+
+
+def _tanks(
+    checks: Sequence[ConcentrateCheck], papers: Sequence[PastCheckLine]
+) -> dict[int, Tank]:  # fmt: skip
+    """In the order in which they are met."""
+    return {check.tank_id: check.tank for check in checks} | {
+        line.tank_id: line.tank for line in papers
+    }
 
 
 def _certificate(check: ConcentrateCheck, name: str) -> float | None:
@@ -268,11 +306,15 @@ def _events(actor: Actor, tank: Tank) -> list[Event]:
 def statements(tank: ConcentrateSeries) -> list[tuple[str, ...]]:
     """Of each series what the years say, in the words of every trend. Where several were looked at,
     each trend that is shown also says how often chance gives one among so many."""
-    trends = [_found(series, tank.events) for series in tank.series]
-    chances = {at: p for at, found in enumerate(trends) if (p := _chance(found)) is not None}
+    trends = [_found(series, tank.events) if series.points else None for series in tank.series]
+    each = {at: _chance(found) for at, found in enumerate(trends) if found is not None}
+    chances = {at: p for at, p in each.items() if p is not None}
     raised = dict(zip(chances, adjusted(list(chances.values())), strict=True))
-    out = []
+    out: list[tuple[str, ...]] = []
     for at, (series, found) in enumerate(zip(tank.series, trends, strict=True)):
+        if found is None:  # papers alone
+            out.append(())
+            continue
         voice, events = _voice(series), [*tank.events, *series.changes]
         said = sentences_of(
             found, [one for one in events if one.changes], baseline_words(found, voice), voice

@@ -30,6 +30,7 @@ EVERYTHING = (
     ("In store", "stores"),
     ("Records", "records"),
     ("Results of past years", "past_results"),
+    ("Past concentrate checks", "past_checks"),
     ("Imports", "imports"),
     ("Files of reports", "batches"),
     ("Concentrate checks", "checks"),

@@ -95,25 +95,35 @@ class WithdrawForm(Refusing, forms.Form):
     reason = forms.CharField(label="Why it does not count", max_length=200)
 
 
-@signed_in
-@require_http_methods(["GET", "POST"])
-def past_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
+def withdrawal_page(
+    request: HttpRequest, row: past.Line, *, there: str, title: str, crumbs: list[tuple[str, str]]
+) -> HttpResponse:
+    """Of one line of older papers, whatever it reports."""
     actor = actor_of(request)
-    row = past.result(actor, key)
     past.require_may_withdraw(actor, row)
     form = WithdrawForm(request.POST or None)
-    there = reverse("past_result", args=[key])
 
     def write() -> Any:
         return withdraw_past(
-            actor=actor, result=row, reason=form.cleaned_data["reason"], at=timezone.now()
+            actor=actor, line=row, reason=form.cleaned_data["reason"], at=timezone.now()
         )
 
     return edit(
         request, form=form, write=write, to=lambda _: there, back=there, said="Withdrawn.",
-        title=f"Withdraw the result of {day(row.tested_on)}", save="Withdraw",
+        title=title, save="Withdraw", crumbs=crumbs,
         lead="It stays readable with the reason, and counts no more. A right one comes in again "
-        "from a table.", crumbs=[("Results of past years", reverse("past_results"))],
+        "from a table.",
+    )  # fmt: skip
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def past_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
+    row = past.result(actor_of(request), key)
+    return withdrawal_page(
+        request, row, there=reverse("past_result", args=[key]),
+        title=f"Withdraw the result of {day(row.tested_on)}",
+        crumbs=[("Results of past years", reverse("past_results"))],
     )  # fmt: skip
 
 

@@ -78,6 +78,7 @@ def _history(request: HttpRequest, found: ConcentrateSeries, **context: Any) -> 
             for one, says in zip(found.series, statements(found), strict=True)
         ],
         "events": [(day(event.day), event.words, event.detail) for event in found.events],
+        "whole": list(reversed(found.whole)),
     }
     return render(request, "checks/history.html", {**context, **shown})
 
@@ -91,6 +92,7 @@ def _property(
         points=tuple((m.checked_on, m.value, None, None, m.side, "settled", "")
                      for m in one.points),
         bands=one.bands,
+        reported=one.drawn,
         baseline=one.start,
         events=tuple((event.day, event.words) for event in (*found.events, *one.changes)),
         words=PlotWords(f"{one.known.words}{unit}", "limits", "certificate", SIDES),
@@ -104,13 +106,16 @@ def _property(
             (day(m.checked_on), m, MARKS[m.side] if m.held else "") for m in reversed(one.points)
         ],
         "says": says,
+        "points": bool(one.points),
+        "reported": list(reversed(one.reported)),
+        "reported_caption": f"{one.name}, as older papers report",
         "changes": [(day(event.day), event.words, event.detail) for event in one.changes],
     }
 
 
 TABLE_HEAD = (
     "Property", "Unit", "Point", "Sampled on", "Value", "As typed", "Temperature", "Limits",
-    "From", "Check",
+    "From", "Check", "Counts", "Limits as reported", "Outcome", "Laboratory and paper",
 )  # fmt: skip
 
 
@@ -130,13 +135,26 @@ def lot_history_table(request: HttpRequest, key: UUID, form: str) -> HttpRespons
 
 def _table(found: ConcentrateSeries, key: UUID, form: str) -> HttpResponse:
     """Every value of the page."""
-    rows = [
+    rows: list[tuple[str | float | None, ...]] = [
         (one.known.heading, one.known.unit, one.point, m.checked_on.isoformat(), m.value, m.typed,
          m.temperature, MARKS[m.side] if m.held else "",
-         "laboratory" if m.laboratory else "crew", str(m.check))
+         "laboratory" if m.laboratory else "crew", str(m.check), "in the series", "", "", "")
         for one in found.series for m in one.points
     ]  # fmt: skip
+    rows += [_reported(one.known.unit, one.point, line)
+             for one in found.series for line in one.reported]  # fmt: skip
+    rows += [_reported("", line.point_words, line) for line in found.whole]
     return table_answer(f"concentrate-{key}", form, TABLE_HEAD, rows)
+
+
+def _reported(unit: str, point: str, line: Any) -> tuple[str | float | None, ...]:
+    """As the paper has it; no word of ours about limits."""
+    return (
+        line.heading, unit, point, line.sampled_on.isoformat(),
+        None if line.value is None else float(line.value), line.value_typed,
+        line.temperature_typed, "", line.origin_words, str(line.key), "as an older paper reports",
+        line.limits_words, line.outcome, ", ".join(filter(None, (line.laboratory, line.paper))),
+    )  # fmt: skip
 
 
 urls: list[URLPattern] = [

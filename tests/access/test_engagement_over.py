@@ -192,8 +192,8 @@ def test_past_results_that_it_brought_in_are_not_its_own_to_take_back_any_more(s
     row = PastResultFactory(proportioner=scene.proportioner, bundle=bundle)
     over(scene, TODAY)
     with pytest.raises(Forbidden):
-        withdraw_past(actor=later(scene, 1), result=row, reason="x", at=NOON + DAYS)
-    withdraw_past(actor=scene.owner, result=row, reason="a slip", at=NOON + DAYS)
+        withdraw_past(actor=later(scene, 1), line=row, reason="x", at=NOON + DAYS)
+    withdraw_past(actor=scene.owner, line=row, reason="a slip", at=NOON + DAYS)
 
 
 def test_what_it_found_it_reads_and_says_only_whom_it_told(scene, sign_in):

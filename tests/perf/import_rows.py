@@ -142,7 +142,7 @@ def imported(actor: Any, kind: str, path: Path) -> tuple[Callable[[], None], Cal
     from itm.actions.import_history import import_history
     from itm.intake import taking, uploads
     from itm.intake.looking import look
-    from itm.records import past
+    from itm.records import past_storing
 
     now = datetime.now(UTC)
     with path.open("rb") as file:
@@ -158,7 +158,9 @@ def imported(actor: Any, kind: str, path: Path) -> tuple[Callable[[], None], Cal
             _, opened = taking.begin(actor, row.key)
             assert opened is not None
             blocks = (columns for _, columns in opened.judged())
-            past.store(actor=actor, name=row.name, blocks=blocks, at=now)
+            past_storing.store(
+                actor=actor, kind=past_storing.RESULTS, name=row.name, blocks=blocks, at=now
+            )
             taking.require_right(opened.reader.told)
             transaction.set_rollback(True)
 

@@ -31,6 +31,7 @@ class Upload(Tracked):
     class Kind(models.TextChoices):
         READINGS = "readings", "Readings of a bench"
         HISTORY = "history", "Results of past years"
+        PAST_CHECKS = "past_checks", "Past concentrate checks"
         SITES = "sites", "Sites"
         SYSTEMS = "systems", "Foam systems"
         TANKS = "tanks", "Tanks"

@@ -12,6 +12,7 @@ from itm.records.models.inspections import Inspection, InspectionLine
 from itm.records.models.kept import Evaluation, Move, Record, Seal
 from itm.records.models.latest import LatestRecord
 from itm.records.models.past import PastBundle, PastResult, PastWithdrawal
+from itm.records.models.past_checks import PastCheckLine
 from itm.records.models.photos import Photo
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visit
@@ -37,6 +38,7 @@ __all__ = [
     "Move",
     "Notice",
     "PastBundle",
+    "PastCheckLine",
     "PastResult",
     "PastWithdrawal",
     "Photo",

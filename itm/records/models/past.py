@@ -1,5 +1,7 @@
 """Results of earlier tests as older papers report them. Nothing here was computed by us."""
 
+from typing import Any
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -8,7 +10,7 @@ from itm.core.figures import day
 from itm.core.history import Tracked, TrackedQuerySet
 from itm.core.withdrawing import Withdrawable, withdrawn_whole
 from itm.registry.access import Scoped, ScopedQuerySet
-from itm.registry.models import Proportioner
+from itm.registry.models import Proportioner, Site
 
 
 class PastBundle(Tracked, Withdrawable):
@@ -117,13 +119,22 @@ class PastResult(Tracked, Scoped):
     def made_by(organisation_id: int | None) -> Q | None:
         return Q(bundle__organisation=organisation_id)
 
+    @property
+    def site(self) -> Site:
+        return self.proportioner.system.site
+
 
 class PastWithdrawal(Tracked):
-    """Says of one result from older papers that it does not count, and why."""
+    """Says of one line from older papers that it does not count, and why."""
 
-    part_of = "result"
+    part_of = "line"
     guard = "append_only"
-    result = models.OneToOneField(PastResult, models.PROTECT, related_name="withdrawal")
+    result = models.OneToOneField(
+        PastResult, models.PROTECT, null=True, blank=True, related_name="withdrawal"
+    )
+    check_line = models.OneToOneField(
+        "PastCheckLine", models.PROTECT, null=True, blank=True, related_name="withdrawal"
+    )
     at = models.DateTimeField()
     person = models.CharField(max_length=200)
     organisation = models.CharField(max_length=120)
@@ -137,8 +148,18 @@ class PastWithdrawal(Tracked):
                 condition=~Q(reason=""),
                 name="past_withdrawal_says_why",
                 violation_error_message="Say why it does not count.",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(result=None, check_line__isnull=False)
+                | Q(result__isnull=False, check_line=None),
+                name="past_withdrawal_is_of_one_line",
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.result}: withdrawn"
+        return f"{self.line}: withdrawn"
+
+    @property
+    def line(self) -> Any:
+        """What it withdraws."""
+        return self.result or self.check_line

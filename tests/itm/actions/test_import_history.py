@@ -225,10 +225,10 @@ def test_one_result_is_withdrawn_by_who_brought_it_or_the_owner(scene, table):
     result = past.results(scene.authority).get()
     for actor in (scene.authority, actor_of(OrganisationFactory(kind="owner"))):
         with pytest.raises(Forbidden):
-            past.withdraw(actor=actor, result=result, reason="x", at=timezone.now())
+            past.withdraw(actor=actor, line=result, reason="x", at=timezone.now())
     with pytest.raises(Refused, match="Say why"):
-        past.withdraw(actor=scene.owner, result=result, reason="", at=timezone.now())
-    past.withdraw(actor=scene.owner, result=result, reason="another device", at=timezone.now())
+        past.withdraw(actor=scene.owner, line=result, reason="", at=timezone.now())
+    past.withdraw(actor=scene.owner, line=result, reason="another device", at=timezone.now())
     assert not past.results(scene.contractor).exists()
 
 
