@@ -1,4 +1,5 @@
-"""That an authority agreed to less is noted by whoever adopts: the authority has to hear of it."""
+"""That an authority agreed to less is noted by whoever adopts: the authority has to hear of it, and
+whoever noted it of what the authority answers."""
 
 from datetime import date
 
@@ -16,7 +17,9 @@ K = News.Kind
 
 
 def of_consent(change: Change) -> list[News.Kind]:
-    return [K.CONSENTED] if change.verb == "noted" else []
+    if change.verb == "noted":
+        return [K.CONSENTED]
+    return [K.CONSENT_ANSWERED] if change.verb in Consent.Answer.values else []
 
 
 def consents(keys: Keys) -> Keyed:
@@ -42,8 +45,13 @@ def others(adoption: Adoption, on: date) -> set[int]:
     return {one["organisation"] for one in overseers_of(adoption.adopter_id, None, on)}
 
 
-def told_parts(row: Consent) -> tuple[str, str]:
-    """Where it goes on, and what is to be told."""
+def told_parts(kind: str, row: Consent) -> tuple[str, str]:
+    """Where it goes on, and what is to be told. An answer as it stands now."""
     of = row.requirement or row.adoption.programme
-    detail = f"{row.authority.name}, by {row.person} on {day(row.given_on)}, {row.paper}: {of}. "
+    said = ""
+    if kind == K.CONSENT_ANSWERED:
+        said = f"{row.stands[:1].upper()}{row.stands[1:].rstrip('.')}. "
+    detail = (
+        f"{said}{row.authority.name}, by {row.person} on {day(row.given_on)}, {row.paper}: {of}. "
+    )
     return reverse("adoption", args=[row.adoption.key]), detail + row.what[:200]

@@ -298,7 +298,7 @@ def consents(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     )
 
     def words(row: News, noted: Consent) -> Told:
-        url, detail = agreed.told_parts(noted)
+        url, detail = agreed.told_parts(row.kind, noted)
         return Told(row.get_kind_display(), where_of(noted.adoption), url, detail)
 
     return each(rows, things, words)
@@ -387,5 +387,5 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.FILE_WITHDRAWN}, files),
     ({K.GOING, K.STAYS, K.GONE}, files_going),
     ({K.ADOPTED, K.WAITS, K.ADOPTION_ENDED}, adoptions),
-    ({K.CONSENTED}, consents),
+    ({K.CONSENTED, K.CONSENT_ANSWERED}, consents),
 )

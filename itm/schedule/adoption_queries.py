@@ -13,7 +13,7 @@ from itm.core.errors import NotFound
 from itm.registry.models import Site, SiteAuthority
 from itm.schedule.chains import Segment, segments
 from itm.schedule.due import Window
-from itm.schedule.models import Adoption, Confirmation, Consent, Programme, Requirement, Terms
+from itm.schedule.models import Adoption, Confirmation, Programme, Requirement, Terms
 from itm.schedule.models.programmes import LOOKED_UP
 from itm.schedule.rules import adoptions_at, claims, overseen_until, window_of
 
@@ -61,11 +61,6 @@ def confirmation(actor: Actor, key: UUID) -> Confirmation:
     return row
 
 
-def consents(actor: Actor, held: Adoption) -> QuerySet[Consent]:
-    rows = Consent.objects.visible_to(actor).filter(adoption=held)
-    return rows.select_related("authority", "requirement")
-
-
 def touching(site: Site) -> Q:
     """Adoptions that have, had or will have a say at the site."""
     return Q(pk__in=[row.pk for row in adoptions_at(site)])
@@ -111,7 +106,8 @@ class Row:
 def rows_of(held: Adoption, today: date) -> list[Row]:
     given = {one.requirement_id: one for one in held.confirmations.filter(taken_back_on=None)}
     terms: dict[int, Terms] = {}
-    for one in held.terms.filter(starts_on__lte=today).order_by("starts_on"):
+    rows = held.terms.select_related("consent__authority", "consent__adoption")
+    for one in rows.filter(starts_on__lte=today).order_by("starts_on"):
         terms[one.requirement_id] = one
     return [
         Row(one, given.get(one.pk), terms.get(one.pk)) for one in held.programme.requirements.all()

@@ -12,7 +12,7 @@ from itm.registry.models import FoamSystem, Site
 from itm.schedule import adoption_queries
 from itm.schedule.adopting import Agreed
 from itm.schedule.due import Window
-from itm.schedule.models import Adoption, Happening, Requirement
+from itm.schedule.models import Adoption, Consent, Happening, Requirement
 from itm.schedule.shifting import Shift
 
 ALL_SITES = "All your sites"
@@ -89,6 +89,25 @@ class ConsentFields(Refusing, forms.Form):
         if not self.cleaned_data.get("authority"):
             return None
         return Agreed(**{name: self.cleaned_data[name] for name in self.CONSENT})
+
+
+class AnswerConsentForm(Refusing, forms.Form):
+    """What the authority says of a consent that was noted in its name."""
+
+    said = forms.ChoiceField(
+        label="Was it given?", widget=forms.RadioSelect, choices=Consent.Answer.choices
+    )
+    words = forms.CharField(
+        label="Why not, or how instead", max_length=500, required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Needed where it was not given. The owner reads it.",
+    )  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("said") == Consent.Answer.DISPUTED and not cleaned.get("words"):
+            self.add_error("words", "Say why the consent does not stand, or what it says instead.")
+        return cleaned
 
 
 class EndAdoptionForm(ConsentFields):

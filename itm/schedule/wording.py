@@ -3,7 +3,7 @@
 from itm.core.figures import day
 from itm.schedule.applies import split
 from itm.schedule.due import Window
-from itm.schedule.models import Duty, Requirement
+from itm.schedule.models import Consent, Duty, Requirement
 
 UNITS = {
     "months": ("month", "months"),
@@ -80,4 +80,16 @@ def wants(row: Requirement) -> str:
     return "; ".join(
         f"{want['label']}{f', {unit}' if (unit := want.get('unit')) else ''}"
         for want in row.evidence
+    )
+
+
+def disputed(consent: Consent) -> str:
+    """What rests on a consent that its authority disputes."""
+    row = consent.requirement
+    less = (
+        f"“{row.words or row}” is asked for less" if row else f"{consent.adoption.programme} ends"
+    )
+    return (
+        f"{less} by what was noted of {consent.authority.name}: {consent.what} ({consent.paper}). "
+        f"It is {consent.stands.rstrip('.')}."
     )

@@ -14,11 +14,11 @@ from itm.actions import settle_rows
 from itm.actions.adopt import end
 from itm.core.figures import day
 from itm.registry import queries as registry
-from itm.schedule import adopting, wording
+from itm.schedule import adopting, consents, wording
 from itm.schedule import adoption_queries as queries
-from itm.schedule.forms import ConfirmForm, EndAdoptionForm, TermsForm
+from itm.schedule.forms import AnswerConsentForm, ConfirmForm, EndAdoptionForm, TermsForm
 from itm.schedule.rules import window_of
-from itm.web.editing import Crumbs, site_date
+from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.programmes import crumbs
 from itm.web.sites import crumbs_to
@@ -60,7 +60,9 @@ def adoption(request: HttpRequest, key: UUID) -> HttpResponse:
         "form": form,
         "waiting": len(waiting),
         "mine": mine and row.ends_on is None,
-        "consents": queries.consents(actor, row),
+        "consents": [
+            (one, consents.may_answer(actor, one)) for one in consents.consents_of(actor, row)
+        ],
         "crumbs": [*crumbs(), (crumbs_to_adoption(row)[-1][0], "")],
     }
     return render(request, "programmes/adoption.html", context, status=status)
@@ -135,16 +137,41 @@ def adoption_end(request: HttpRequest, key: UUID) -> HttpResponse:
 
 
 @signed_in
+@require_http_methods(["GET", "POST"])
+def consent_answer(request: HttpRequest, key: UUID) -> HttpResponse:
+    """The authority that is named says whether it agreed."""
+    actor = actor_of(request)
+    row = consents.consent(actor, key)
+    consents.require_answer(actor, row)
+    held = row.adoption
+    there = reverse("adoption", args=[held.key])
+    form = AnswerConsentForm(
+        request.POST or None, initial={"said": row.answer or None, "words": row.answer_words}
+    )
+    today = site_date(held.site.time_zone) if held.site else site_date()
+    of = f"“{row.requirement.words}”" if row.requirement else f"the end of {held.programme.name}"
+    return edit(
+        request, form=form, title="Answer a consent", save="Answer", back=there,
+        write=lambda: consents.answer(actor=actor, consent=row, today=today, **form.cleaned_data),
+        to=lambda _: there, said="Answered.", crumbs=crumbs_to_adoption(held),
+        lead=f"{held.adopter.name} noted that {row.person} agreed for {row.authority.name} on "
+        f"{day(row.given_on)}, {row.paper}: {row.what}. It is about {of}. Your answer changes no "
+        "due date; owner and authority settle that, and an order asks for something by a day.",
+    )  # fmt: skip
+
+
+@signed_in
 @require_GET
 def site_programmes(request: HttpRequest, key: UUID) -> HttpResponse:
     """Every row that holds at the site, with where it comes from."""
     actor = actor_of(request)
     site = registry.site(actor, key)
     today = site_date(site.time_zone)
+    adoptions = list(queries.adoptions(actor).filter(queries.touching(site)))
     context = {
         "site": site,
         "today": today,
-        "adoptions": queries.adoptions(actor).filter(queries.touching(site)),
+        "adoptions": adoptions,
         "rows": [
             {
                 "held": one,
@@ -155,6 +182,7 @@ def site_programmes(request: HttpRequest, key: UUID) -> HttpResponse:
             for one in queries.held_at(site, today)
         ],
         "everywhere": [(one, wording.when(one, window_of(one))) for one in queries.everywhere()],
+        "disputed": [wording.disputed(one) for one in consents.disputed(actor, adoptions, today)],
         "mine": registry.may_change(actor, site),
         "crumbs": [*crumbs_to(site), ("Programmes", "")],
     }
@@ -165,6 +193,7 @@ urls: list[URLPattern] = [
     path("adoptions/<uuid:key>/", adoption, name="adoption"),
     path("adoptions/<uuid:key>/end/", adoption_end, name="adoption_end"),
     path("adoptions/<uuid:key>/rows/<int:row>/", terms, name="adoption_terms"),
+    path("consents/<uuid:key>/answer/", consent_answer, name="consent_answer"),
     path(
         "confirmations/<uuid:key>/take-back/",
         confirmation_take_back,

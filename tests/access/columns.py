@@ -37,9 +37,9 @@ LEADS = {
     "site_retire", "site_take_back", "system_retire", "system_take_back", "proportioner_retire",
     "proportioner_take_back", "tank_retire", "tank_take_back", "equipment_retire",
     "equipment_take_back", "programme_adopt", "adoption_end", "adoption_terms",
-    "confirmation_take_back", "decision_rule", "deficiency_class", "deficiency_end",
-    "deficiency_close", "impairment_end", "clock_adopt", "clock_end", "overdue_rule_new",
-    "overdue_rule_end", "sign", "amend", "check_sign", "check_amend",
+    "confirmation_take_back", "consent_answer", "decision_rule", "deficiency_class",
+    "deficiency_end", "deficiency_close", "impairment_end", "clock_adopt", "clock_end",
+    "overdue_rule_new", "overdue_rule_end", "sign", "amend", "check_sign", "check_amend",
 }  # fmt: skip
 # Anybody of the owner sends back what it does not believe; of the crew it is who may sign.
 LEADS_OF_THE_CREW = {"send_back", "check_send_back"}

@@ -14,7 +14,7 @@ from itm.accounts.sessions import SessionStore
 from itm.actions import restore
 from itm.actions.adopt import adopt
 from itm.actions.note_happening import note_happening
-from itm.actions.settle_rows import confirm
+from itm.actions.settle_rows import confirm, set_terms
 from itm.archives import services as archives
 from itm.core.quantities import Quantity
 from itm.findings import asking
@@ -33,6 +33,7 @@ from itm.registry.attaching import Upload
 from itm.reports import batches
 from itm.reports.address import opens
 from itm.reports.models import Batch
+from itm.schedule.adopting import Agreed
 from itm.schedule.models import Duty, Programme, Requirement
 from tests.checks import answered, checked, with_report
 from tests.deeds import discharged, inspection_of, prepared, read, tested
@@ -73,6 +74,11 @@ def things(scene) -> dict[str, dict]:
     [given], _ = confirm(
         actor=scene.owner, adoption=adoption, requirements=[row], checked_against="it", today=TODAY
     )
+    agreed = Agreed(scene.authority.organisation, "yearly", "its head", TODAY, "letter 1")
+    loose, _ = set_terms(
+        actor=scene.owner, adoption=adoption, requirement=row, starts_on=TODAY, window=None,
+        agreed=agreed,
+    )  # fmt: skip
     inspected = inspection_of(scene)
     happened, _ = note_happening(
         actor=scene.owner, site=scene.site, system=scene.system, kind="repair",
@@ -157,6 +163,7 @@ def things(scene) -> dict[str, dict]:
         "line of inspection": {"key": inspected.lines.get().key},
         "programme": {"pk": programme.pk},
         "adoption": {"key": adoption.key},
+        "consent": {"key": loose.consent.key},
         "row of adoption": {"key": adoption.key, "row": row.pk},
         "confirmation": {"key": given.key},
         "site": {"key": scene.site.key},

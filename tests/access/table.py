@@ -161,6 +161,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "adoption": ("adoption", "ok", "ok", "ok"),
     "adoption_end": ("adoption", "ok", "403", "403"),
     "adoption_terms": ("row of adoption", "ok", "403", "403"),
+    "consent_answer": ("consent", "403", "403", "ok"),
     "confirmation_take_back": ("confirmation", "ok", "403", "403"),
     "site_programmes": ("site", "ok", "ok", "ok"),
     "contractor_reassign": ("", "ok", "403", "403"),

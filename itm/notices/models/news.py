@@ -36,6 +36,7 @@ class News(Scoped):
         WAITS = "waits", "Rows of a programme wait for confirmation"
         ADOPTION_ENDED = "adoption_ended", "Programme ends"
         CONSENTED = "consented", "Consent of an authority noted"
+        CONSENT_ANSWERED = "consent_answered", "Consent answered by its authority"
         ENGAGED = "engaged", "Contractor engaged"
         ENGAGEMENT_CHANGED = "engagement_changed", "Engagement changed"
         NAMED = "named", "Authority named"
@@ -166,7 +167,7 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
     ),
     "programmes": (
         "Programmes: adopted, ended, rows that wait, consents of an authority",
-        (K.ADOPTED, K.WAITS, K.ADOPTION_ENDED, K.CONSENTED),
+        (K.ADOPTED, K.WAITS, K.ADOPTION_ENDED, K.CONSENTED, K.CONSENT_ANSWERED),
     ),
     "people": (
         "Who works at a site and who looks after it",
@@ -185,6 +186,7 @@ EVERYBODY = (
 )  # fmt: skip
 QUESTIONS = (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED)
 VISITS = (K.VISITED, K.VISIT_WITHDRAWN)  # not a contractor's to read
+CONSENTS = (K.CONSENTED, K.CONSENT_ANSWERED)  # between the two alone
 SERVICE = (K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED)
 ENGAGEMENT = (K.ENGAGED, K.ENGAGEMENT_CHANGED)
 KEEPING = (K.GOING, K.STAYS, K.GONE)  # the owner's alone to decide, and to object to
@@ -195,8 +197,8 @@ KEEPING = (K.GOING, K.STAYS, K.GONE)  # the owner's alone to decide, and to obje
 TOLD: dict[str, tuple[News.Kind, ...]] = {
     "owner": (
         *EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, *ENGAGEMENT, *KEEPING, K.HANDED_IN, K.SENT_BACK,
-        K.UNSIGNED, K.CONSENTED,
+        K.UNSIGNED, *CONSENTS,
     ),
-    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, K.UNSIGNED, K.CONSENTED),
+    "authority": (*EVERYBODY, *SERVICE, *QUESTIONS, *VISITS, K.UNSIGNED, *CONSENTS),
     "contractor": tuple(kind for kind in EVERYBODY if kind != K.SEALED),
 }  # fmt: skip

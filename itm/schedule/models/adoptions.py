@@ -112,6 +112,10 @@ class Confirmation(Tracked):
 class Consent(Tracked):
     """An authority agreed to less than the row asks: what, by whom, on which day, on what paper."""
 
+    class Answer(models.TextChoices):
+        CONFIRMED = "confirmed", "Yes, as it is noted"
+        DISPUTED = "disputed", "No, or not so"
+
     owner_path = "adoption__adopter"
     adoption = models.ForeignKey(Adoption, models.PROTECT, related_name="consents")
     requirement = models.ForeignKey(
@@ -122,21 +126,49 @@ class Consent(Tracked):
     person = models.CharField(max_length=120, help_text="Who agreed for the authority")
     given_on = models.DateField()
     paper = models.CharField(max_length=200, help_text="Letter, permit or file number")
+    # The owner notes it, so the authority says whether it gave it. The latest answer stands; the
+    # history has those before it. It changes no duty: what is asked meanwhile is for the two.
+    answer = models.CharField(max_length=12, choices=Answer.choices, blank=True)
+    answered_on = models.DateField(null=True, blank=True)
+    answered_by = models.CharField(max_length=200, blank=True)  # by value: it outlives the account
+    answer_words = models.CharField(max_length=500, blank=True)
     objects = PartOfAdoption.as_manager()
 
     class Meta:
         ordering = ["-given_on", "pk"]
         constraints = [
             models.CheckConstraint(
+                condition=Q(answer="", answered_on=None, answered_by="", answer_words="")
+                | (~Q(answer="") & Q(answered_on__isnull=False) & ~Q(answered_by="")),
+                name="consent_answer_is_whole",
+                violation_error_message="An answer says who gave it and on which day.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(answer="disputed") | ~Q(answer_words=""),
+                name="consent_dispute_has_its_reason",
+                violation_error_message="Say why the consent does not stand.",
+            ),
+            models.CheckConstraint(
                 condition=~Q(what="") & ~Q(person="") & ~Q(paper=""),
                 name="consent_says_all",
                 violation_error_message="A consent says what, by whom, on which day and on what "
                 "paper.",
-            )
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.authority} on {day(self.given_on)}: {self.paper}"
+
+    @property
+    def stands(self) -> str:
+        """What the authority that is named says of it, in a sentence without its full stop."""
+        if self.authority_id == self.adoption.adopter_id:
+            return "noted by the authority itself"
+        if not self.answer:
+            return f"not yet answered by {self.authority.name}"
+        said = "confirmed" if self.answer == self.Answer.CONFIRMED else "disputed"
+        words = f": {self.answer_words}" if self.answer_words else ""
+        return f"{said} by {self.answered_by} on {day(self.answered_on)}{words}"
 
 
 class Terms(Tracked):

@@ -11,6 +11,7 @@ from itm.notices import gathering, news
 from itm.notices.models import News
 from itm.registry.overseeing import end_oversight
 from itm.schedule.adopting import Agreed
+from itm.schedule.consents import answer
 from itm.schedule.due import Window
 from itm.schedule.models import Consent, Programme
 from tests.factories import OrganisationFactory, SiteAuthorityFactory, SiteFactory, actor_of
@@ -49,9 +50,25 @@ def loosened(scene, adoption) -> Consent:
     return Consent.objects.get()
 
 
-def told(actor) -> list[news.Line]:
+def told(actor, kind=K.CONSENTED) -> list[news.Line]:
     gathering.gather(NOON)
-    return [line for line in news.lines(actor).object_list if line.news.kind == K.CONSENTED]
+    return [line for line in news.lines(actor).object_list if line.news.kind == kind]
+
+
+def test_whoever_noted_it_is_told_what_the_authority_answers(scene, programme):
+    adoption = adopted(scene, programme)
+    noted = loosened(scene, adoption)
+    answer(
+        actor=scene.authority, consent=noted, said="disputed", words="No such letter.",
+        today=NOON.date(),
+    )  # fmt: skip
+    [line] = told(scene.owner, K.CONSENT_ANSWERED)
+    assert line.told.what == "Consent answered by its authority"
+    person = scene.authority.user.name
+    assert line.told.detail.startswith(f"Disputed by {person} on 15 Jun 2026: No such letter. ")
+    assert line.told.url == reverse("adoption", args=[adoption.key])
+    assert told(scene.authority, K.CONSENT_ANSWERED) == []  # who said it
+    assert told(scene.contractor, K.CONSENT_ANSWERED) == []
 
 
 @pytest.mark.parametrize("one_site", [True, False])

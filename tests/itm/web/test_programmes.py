@@ -8,7 +8,10 @@ from django.utils.html import escape
 
 from itm.accounts.models import Organisation
 from itm.actions.adopt import adopt
+from itm.actions.settle_rows import set_terms
 from itm.core.models import Change
+from itm.schedule.adopting import Agreed
+from itm.schedule.due import Window
 from itm.schedule.models import Adoption, Confirmation, Duty, Programme, Requirement, Terms
 from itm.schedule.services import start_duties
 from tests.factories import TODAY, SiteFactory
@@ -132,6 +135,34 @@ def test_tightening_is_done_and_loosening_asks_for_consent(enter, scene, adoptio
     assert Terms.objects.latest("pk").consent.paper == "file 7"
     said = text(client.get(reverse("adoption", args=[adoption.key])))
     assert "file 7" in said
+
+
+def test_a_consent_is_answered_and_a_dispute_stands_on_the_pages_that_rest_on_it(
+    enter, scene, adoption
+):
+    row = adoption.programme.requirements.get(code="N25-17")
+    terms, _ = set_terms(
+        actor=scene.owner, adoption=adoption, requirement=row, starts_on=TODAY,
+        window=Window(18, 24, 30),
+        agreed=Agreed(scene.authority.organisation, "two years", "A. Head", TODAY, "file 7"),
+    )  # fmt: skip
+    address = reverse("consent_answer", args=[terms.consent.key])
+    page, site = (
+        reverse("adoption", args=[adoption.key]),
+        reverse("site_programmes", args=[scene.site.key]),
+    )
+    assert address not in text(enter("owner").get(page))
+    client = enter("authority")
+    assert address in text(client.get(page))
+    assert "Not yet answered by" in text(client.get(page))
+    answer = client.post(address, {"said": "disputed", "words": " "})
+    assert answer.status_code == 422
+    assert "Say why the consent does not stand" in text(answer)
+    assert client.post(address, {"said": "disputed", "words": "No <b>letter</b>."}).url == page
+    for shown in (text(client.get(page)), text(enter("owner").get(site))):
+        assert "isputed by" in shown
+        assert "No &lt;b&gt;letter&lt;/b&gt;." in shown
+    assert "A consent is disputed" in text(enter("contractor").get(site))
 
 
 @pytest.mark.parametrize(
