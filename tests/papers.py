@@ -50,6 +50,12 @@ def addresses() -> Iterator[tuple[str, str, str]]:
     yield "pfas", "owner", reverse("pfas_pdf", args=["a4"])
     yield "deficiencies", "owner", reverse("deficiencies_pdf", args=["letter"])
     yield "jurisdiction", "authority", reverse("jurisdiction_pdf", args=["a4"])
+    device = sealed.proportioner
+    lot = device.tank.movements.filter(lot__isnull=False).order_by("-moved_on", "-pk")[0].lot
+    yield "trend", "owner", reverse("trend_pdf", args=[device.key, "a4"])
+    yield "tank-history", "owner", reverse("tank_history_pdf", args=[device.tank.key, "letter"])
+    yield "lot-history", "owner", reverse("lot_history_pdf", args=[lot.key, "a4"])
+    yield "side-by-side", "owner", reverse("side_by_side_pdf", args=["letter"])
     yield "field-sheet", "contractor", reverse("field_sheet_pdf", args=[draft.visit.key, "a4"])
     yield "labels", "contractor", reverse("labels_pdf", args=[draft.visit.key, "letter"])
 

@@ -1,5 +1,6 @@
 """Side by side: which proportioners drift most, and what those have alike that do."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -11,12 +12,14 @@ from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET
 
 from calc.acceptance import IN_BAND
+from itm.accounts.actor import Actor
 from itm.core.figures import chance, day, percent
 from itm.reports.plot_slope import slope_mark
 from itm.trends import beside
 from itm.trends.beside import AGES, BY, CONCENTRATES, KINDS, MOST, ORDERS, Asked, Row
 from itm.trends.statement import points
 from itm.web.guard import actor_of, signed_in
+from itm.web.summaries import pdf_links
 from itm.web.tables import FORMATS, table_answer, table_paths
 
 PAGE = 50
@@ -37,7 +40,7 @@ def side_by_side(request: HttpRequest) -> HttpResponse:
     asked, order, by = asked_in(request)
     found = beside.side_by_side(actor, asked, order)
     page: Any = Paginator(found.rows, PAGE).get_page(request.GET.get("page"))
-    reach = max((reach_of(row) for row in page.object_list), default=0.0)
+    reach = reach_of_all(page.object_list)
     context = {
         "asked": asked,
         "order": order,
@@ -50,15 +53,15 @@ def side_by_side(request: HttpRequest) -> HttpResponse:
         "reach": points(reach).lstrip("+"),
         "groups": [grouped(one) for one in beside.groups(found.rows, by)],
         "by_words": BY[by][0],
-        "chosen": [
-            ("kind", "Type", KINDS, asked.kind),
-            ("concentrate", "Concentrate", CONCENTRATES, asked.concentrate),
-            ("contractor", "Contractor", beside.contractors(actor), asked.contractor),
-            ("age", "Age", [(key, words) for key, (words, *_) in AGES.items()], asked.age),
-        ],
+        "chosen": choices(actor, asked),
         "orders": [(key, words) for key, (words, _) in ORDERS.items()],
         "bys": [(key, words) for key, (words, _) in BY.items()],
-        "tables": [(form, table_url(request, form)) for form in FORMATS],
+        "tables": [
+            (form, with_query(request, reverse(f"side_by_side_{form}"))) for form in FORMATS
+        ],
+        "papers": pdf_links(
+            lambda size: with_query(request, reverse("side_by_side_pdf", args=[size]))
+        ),
         "crumbs": [("Trends", reverse("trends")), ("Side by side", "")],
     }
     return render(request, "trends/beside.html", context)
@@ -96,11 +99,26 @@ def key_in(text: str) -> str:
         return ""
 
 
-def table_url(request: HttpRequest, form: str) -> str:
+def with_query(request: HttpRequest, there: str) -> str:
+    """The address with what this page asks for, whatever page of it is open."""
     query = request.GET.copy()
     query.pop("page", None)
-    there = reverse(f"side_by_side_{form}")
     return f"{there}?{query.urlencode()}" if query else there
+
+
+def choices(actor: Actor, asked: Asked) -> list[tuple[str, str, Any, str]]:
+    """What narrows the comparison: its name, label, choices, and what was chosen."""
+    return [
+        ("kind", "Type", KINDS, asked.kind),
+        ("concentrate", "Concentrate", CONCENTRATES, asked.concentrate),
+        ("contractor", "Contractor", beside.contractors(actor), asked.contractor),
+        ("age", "Age", [(key, words) for key, (words, *_) in AGES.items()], asked.age),
+    ]
+
+
+def reach_of_all(rows: Sequence[Row]) -> float:
+    """The scale that all of them share."""
+    return max((reach_of(row) for row in rows), default=0.0)
 
 
 def reach_of(row: Row) -> float:
@@ -124,6 +142,8 @@ def line(row: Row, reach: float, today: date) -> dict[str, Any]:
         "mark": "" if row.slope is None else slope_mark(
             row.slope, row.low, row.high, reach=reach, title=slope_words(row)
         ),
+        "interval": "" if row.low is None or row.high is None else
+        f"{points(row.low)} to {points(row.high)}",
         "says": says(row),
         "apart": "" if row.apart is None else points(row.apart),
         "outside": outside(row, today),

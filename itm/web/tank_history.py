@@ -9,9 +9,10 @@ from django.shortcuts import render
 from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET
 
+from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.registry import queries as registry
-from itm.reports.plot import PlotWords, TrendSeries, trend_plot
+from itm.reports.plot import PlotWords, TrendSeries
 from itm.trends.tanks import (
     ConcentrateSeries,
     PropertySeries,
@@ -19,11 +20,11 @@ from itm.trends.tanks import (
     statements,
     tank_series,
 )
+from itm.web.drawing import PAGE_WIDTHS, Widths, drawn_in
 from itm.web.guard import actor_of, signed_in
+from itm.web.summaries import pdf_links
 from itm.web.tables import table_answer, table_paths
 
-# The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
-DESK, PHONE = 640, 350
 SIDES = ("within limits", "below", "above")
 MARKS = {"in band": "within limits", "lean": "below", "rich": "above"}
 
@@ -33,18 +34,12 @@ MARKS = {"in band": "within limits", "lean": "below", "rich": "above"}
 def tank_history(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     tank = registry.tank(actor, key)
-    return _history(
-        request, tank_series(actor, tank), title=f"Concentrate of {tank.tag} over the years",
-        lead="Values of sealed checks that no later record corrects, each at its point of the "
-        "tank. Index and density as read at 20 °C.",
-        empty="No sealed check yet. The history begins with the first one.",
-        tables=_tables("tank_history", key),
-        crumbs=[
-            (tank.site.name, reverse("site", args=[tank.site.key])),
-            (tank.tag, reverse("tank", args=[key])),
-            ("Concentrate over the years", ""),
-        ],
-    )  # fmt: skip
+    crumbs = [
+        (tank.site.name, reverse("site", args=[tank.site.key])),
+        (tank.tag, reverse("tank", args=[key])),
+        ("Concentrate over the years", ""),
+    ]
+    return _history(request, of_tank(actor, tank, PAGE_WIDTHS), "tank_history", key, crumbs)
 
 
 @signed_in
@@ -52,39 +47,61 @@ def tank_history(request: HttpRequest, key: UUID) -> HttpResponse:
 def lot_history(request: HttpRequest, key: UUID) -> HttpResponse:
     actor = actor_of(request)
     lot = registry.lot(actor, key)
-    return _history(
-        request, lot_series(actor, lot), title=f"{lot} over the years",
-        lead="Values of sealed checks that no later record corrects, of tanks in which nothing but "
-        "this lot stood by the book. A mixture says nothing of one of its lots. Index and density "
-        "as read at 20 °C.",
-        empty="No sealed check yet of a tank that held this lot alone.",
-        tables=_tables("lot_history", key),
-        crumbs=[
-            ("Lots", reverse("lots")), (str(lot), reverse("lot", args=[key])),
-            ("Over the years", ""),
-        ],
-    )  # fmt: skip
+    crumbs = [
+        ("Lots", reverse("lots")), (str(lot), reverse("lot", args=[key])), ("Over the years", ""),
+    ]  # fmt: skip
+    return _history(request, of_lot(actor, lot, PAGE_WIDTHS), "lot_history", key, crumbs)
+
+
+def of_tank(actor: Actor, tank: Any, widths: Widths) -> dict[str, Any]:
+    """What page and sheet say of a tank."""
+    return {
+        **_shown(tank_series(actor, tank), widths),
+        "title": f"Concentrate of {tank.tag} over the years",
+        "lead": "Values of sealed checks that no later record corrects, each at its point of the "
+        "tank. Index and density as read at 20 °C.",
+        "empty": "No sealed check yet. The history begins with the first one.",
+    }
+
+
+def of_lot(actor: Actor, lot: Any, widths: Widths) -> dict[str, Any]:
+    """What page and sheet say of a lot."""
+    return {
+        **_shown(lot_series(actor, lot), widths),
+        "title": f"{lot} over the years",
+        "lead": "Values of sealed checks that no later record corrects, of tanks in which nothing "
+        "but this lot stood by the book. A mixture says nothing of one of its lots. Index and "
+        "density as read at 20 °C.",
+        "empty": "No sealed check yet of a tank that held this lot alone.",
+    }
 
 
 def _tables(name: str, key: UUID) -> dict[str, str]:
     return {form: reverse(f"{name}_{form}", args=[key]) for form in ("csv", "xlsx")}
 
 
-def _history(request: HttpRequest, found: ConcentrateSeries, **context: Any) -> HttpResponse:
-    shown = {
+def _history(
+    request: HttpRequest, told: dict[str, Any], name: str, key: UUID, crumbs: Any
+) -> HttpResponse:
+    papers = pdf_links(lambda size: reverse(f"{name}_pdf", args=[key, size]))
+    around = {"tables": _tables(name, key), "papers": papers, "crumbs": crumbs}
+    return render(request, "checks/history.html", {**told, **around})
+
+
+def _shown(found: ConcentrateSeries, widths: Widths) -> dict[str, Any]:
+    return {
         "found": found,
         "properties": [
-            _property(one, found, says)
+            _property(one, found, says, widths)
             for one, says in zip(found.series, statements(found), strict=True)
         ],
         "events": [(day(event.day), event.words, event.detail) for event in found.events],
         "whole": list(reversed(found.whole)),
     }
-    return render(request, "checks/history.html", {**context, **shown})
 
 
 def _property(
-    one: PropertySeries, found: ConcentrateSeries, says: tuple[str, ...]
+    one: PropertySeries, found: ConcentrateSeries, says: tuple[str, ...], widths: Widths
 ) -> dict[str, Any]:
     unit = f", {one.known.unit}" if one.known.unit else ""
     drawn = TrendSeries(
@@ -101,7 +118,7 @@ def _property(
         "name": one.name,
         "limits": one.limits,
         "start": one.start and one.known.shown(f"{one.start[1]:.7g}"),
-        "figure": {"wide": trend_plot(drawn, width=DESK), "narrow": trend_plot(drawn, width=PHONE)},
+        "figure": drawn_in(drawn, widths),
         "lines": [
             (day(m.checked_on), m, MARKS[m.side] if m.held else "") for m in reversed(one.points)
         ],

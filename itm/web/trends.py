@@ -12,14 +12,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from itm.core.figures import day, percent
-from itm.reports.plot import TrendSeries, trend_plot
+from itm.reports.plot import TrendSeries
 from itm.trends import queries
 from itm.trends.statement import statement
+from itm.web.drawing import PAGE_WIDTHS, Widths, drawn_in
 from itm.web.guard import actor_of, signed_in
+from itm.web.summaries import pdf_links
 from itm.web.tables import table_answer, table_paths
 
-# The drawing is made for the width it is shown at: a shrunk one can't be read on a phone.
-DESK, PHONE = 640, 350
 NO_BREAK = "\u00a0"
 
 
@@ -55,20 +55,26 @@ def trend(request: HttpRequest, key: UUID) -> HttpResponse:
     found = queries.series(actor_of(request), key, timezone.now())
     device = found.proportioner
     system, site = device.system, device.system.site
-    context = {
+    papers = pdf_links(lambda size: reverse("trend_pdf", args=[key, size]))
+    crumbs = [
+        ("Trends", reverse("trends")),
+        (site.name, reverse("site", args=[site.key])),
+        (system.name, reverse("system", args=[system.key])),
+        (device.tag, ""),
+    ]
+    context = {**shown(found, PAGE_WIDTHS), "papers": papers, "crumbs": crumbs}
+    return render(request, "trends/trend.html", context)
+
+
+def shown(found: queries.Series, widths: Widths) -> dict[str, Any]:
+    """What page and sheet say of one proportioner; each plot in every one of the widths."""
+    return {
         "series": found,
-        "nominal": f"{device.nominal_percent.normalize():f}",
-        "flow_points": [flow_point(one, found.events) for one in found.flow_points],
+        "nominal": f"{found.proportioner.nominal_percent.normalize():f}",
+        "flow_points": [flow_point(one, found.events, widths) for one in found.flow_points],
         "events": [(day(event.day), event.words, event.detail) for event in found.events],
         "cycles": [cycle(one) for one in found.cycles],
-        "crumbs": [
-            ("Trends", reverse("trends")),
-            (site.name, reverse("site", args=[site.key])),
-            (system.name, reverse("system", args=[system.key])),
-            (device.tag, ""),
-        ],
     }
-    return render(request, "trends/trend.html", context)
 
 
 TABLE_HEAD = (
@@ -118,7 +124,9 @@ def table_row(name: str, counts: str, point: queries.Point) -> tuple[str | float
     )  # fmt: skip
 
 
-def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) -> dict:
+def flow_point(
+    one: queries.FlowPointSeries, events: tuple[queries.Event, ...], widths: Widths
+) -> dict[str, Any]:
     drawn = TrendSeries(
         name=one.name,
         points=tuple(drawn_point(point) for point in one.points),
@@ -127,13 +135,13 @@ def flow_point(one: queries.FlowPointSeries, events: tuple[queries.Event, ...]) 
         events=tuple((event.day, event.words) for event in events),
         reported=tuple((paper.tested_on, float(paper.percent)) for paper in one.reported),
     )
-    shown = [*one.points, *one.as_left]
-    shown.sort(key=lambda point: (point.tested_on, point.record.as_left), reverse=True)
+    told = [*one.points, *one.as_left]
+    told.sort(key=lambda point: (point.tested_on, point.record.as_left), reverse=True)
     return {
         "name": one.name,
         "flow": one.flow,
-        "figure": {"wide": trend_plot(drawn, width=DESK), "narrow": trend_plot(drawn, width=PHONE)},
-        "lines": [line(point) for point in shown],
+        "figure": drawn_in(drawn, widths),
+        "lines": [line(point) for point in told],
         "corrected": [line(point) for point in one.corrected],
         "beside": [line(point) for point in one.beside],
         "bands": [band_words(*band) for band in one.bands],

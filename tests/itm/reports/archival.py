@@ -8,6 +8,7 @@ that skip no level. Clause numbers from memory: 19005-3, 6.2.11.4 (fonts), 6.6.4
 
 import io
 import re
+from collections.abc import Collection
 from typing import Any
 
 from pypdf import PdfReader
@@ -40,9 +41,11 @@ def text(data: bytes) -> str:
     return re.sub(r"\s+", " ", " ".join(pages(data)))
 
 
-def require_archival(data: bytes, *, size: str = "a4", plotted: int = 0) -> PdfReader:
+def require_archival(
+    data: bytes, *, size: str = "a4", plotted: int | Collection[int] = 0
+) -> PdfReader:
     """Of any sheet: archival, tagged, in English, entitled, with its own fonts, of its size, with
-    numbered pages that all hold something, and with a head for every cell. `plotted` is the page
+    numbered pages that all hold something, and with a head for every cell. `plotted` are the pages
     with a plot, whose words stand in coordinates of their own that pypdf does not follow."""
     reader = read(data)
     root = reader.trailer["/Root"]
@@ -58,11 +61,12 @@ def require_archival(data: bytes, *, size: str = "a4", plotted: int = 0) -> PdfR
     _require_fonts(reader)
     _require_structure(reader)
     count = len(reader.pages)
+    drawn = {plotted} if isinstance(plotted, int) else {*plotted}
     for number, page in enumerate(reader.pages, 1):
         box = page.mediabox
         assert (round(float(box.width)), round(float(box.height))) == POINTS[size]
         said = page.extract_text()
-        if number != plotted:
+        if number not in drawn:
             _require_margin(page)
         assert f"page {number} of {count}" in said
         assert len(said) > 80, f"page {number} holds nothing but its foot"
