@@ -7,22 +7,25 @@ from uuid import UUID
 
 from itm.accounts.actor import Actor
 from itm.doors.day import day_of
+from itm.doors.day_beginning import beginning
 from itm.records import along, queries
 
 
 def day_for_device(
     actor: Actor, key: UUID, *, said: Mapping[str, str], at: datetime
 ) -> dict[str, Any]:
-    """`day_of`, with what is to be said of other devices that have it.
+    """`day_of`, with what can begin there, and what is to be said of other devices that have it.
 
     Of `said`, `device` is a UUID that the device gave itself and `waiting` how much of the day it
     has not sent; without them, as from a page of before, nothing is noted. Raises NotFound.
     """
     day = day_of(actor, key, at=at)
+    visit = queries.visit(actor, key)
+    # No part of what the digest is of: what may begin is no part of what has been done.
+    day |= {"beginning": beginning(actor, visit, at)}
     device = device_of(said)
     if device is None:
         return day
-    visit = queries.visit(actor, key)
     waiting = said.get("waiting", "")
     along.note(
         actor=actor, visit=visit, device=device, at=at,

@@ -40,6 +40,7 @@ from itm.records.models import (
 )
 from itm.records.progress import reopens, samples_of
 from itm.records.remarks import flow_remarks, run_remarks
+from itm.registry.models import Proportioner
 
 FORM = 1  # of this object; keys are added, never renamed
 USUALLY_TOLD = ("owner", "fire service", "monitoring company", "authority", "insurer", "neighbours")
@@ -195,6 +196,7 @@ def _test(test: ProportioningTest, left: dict[int, list[dict[str, Any]]]) -> dic
     device = test.proportioner
     return {
         "key": str(test.key),
+        "device": str(device.key),
         "tag": device.tag,
         "system": device.system.name,
         "kind": device.get_kind_display(),
@@ -213,11 +215,7 @@ def _test(test: ProportioningTest, left: dict[int, list[dict[str, Any]]]) -> dic
         "criterion": test.criterion_title or test.criterion,
         "include_water": test.include_water,
         "correct_temperatures": test.correct_temperatures,
-        "listed": {
-            "lowest": device.lowest_listed_flow, "lowest_typed": device.lowest_listed_flow_typed,
-            "highest": device.highest_listed_flow,
-            "highest_typed": device.highest_listed_flow_typed,
-        },
+        "listed": listed(device),
         "method": test.method,
         "bench": str(test.bench.key) if test.bench else None,
         "runs": [_run(run) for run in test.runs.all()],
@@ -229,10 +227,21 @@ def _test(test: ProportioningTest, left: dict[int, list[dict[str, Any]]]) -> dic
     }  # fmt: skip
 
 
+def listed(device: Proportioner) -> dict[str, Any]:
+    return {
+        "lowest": device.lowest_listed_flow, "lowest_typed": device.lowest_listed_flow_typed,
+        "highest": device.highest_listed_flow,
+        "highest_typed": device.highest_listed_flow_typed,
+    }  # fmt: skip
+
+
 def _open_of(test: ProportioningTest) -> tuple[str, ...]:
     """What of a prepared test is written on the spot."""
-    as_left = test.phase == ProportioningTest.Phase.AS_LEFT
-    return ("adjusted", "notes") if as_left else ("notes",)
+    return asked_in(test.phase)
+
+
+def asked_in(phase: str) -> tuple[str, ...]:
+    return ("adjusted", "notes") if phase == ProportioningTest.Phase.AS_LEFT else ("notes",)
 
 
 def _run(run: FlowRun) -> dict[str, Any]:
@@ -263,6 +272,7 @@ def _restoration(visit: Visit) -> list[dict[str, Any]]:
 def _line(line: RestorationLine, fixed: set[int]) -> dict[str, Any]:
     return {
         "key": str(line.key),
+        "device": str(line.proportioner.key),
         "tag": line.proportioner.tag,
         "text": line.text,
         "outcome": line.outcome,

@@ -38,7 +38,7 @@ def bench_of(actor: Actor, bench: Bench, tests: list[ProportioningTest]) -> dict
     first.bench = bench  # the same row, with its bottles fetched
     return {
         "key": str(bench.key),
-        "instrument": _instrument(bench),
+        **instrument_part(meter),
         "remarks": remarks_on(first),
         "lot": str(bench.lot or ""),
         "tank": bench.tank.tag,
@@ -51,9 +51,7 @@ def bench_of(actor: Actor, bench: Bench, tests: list[ProportioningTest]) -> dict
         "notes": bench.notes,
         "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
         "closed": shared_closed(own),
-        **_certificates(bench, first),
-        "fields": {"value": _value_field(meter), "temperature": _temperature_field()},
-        "correction": correction(meter.method),
+        "certificate_needed": first.site.certificate_needed,
         "system_water": str(shared_key(bench, Bottle.Role.SYSTEM_WATER)),
         "bottles": [_standing(stand, bench, doubtful) for stand in stands]
         + [_planned(planned, bench) for planned in to_set_out(first)],
@@ -66,8 +64,26 @@ ASKED = (
 )  # fmt: skip
 
 
-def _instrument(bench: Bench) -> dict[str, Any]:
-    meter = bench.instrument
+def instrument_part(meter: Instrument) -> dict[str, Any]:
+    """What of a bench follows from its meter. `certificates` as `intake/complete.py` asks for them,
+    the latest last."""
+    known = [one for one in meter.certificates.all() if not one.withdrawn_because]
+    return {
+        "instrument": _instrument(meter),
+        "certificates": [
+            {
+                "issued_on": one.issued_on.isoformat() if one.issued_on else "",
+                "due_on": one.due_on.isoformat() if one.due_on else "",
+                "words": str(one),
+            }
+            for one in sorted(known, key=lambda one: (one.issued_on or date.min, one.pk))
+        ],
+        "fields": {"value": _value_field(meter), "temperature": _temperature_field()},
+        "correction": correction(meter.method),
+    }
+
+
+def _instrument(meter: Instrument) -> dict[str, Any]:
     low, high = meter.compensates_from_c, meter.compensates_to_c
     return {
         "name": meter.name,
@@ -81,22 +97,6 @@ def _instrument(bench: Bench) -> dict[str, Any]:
         "temperature_compensated": meter.temperature_compensated,
         "compensates_from_c": None if low is None else f"{low.normalize():f}",
         "compensates_to_c": None if high is None else f"{high.normalize():f}",
-    }
-
-
-def _certificates(bench: Bench, test: ProportioningTest) -> dict[str, Any]:
-    """What a hand-in asks of the instrument, as `intake/complete.py` does; the latest last."""
-    known = [one for one in bench.instrument.certificates.all() if not one.withdrawn_because]
-    return {
-        "certificate_needed": test.site.certificate_needed,
-        "certificates": [
-            {
-                "issued_on": one.issued_on.isoformat() if one.issued_on else "",
-                "due_on": one.due_on.isoformat() if one.due_on else "",
-                "words": str(one),
-            }
-            for one in sorted(known, key=lambda one: (one.issued_on or date.min, one.pk))
-        ],
     }
 
 

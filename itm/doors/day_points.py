@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from itm.records import preparing, queries
+from itm.records import queries
 from itm.records.bench_sheet import closed
 from itm.records.direct_forms import of_method
 from itm.records.merge import shown
 from itm.records.models import DirectRun, ProportioningTest
+from itm.records.prepared_keys import run_key
 from itm.records.rule import own_bands
 from itm.registry import criteria
 from itm.registry.models import FlowPoint
@@ -33,7 +34,7 @@ def _of_test(test: ProportioningTest, points: list[FlowPoint]) -> list[dict[str,
     return [
         {
             "flow_point": str(point.key),
-            "run": str(preparing.run_key(test, point)),
+            "run": str(run_key(test.key, point)),
             "name": point.name,
             "flow": point.flow,
             "flow_typed": point.flow_typed,

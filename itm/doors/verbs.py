@@ -7,6 +7,7 @@ from calc import units
 from itm.core.measures import TEMPERATURE
 from itm.doors.deeds import bench, checks, discharge, effluent, restoring, visits
 from itm.doors.verb import Field, Verb
+from itm.doors.verbs_begin import BEGIN
 from itm.doors.verbs_direct import DIRECT, HEAVY
 from itm.doors.verbs_inspect import INSPECT
 from itm.records.models import (
@@ -382,5 +383,5 @@ EFFLUENT = (
 
 VERBS = {
     verb.name: verb
-    for verb in (*VISIT, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK, *EFFLUENT, *INSPECT)
+    for verb in (*VISIT, *BEGIN, *DIRECT, *DISCHARGE, *RESTORE, *BENCH, *CHECK, *EFFLUENT, *INSPECT)
 }

@@ -27,6 +27,21 @@ from itm.records.models import (
     RestorationLine,
     Visit,
 )
+from itm.records.prepare_refusals import (
+    refuse_acceptance_without_foam,
+    refuse_other_limits,
+    refuse_second_correction,
+    refuse_unfit_device,
+)
+from itm.records.prepared_keys import (
+    bench_key,
+    line_keys,
+    run_key,
+    step_keys,
+    test_key,
+    with_bench,
+    with_meter,
+)
 from itm.records.queries import lots_for
 from itm.records.remarks import other_nominals
 from itm.records.rule import frozen_rule, own_bands, require_baselines
@@ -121,16 +136,18 @@ def prepare_test(
     """
     visit = locked_visit(actor, visit)
     require_begin(actor, visit)
-    if isinstance(bench, NewBench):
-        bench = open_bench(actor=actor, visit=visit, tank=proportioner.tank, **vars(bench))
-    _refuse_unfit_device(visit, proportioner)
+    refuse_unfit_device(visit, proportioner)
     _refuse_unfit_phase(visit, proportioner, phase, adjusted, _method(bench))
+    key = key or _key_of(visit, proportioner, phase, bench)
+    if isinstance(bench, NewBench):
+        opened = {**vars(bench), "key": bench.key or bench_key(key)}
+        bench = open_bench(actor=actor, visit=visit, tank=proportioner.tank, **opened)
     if isinstance(bench, Direct):
         _refuse_unfit_method(bench, purpose)
     else:
         _refuse_unfit_bench(visit, proportioner, bench)
     if correct_temperatures:
-        _refuse_second_correction(None if isinstance(bench, Direct) else bench)
+        refuse_second_correction(None if isinstance(bench, Direct) else bench)
     points = _points_to_run(proportioner, flow_points)
     today = date_at(visit.site.time_zone, at)
     rule = frozen_rule(proportioner, today, purpose=purpose, points=points)
@@ -157,11 +174,16 @@ def prepare_test(
         )  # fmt: skip
     for point in points:
         own = rule.own_columns(point.name)
-        run = FlowRun.objects.create(by=actor, test=test, flow_point=point, **own)
+        run = FlowRun.objects.create(
+            by=actor, key=run_key(test.key, point), test=test, flow_point=point, **own
+        )
         if isinstance(bench, Direct):
             DirectRun.objects.create(by=actor, run=run, **foam.get(point.name, {}))
-    for position, text in enumerate(proportioner.flush_order or FLUSH_ORDER, start=1):
-        FlushStep.objects.create(by=actor, test=test, position=position, text=text)
+    steps = proportioner.flush_order or FLUSH_ORDER
+    for position, (own_key, text) in enumerate(
+        zip(step_keys(test.key, steps), steps, strict=True), start=1
+    ):
+        FlushStep.objects.create(by=actor, key=own_key, test=test, position=position, text=text)
     _lay_restoration(actor, visit, proportioner)
     Move.objects.create(
         by=actor, test=test, verb="prepare", at=at, person=actor.person,
@@ -181,21 +203,15 @@ def change_test(
     purpose_frozen, acceptance_needs_foam; Conflict.
     """
     row = locked_draft(actor, test)
-    _refuse_other_limits(row, entered.get("purpose", row.purpose))
-    _refuse_acceptance_without_foam(row.method, entered.get("purpose", row.purpose))
+    refuse_other_limits(row, entered.get("purpose", row.purpose))
+    refuse_acceptance_without_foam(row.method, entered.get("purpose", row.purpose))
     if entered.get("correct_temperatures"):
-        _refuse_second_correction(row.bench)
+        refuse_second_correction(row.bench)
     if row.phase == Phase.AS_LEFT and not entered.get("adjusted", row.adjusted).strip():
         raise _adjusted_missing()
     merge.put(row, entered, opened)
     row.save(by=actor)
     return row
-
-
-def run_key(test: ProportioningTest, flow_point: FlowPoint) -> uuid.UUID:
-    """Known before anybody has answered, and the same on every device: what is measured there can
-    hang on it at once."""
-    return uuid.uuid5(test.key, f"run of {flow_point.key}")
 
 
 @transaction.atomic
@@ -216,7 +232,7 @@ def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> 
         require_baselines(missing)
         own = own_band[0].columns()
     run = FlowRun.objects.create(
-        by=actor, key=run_key(row, flow_point), test=row, flow_point=flow_point, **own
+        by=actor, key=run_key(row.key, flow_point), test=row, flow_point=flow_point, **own
     )
     if row.is_direct:
         method = Direct(row.method, row.direct.liquid, row.direct.liquid_name)
@@ -225,8 +241,20 @@ def add_run(*, actor: Actor, test: ProportioningTest, flow_point: FlowPoint) -> 
     return run
 
 
-def _method(bench: Bench | Direct) -> str:
+def _method(bench: Bench | NewBench | Direct) -> str:
     return bench.method if isinstance(bench, Direct) else Method.BENCH
+
+
+def _key_of(
+    visit: Visit, proportioner: Proportioner, phase: str, bench: Bench | NewBench | Direct
+) -> uuid.UUID:
+    if isinstance(bench, Direct):
+        read_with = f"liquid {bench.liquid} {bench.liquid_name.strip()}"
+    elif isinstance(bench, NewBench):
+        read_with = with_meter(bench.instrument.key, bench.lot.key if bench.lot else None)
+    else:
+        read_with = with_bench(bench.key)
+    return test_key(visit, proportioner, phase=phase, method=_method(bench), read_with=read_with)
 
 
 def _measured_by(bench: Bench | Direct, proportioner: Proportioner) -> dict[str, Any]:
@@ -247,7 +275,7 @@ def _foam(
 def _refuse_unfit_method(bench: Direct, purpose: str) -> None:
     if bench.method not in set(Method.values) - {Method.BENCH}:
         raise Refused("unknown_method", "Choose one of the direct methods.", "method")
-    _refuse_acceptance_without_foam(bench.method, purpose)
+    refuse_acceptance_without_foam(bench.method, purpose)
     if bench.method != Method.OTHER_LIQUID:
         return
     if bench.liquid not in DirectSetup.Liquid.values:
@@ -257,29 +285,6 @@ def _refuse_unfit_method(bench: Direct, purpose: str) -> None:
             "liquid_missing",
             "Name the surrogate liquid: another one flows otherwise and needs its own baseline.",
             "liquid_name",
-        )
-
-
-def _refuse_acceptance_without_foam(method: str, purpose: str) -> None:
-    if method == Method.OTHER_LIQUID and purpose == ProportioningTest.Purpose.ACCEPTANCE:
-        raise Refused(
-            "acceptance_needs_foam",
-            "Another liquid is compared with a test with concentrate, so it can accept nothing: "
-            "an acceptance test is run with concentrate.",
-            "purpose",
-        )
-
-
-def _refuse_unfit_device(visit: Visit, proportioner: Proportioner) -> None:
-    if proportioner.system.site_id != visit.site_id:
-        raise Refused("not_on_site", f"{proportioner} is not at {visit.site}.", "proportioner")
-    if proportioner.retired_on is not None:
-        raise Refused("retired", f"{proportioner} is retired.", "proportioner")
-    if visit.restored_at is not None:
-        raise Refused(
-            "back_in_service",
-            "Everything opened on this visit is back in service; plan another visit for a test "
-            "that takes it out again.",
         )
 
 
@@ -331,39 +336,6 @@ def _refuse_unfit_phase(
         raise _adjusted_missing()
 
 
-def _refuse_other_limits(test: ProportioningTest, purpose: str) -> None:
-    """An acceptance test and a later one have other limits where the criterion compares them."""
-    acceptance = ProportioningTest.Purpose.ACCEPTANCE
-    now = test.purpose == acceptance
-    compares = criteria.needs_baseline(
-        test.proportioner.system.criterion if now else test.criterion
-    )
-    if compares and (purpose == acceptance) != now:
-        raise Refused(
-            "purpose_frozen",
-            "Its limits were frozen for the purpose it was prepared for: the criterion compares "
-            "later tests with the acceptance test. Abandon this draft and prepare another.",
-            "purpose",
-        )
-
-
-def _refuse_second_correction(bench: Bench | None) -> None:
-    if bench is None:
-        raise Refused(
-            "nothing_to_correct",
-            "A direct method reads no bottle, so there is no temperature to correct.",
-            "correct_temperatures",
-        )
-    instrument = bench.instrument
-    if instrument.temperature_compensated:
-        raise Refused(
-            "corrected_twice",
-            f"{instrument} corrects for temperature itself; corrected once more, every reading "
-            "would be wrong by as much again.",
-            "correct_temperatures",
-        )
-
-
 def _adjusted_missing() -> Refused:
     return Refused(
         "adjusted_missing", "As left: say which parts were adjusted or renewed.", "adjusted"
@@ -389,7 +361,8 @@ def _lay_restoration(actor: Actor, visit: Visit, proportioner: Proportioner) -> 
     if visit.restoration_lines.filter(proportioner=proportioner).exists():
         return
     texts, _ = queries_equipment.lines_to_put_back(proportioner)
-    for position, text in enumerate(texts, start=1):
+    keys = line_keys(visit.key, proportioner.key, texts)
+    for position, (key, text) in enumerate(zip(keys, texts, strict=True), start=1):
         RestorationLine.objects.create(
-            by=actor, visit=visit, proportioner=proportioner, position=position, text=text
+            by=actor, key=key, visit=visit, proportioner=proportioner, position=position, text=text
         )

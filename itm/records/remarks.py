@@ -12,7 +12,7 @@ from itm.records.weighing import weighed_remarks
 from itm.registry.book import lines_of
 from itm.registry.certificates import certificate_on, ran_out
 from itm.registry.contents import Contents, as_of, bare, differences
-from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Tank
+from itm.registry.models import ConcentrateLot, Instrument, Proportioner, Site, Tank
 
 # Common practice, no published source: how long the mixture takes to settle.
 SETTLING = timedelta(seconds=30)
@@ -164,11 +164,12 @@ def instruments_of(test: ProportioningTest) -> list[Instrument]:
 def instrument_remarks(test: ProportioningTest) -> list[str]:
     """What its instruments could prove on that day: a reading is taken all the same, and the record
     says so, unless the owner takes no such result."""
-    return [said for one in instruments_of(test) if (said := _on_certificate(test, one))]
+    on, site = test.tested_on, test.site
+    return [said for one in instruments_of(test) if (said := on_certificate(one, site, on))]
 
 
-def _on_certificate(test: ProportioningTest, instrument: Instrument) -> str:
-    on = test.tested_on
+def on_certificate(instrument: Instrument, site: Site, on: date) -> str:
+    """What its certificate leaves to say, or nothing."""
     proof = certificate_on(instrument, on)
     if proof is None:
         said = f"No calibration certificate of {instrument} is on record for {day(on)}."
@@ -176,8 +177,8 @@ def _on_certificate(test: ProportioningTest, instrument: Instrument) -> str:
         said = f"The certificate {proof} of {instrument} ran out on {day(proof.due_on)}."
     else:
         return ""
-    if test.site.certificate_needed:
-        said += f" The owner of {test.site} takes no result read with it: take another instrument."
+    if site.certificate_needed:
+        said += f" The owner of {site} takes no result read with it: take another instrument."
     return said
 
 

@@ -85,14 +85,16 @@ def frozen_rule(
     *,
     purpose: str = ProportioningTest.Purpose.PERIODIC,
     points: Sequence[FlowPoint] | None = None,
+    asked: tuple[float | None, float | None] | None = None,
 ) -> FrozenRule:
     """The criterion of the system and the decision rule of its fire authorities on that day.
 
     An acceptance test has nothing to be compared with: where the criterion would, the common rule
-    judges it. Refused nominal_not_named, baseline_too_far.
+    judges it. `asked` are the `probabilities` of the site, where many are read.
+    Refused nominal_not_named, baseline_too_far.
     """
     system, nominal = proportioner.system, proportioner.nominal_percent
-    verdict, lean = probabilities(system.site, on)
+    verdict, lean = asked or probabilities(system.site, on)
     compares = criteria.needs_baseline(system.criterion)
     alone = compares and purpose == ProportioningTest.Purpose.ACCEPTANCE
     own: tuple[OwnBand, ...] = ()

@@ -132,22 +132,25 @@ def restore(crew: Phone, day: dict[str, Any]) -> None:
     expect(page.get_by_text("Back in service: the last line has ended.")).to_be_visible()
 
 
-def bench(crew: Phone, day: dict[str, Any]) -> None:
+def bench(
+    crew: Phone, day: dict[str, Any], strengths: dict[str, float] = STRENGTHS,
+    poured: dict[str, tuple[str, str]] = POURED, sample: float = 3.27,
+) -> None:  # fmt: skip
     page = crew.page
     crew.screen(day, "bench")
     page.locator("#set-out").click()
-    for label, (concentrate, water) in POURED.items():
+    for label, (concentrate, water) in poured.items():
         page.get_by_label(f"{label}, concentrate poured, mL").fill(concentrate)
         page.get_by_label(f"{label}, water poured, mL").fill(water)
         crew.press(f"Keep volumes of {label}")
-    for label, percent in STRENGTHS.items():
+    for label, percent in strengths.items():
         crew.read(label, reading(percent))
     for run, name in day["runs"]:
         for number in range(1, 3 if run == day["runs"][0][0] else 2):
-            crew.read(f"{name} {number}", reading(3.27))
+            crew.read(f"{name} {number}", reading(sample))
     odd(crew)
     point = page.locator(".so-far .answer").first
-    expect(point).to_contain_text("3.27 %")
+    expect(point).to_contain_text(f"{sample:.2f} %")
     expect(point.locator(".limits")).to_have_text("in band")
     expect(page.locator(".so-far")).to_contain_text("Preliminary")
     expect(page.locator(".so-far")).not_to_contain_text("settled")

@@ -73,10 +73,10 @@ def _started(visit: Any) -> dict[str, str]:
 
 
 def prepare_test(call: Call) -> Done:
-    """A new bench gets the key that `bench_key` makes of the entry's own."""
+    """The test gets the key of the entry, and a new bench one that follows from that."""
     require_crew(call.actor, call.row)
     put = dict(call.entry.put)
-    device = _proportioner(call, str(put.pop("proportioner", "")))
+    device = proportioner_of(call, str(put.pop("proportioner", "")))
     put.setdefault("phase", "as_found")
     method = put.setdefault("method", BENCH)
     if method == BENCH:
@@ -89,24 +89,15 @@ def prepare_test(call: Call) -> Done:
         previous=queries.previous_results(call.actor, device), method=str(method),
     )  # fmt: skip
     cleaned(form)
-    given = form.prepared()
-    if isinstance(given["bench"], preparing.NewBench):
-        new = {**vars(given["bench"]), "key": bench_key(call.entry.key)}
-        given["bench"] = preparing.NewBench(**new)
     test = prepare(
         actor=call.actor, visit=call.row, proportioner=device, at=call.at, key=call.entry.key,
-        **given,
+        **form.prepared(),
     )  # fmt: skip
     bench = {"bench": str(test.bench.key)} if test.bench else {}
     return Done(call.row, {"test": str(test.key), **bench})
 
 
-def bench_key(test: uuid.UUID) -> uuid.UUID:
-    """The bench that is opened together with a test, known before anybody has answered."""
-    return uuid.uuid5(test, "bench")
-
-
-def _proportioner(call: Call, key: str) -> Proportioner:
+def proportioner_of(call: Call, key: str) -> Proportioner:
     devices = queries.proportioners_at(call.actor, call.row.site)
     device = next((d for d in devices if str(d.key) == key.strip().lower()), None)
     if device is None:

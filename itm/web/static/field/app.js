@@ -179,7 +179,7 @@ class Field {
    * One deed. It is said to be kept when the disk has it, and not before. `places` are the entries
    * on the screen that became it; `key` is the one that its first keystroke made.
    */
-  async act(verb, of, put = {}, { words, opened, key, places = [], quiet = false } = {}) {
+  async act(verb, of, put = {}, { words, opened, key, shows, places = [], quiet = false } = {}) {
     const entry = {
       key: key ?? crypto.randomUUID(),
       visit: this.visit,
@@ -190,6 +190,7 @@ class Field {
       words,
       state: "waiting",
       ...(opened && { opened }),
+      ...(shows && { shows }), // what the server will make of it
     };
     const held = this.#heldBack(places);
     try {

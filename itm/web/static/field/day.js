@@ -1,6 +1,7 @@
 // The day as this device knows it: what the server sent, and over it what only this device holds.
 // Nothing is judged here; what an entry would do is shown, and the server decides.
 
+import { shownBegun } from "./begun.js";
 import { follow, measuredWhole, solutionText } from "./direct.js";
 import { checkBegun, checkNoted, tanksOf, underWay } from "./checking.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
@@ -11,13 +12,13 @@ import { inspected } from "./tasks.js";
 export const STUCK = new Set(["refused", "crossed", "forbidden", "not_found"]);
 
 /** What makes a line of its own on the day leaves the day itself as it was. */
-const BESIDE = new Set(["add_notice", "note_effluent", "inspect"]);
+const BESIDE = new Set(["add_notice", "note_effluent", "inspect", "begin_test"]);
 
 export function project(day, entries, person, papers = []) {
   const view = structuredClone(day);
   const rows = index(view);
   for (const entry of entries) {
-    if (STUCK.has(entry.state)) continue;
+    if (STUCK.has(entry.state) && entry.verb !== "begin_test") continue;
     const of = Object.values(entry.of)[0];
     DEEDS[entry.verb]?.({
       view,
@@ -247,6 +248,7 @@ const DEEDS = {
   },
   take_back_start: ({ row }) => Object.assign(row, { started_at: null, started_by: "" }),
   add_run: runAdded,
+  begin_test: shownBegun,
   note_test: ({ row, put }) => Object.assign(row, put),
   foam_seen: ({ row, at }) => (row.foam_seen_at ??= at),
   take_back_foam: ({ row }) => (row.foam_seen_at = null),

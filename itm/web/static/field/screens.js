@@ -13,7 +13,7 @@ import { soughtOf, noLabel } from "./label.js";
 import { measureScreen } from "./measure.js";
 import { resultScreen } from "./result.js";
 import { stopScreen } from "./stop.js";
-import { visitScreen } from "./visit.js";
+import { notTaken as notTakenYet, visitScreen } from "./visit.js";
 import { waitingScreen } from "./waiting.js";
 import { signIn } from "./strip.js";
 import { steps } from "./steps.js";
@@ -114,5 +114,6 @@ function trail(field, test, here = "restore") {
       ),
     ),
     steps(view, own, here),
+    test ? notTakenYet(test) : null,
   ];
 }

@@ -84,14 +84,26 @@ function askedOf(field, one, name) {
   );
   const bench = own?.tests.find((test) => test.key === of)?.bench;
   const asked =
-    one.verb === "note_bench"
+    one.verb === "begin_test"
+      ? own?.beginning?.asked
+      : one.verb === "note_bench"
       ? own?.benches.find(({ key }) => key === bench)?.asked
       : (own?.checking?.[one.verb] ?? own?.direct_asked?.[direct?.method]?.[one.verb]);
-  return asked?.find((text) => text.name === name);
+  return name ? asked?.find((text) => text.name === name) : asked;
 }
 
 export const labelOf = (field, one, name) =>
   askedOf(field, one, name)?.label ?? LABELS[name] ?? name;
+
+/** The texts of an entry that a person may put right where it waits: of a test that was begun here
+ * not what it is, since whatever was read hangs on that. */
+export function openTexts(field, one) {
+  const texts = Object.entries(one.put).filter(([, text]) => typeof text === "string");
+  if (one.verb !== "begin_test") return texts.map(([name, text]) => ({ name, text, choices: [] }));
+  const asked = askedOf(field, one) ?? [];
+  const own = asked.filter(({ name }) => name !== "adjusted" || one.put.phase === "as_left");
+  return own.map(({ name, choices }) => ({ name, choices, text: one.put[name] ?? "" }));
+}
 
 /** A choice in its words, any other text as it is. */
 function inItsWords(field, one, name, text) {

@@ -3,6 +3,7 @@
 // server has taken, or what a person takes off it.
 
 import { Stopped, ask, json, poster, signedOut } from "./asking.js";
+import { hangsOnKeys, keysToCome } from "./begun.js";
 import { STUCK } from "./day.js";
 import { settled } from "./off.js";
 import { deviceHere } from "./store.js";
@@ -56,15 +57,17 @@ export const wire = ({ key, verb, of, put, opened, at }) => ({
 export const HAND_INS = new Set(["hand_in", "hand_in_check"]);
 const unsettled = (entry) => entry.state !== "taken" && !HAND_INS.has(entry.verb);
 
-/** What may go now: never what is stuck, and a hand-in only when nothing else of its day waits, a
- * laboratory's paper among it. */
+/** What may go now: never what is stuck, nothing of a test begun here that is not taken yet, and a
+ * hand-in only when nothing else of its day waits, a laboratory's paper among it. */
 export function ready(entries, tried, papers = []) {
   const held = papers.filter((one) => !["taken", "chosen"].includes(one.state));
+  const toCome = keysToCome(entries);
   const open = new Set([...entries.filter(unsettled), ...held].map((one) => one.visit));
   return entries.filter(
     (entry) =>
       entry.state === "waiting" &&
       !tried.has(entry.key) &&
+      !hangsOnKeys(entry, toCome) &&
       !(HAND_INS.has(entry.verb) && open.has(entry.visit)),
   );
 }
@@ -229,10 +232,11 @@ async function postPhotos(store, post, say) {
   const entries = await store.entries();
   const known = new Map(entries.map((entry) => [entry.key, entry]));
   const waiting = (entry) => entry.state === "waiting";
+  const toCome = keysToCome(entries);
   const before = new Set(entries.filter(waiting).map((entry) => entry.key));
   const photos = (await store.photos()).filter((photo) => {
     const made = known.get(Object.values(photo.of)[0]);
-    return waiting(photo) && !(made && made.state !== "taken"); // hangs on one that is not taken yet
+    return waiting(photo) && !hangsOnKeys(photo, toCome) && !(made && made.state !== "taken"); // hangs on one that is not taken yet
   });
   const isMore = async () => (await store.entries()).some((e) => waiting(e) && !before.has(e.key));
   const send = (photo) => {

@@ -7,6 +7,7 @@ import { effluentPart } from "./effluent.js";
 import { inspections } from "./inspect.js";
 import { steps } from "./steps.js";
 import { beginning } from "./begin.js";
+import { beginningTest } from "./begin_test.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { day, forEntry, fromEntry, instant } from "./words.js";
 
@@ -23,8 +24,9 @@ export function visitScreen(field) {
     testsOf(view).length
       ? testsOf(view).map((test) => testSteps(view, test))
       : empty(
-          "No test is prepared. Prepare one on the page of the visit while there is signal, then take the day along again.",
+          "No test is prepared. Begin one here, or prepare it on the page of the visit while there is signal.",
         ),
+    beginningTest(field),
     directToCome(view)
       ? notice(
           "This copy of the day is older than this page: its tests by a direct method come with the next signal.",
@@ -78,9 +80,16 @@ function testSteps(view, test) {
       "p",
       `${test.purpose_label}, ${test.phase_label}${isDirect(test) ? `, ${test.method_label}` : ""} · ${test.handing_in ? "handed in from here, waits for signal" : test.state_label}`,
     ),
+    notTaken(test),
     steps(view, test),
   );
 }
+
+/** A test that was begun here and that the server does not take as it is. */
+export const notTaken = (test) =>
+  test.not_taken
+    ? h("div", notice(test.not_taken, "warning"), h("a", { href: "#/waiting" }, "To what waits"))
+    : null;
 
 function protection(field, visit) {
   const { view, zone } = field;

@@ -3,13 +3,14 @@
 
 import { h, empty, notice } from "./dom.js";
 import { STUCK } from "./day.js";
-import { press, textEntry, valueOf } from "./entering.js";
+import { hangsOnKeys } from "./begun.js";
+import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
 import { reopen } from "./inspect.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
 import { save } from "./saving.js";
 import { textsOf } from "./tasks.js";
 import { typedPart } from "./typed.js";
-import { crossed, hasSides, head, labelOf } from "./sides.js";
+import { crossed, hasSides, head, labelOf, openTexts } from "./sides.js";
 
 export function waitingScreen(field) {
   const entries = field.entries.filter((one) => one.state !== "taken");
@@ -90,13 +91,17 @@ const hangsOn = ({ of, kind, put, verb }) => [
 
 /** This one and everything that hangs on it, entries, papers and photos, however far. */
 function withHanging(field, one) {
-  const gone = new Set([one.key]);
+  const gone = new Set([one.key, ...(one.shows?.keys ?? [])]); // a test begun here, with its rows
   const rows = [...field.entries, ...field.papers, ...field.photos].filter(
     (other) => other.state !== "taken",
   );
   for (let grown = true; grown;) {
-    const more = rows.filter((row) => !gone.has(row.key) && hangsOn(row).some((k) => gone.has(k)));
-    more.forEach(({ key }) => gone.add(key));
+    const more = rows.filter(
+      (row) =>
+        !gone.has(row.key) &&
+        (hangsOn(row).some((k) => gone.has(k)) || hangsOnKeys(row, gone)),
+    );
+    more.forEach(({ key, shows }) => [key, ...(shows?.keys ?? [])].forEach((k) => gone.add(k)));
     grown = more.length > 0;
   }
   return gone;
@@ -107,7 +112,10 @@ function plainEntry(field, one) {
 }
 
 function dropping(field, one) {
-  const others = withHanging(field, one).size - 1;
+  const gone = withHanging(field, one);
+  const others = [...field.entries, ...field.papers, ...field.photos].filter(
+    ({ key, state }) => key !== one.key && state !== "taken" && gone.has(key),
+  ).length;
   const words = others
     ? `Take it off with the ${others} that hang on it, for good`
     : "Take it off for good";
@@ -120,8 +128,7 @@ function dropping(field, one) {
   );
 }
 
-async function drop(field, one) {
-  const gone = withHanging(field, one);
+async function drop(field, one, gone = withHanging(field, one)) {
   const dropped = (rows) =>
     rows.filter(({ key }) => gone.has(key)).map((row) => ({ ...row, state: "dropped" }));
   await field.store.mark([...dropped(field.papers), ...dropped(field.photos)], "photos");
@@ -134,11 +141,15 @@ async function drop(field, one) {
 
 function stuckEntry(field, one) {
   if (one.verb === "inspect" && one.state === "refused") return stuckTask(field, one);
-  if (one.state === "crossed" && hasSides(one)) return crossed(field, one, () => drop(field, one));
+  if (one.state === "crossed" && hasSides(one)) {
+    // Of a test that the server has, only what was said of it goes: the rest hangs on theirs.
+    const alone = one.verb === "begin_test" ? new Set([one.key]) : undefined;
+    return crossed(field, one, () => drop(field, one, alone));
+  }
   const again = async () => {
     const put = corrected(field, one);
     await field.store.mark([{ ...one, put, state: "waiting", sentence: "", code: "" }]);
-    await field.forgetTyped(Object.keys(one.put).map((name) => ({ place: placeOf(one, name) })));
+    await field.forgetTyped(openTexts(field, one).map(({ name }) => ({ place: placeOf(one, name) })));
     await field.draw();
     await field.handing.now();
   };
@@ -147,11 +158,12 @@ function stuckEntry(field, one) {
     { id: `entry-${one.key}` },
     head(field, one),
     one.state === "refused"
-      ? Object.entries(one.put)
-          .filter(([, text]) => typeof text === "string")
-          .map(([name, text]) =>
-            textEntry(field, placeOf(one, name), { label: labelOf(field, one, name), was: text }),
-          )
+      ? openTexts(field, one).map(({ name, text, choices }) => {
+          const asks = { label: labelOf(field, one, name), was: text };
+          return choices.length
+            ? choiceEntry(field, placeOf(one, name), { ...asks, choices })
+            : textEntry(field, placeOf(one, name), asks);
+        })
       : null,
     h(
       "div.press",
@@ -177,9 +189,12 @@ function stuckTask(field, one) {
 const placeOf = (one, name) => `waiting:${one.key}:${name}`;
 
 function corrected(field, one) {
-  return Object.fromEntries(
-    Object.entries(one.put).map(([name, text]) => [name, valueOf(field, placeOf(one, name), text)]),
-  );
+  const put = { ...one.put };
+  for (const { name, text } of openTexts(field, one)) {
+    const now = valueOf(field, placeOf(one, name), text);
+    if (now || name in put) put[name] = now;
+  }
+  return put;
 }
 
 function paper(field, one) {
