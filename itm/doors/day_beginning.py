@@ -1,8 +1,8 @@
 """What can be tested at the site of a visit, so that a test begins where there is no signal.
 
-The device makes of this what Prepare will make of the entry on the server (`deeds/beginning.py`): the
-same rows under the same keys (`records/prepared_keys.py`), and limits as they stand today. What the
-server freezes is its own; the device shows that as soon as the entry is taken.
+The device makes of this what Prepare will make of the entry on the server (`deeds/beginning.py`):
+the same rows under the same keys (`records/prepared_keys.py`), and limits as they stand today. What
+the server freezes is its own; the device shows that as soon as the entry is taken.
 """
 
 from copy import deepcopy
