@@ -47,6 +47,12 @@ class Stored:
     held: str = ""
     goes: bool = False  # somebody has decided so, and it waits
     until: date | None = None  # kept on to this day
+    # Other rows that name the same bytes: the paper of a check, in the check that corrects it.
+    also: tuple[Any, ...] = ()
+
+    @property
+    def rows(self) -> tuple[Any, ...]:
+        return self.row, *self.also
 
     def holds(self, today: date) -> str:
         """Why nobody may decide about it today; empty where one may."""
@@ -108,15 +114,18 @@ class _Gathering:
             kept.loose.append((row, kind))
             if kind:
                 kept.files.append(self._loose(row, kind))
-        for paper in self.papers:
-            site, record = self.checks[paper.concentrate_check_id]
-            if record is not None:
-                out[site].files.append(
-                    Stored(paper, record.thing.kind, record.words, [record.thing], record.held)
-                )
+        for family in self.papers.values():
+            of = [paper.concentrate_check_id for paper in family]
+            given = [self.checks[check] for check in of if check in self.checks]
+            if any(record is not None for _, record in given):
+                stored = _of_records(family[-1], [record for _, record in given])
+                stored.also = tuple(family[:-1])
+                out[given[0][0]].files.append(stored)
         for kept in out.values():
             for one in kept.files:
-                one.goes, one.until = self.decided.get((type(one.row), one.row.pk), (False, None))
+                said = [self.decided.get((type(row), row.pk), (False, None)) for row in one.rows]
+                one.goes = any(goes for goes, _ in said)
+                one.until = max(filter(None, (until for _, until in said)), default=None)
         return out
 
     # Records: by primary key their site, and None for one that is not signed -------------------
@@ -227,11 +236,15 @@ class _Gathering:
         return list(rows.select_related(*things).order_by("added_at", "pk"))
 
     @cached_property
-    def papers(self) -> list[LaboratoryReport]:
-        signed = [pk for pk, (_, record) in self.checks.items() if record is not None]
+    def papers(self) -> dict[str, list[LaboratoryReport]]:
+        """By the name of their bytes: a check that corrects another names the same ones, a draft of
+        it that was given up as well, and a file is gone for all who name it, or for none."""
         gone = DecidedFile.objects.exclude(laboratory_report=None).exclude(gone_at=None)
-        rows = LaboratoryReport.objects.filter(concentrate_check__in=signed)
-        return list(rows.exclude(pk__in=gone.values("laboratory_report")).order_by("pk"))
+        rows = LaboratoryReport.objects.filter(concentrate_check__site__in=self.at)
+        out: dict[str, list[LaboratoryReport]] = {}
+        for row in rows.exclude(pk__in=gone.values("laboratory_report")).order_by("pk"):
+            out.setdefault(str(row.file.name), []).append(row)
+        return out
 
     @cached_property
     def said(self) -> dict[int, str]:
@@ -277,7 +290,7 @@ class _Gathering:
         return out
 
 
-def _of_records(row: Attachment, named: list[Record | None]) -> Stored:
+def _of_records(row: Any, named: list[Record | None]) -> Stored:
     signed = [one for one in named if one is not None]
     held = next((one.held for one in signed if one.held), "")
     if len(signed) < len(named):

@@ -20,6 +20,7 @@ from itm.accounts.actor import Actor, system
 from itm.core.clock import date_at
 from itm.core.errors import Conflict, NotFound, Refused
 from itm.core.figures import day
+from itm.records.models import LaboratoryReport
 from itm.registry.models import Attachment, Site
 from itm.registry.services import keep
 from itm.retention.gathering import Stored, gather
@@ -75,11 +76,12 @@ def decide(
     )  # fmt: skip
     keep(row, {}, by=actor, verb="decided")
     for one, free in chosen:
-        column = "attachment" if isinstance(one.row, Attachment) else "laboratory_report"
-        DecidedFile.objects.create(
-            by=actor, decision=row, name=one.row.name, of=one.of, size=one.row.size,
-            sha256=one.row.sha256, free_from=free.day, **{column: one.row},
-        )  # fmt: skip
+        for file in one.rows:
+            column = "attachment" if isinstance(file, Attachment) else "laboratory_report"
+            DecidedFile.objects.create(
+                by=actor, decision=row, name=file.name, of=one.of, size=file.size,
+                sha256=file.sha256, free_from=free.day, **{column: file},
+            )  # fmt: skip
     return row
 
 
@@ -149,10 +151,12 @@ def _carry_out(pk: int, now: datetime) -> None:
     site = Site.objects.select_for_update().get(pk=row.site_id)
     today = date_at(site.time_zone, now)
     periods = periods_at([site.pk])[site.pk]
-    stored = {one.row.key: one for one in gather([site])[site.pk].files}
-    for file in row.files.select_related("attachment", "laboratory_report"):
+    stored = {held.key: one for one in gather([site])[site.pk].files for held in one.rows}
+    files = list(row.files.select_related("attachment", "laboratory_report"))
+    decided = {file.row.key for file in files}
+    for file in files:
         one = stored.get(file.row.key)
-        if why := _stays(one, free_with(periods, one.things) if one else None, file, today):
+        if why := _stays(one, free_with(periods, one.things) if one else None, decided, today):
             file.stayed_why = why
             file.save(by=by, verb="stayed")
         else:
@@ -161,10 +165,14 @@ def _carry_out(pk: int, now: datetime) -> None:
     row.save(by=by, verb="carried out", text=f"decided by {row.decided_by}")
 
 
-def _stays(one: Stored | None, freedom: Freedom | None, file: DecidedFile, today: date) -> str:
+def _stays(
+    one: Stored | None, freedom: Freedom | None, decided: Collection[UUID], today: date
+) -> str:
     """Why it must not go today after all; empty where it may."""
     if one is None or freedom is None:
         return "it is not where it was, or went by another decision"
+    if any(row.key not in decided for row in one.rows):
+        return "a record that nobody decided about names it since"
     if not freedom.by(today):
         told = freedom.why or f"a period that holds now ends later, on {day(freedom.day)}"
         return f"it is no longer past its period: {told}"
@@ -259,12 +267,14 @@ def gone_words(row: Any) -> str:
 
 
 def gone_names(site: Site) -> set[str]:
-    """What the store called the files of this site that were let go."""
+    """What the store called the files of this site that were let go, and no row names any more."""
     rows = DecidedFile.objects.filter(~Q(gone_at=None), decision__site=site.pk)
     out: set[str] = set()
     for one in rows.select_related("attachment", "laboratory_report"):
         out |= {name for name in (one.row.file.name, _preview(one.row)) if name}
-    return out
+    gone = rows.exclude(laboratory_report=None).values("laboratory_report")
+    others = LaboratoryReport.objects.filter(file__in=out).exclude(pk__in=gone)
+    return out - {str(name) for name in others.values_list("file", flat=True)}
 
 
 def _preview(row: Any) -> str:
