@@ -17,7 +17,7 @@ from itm.findings import rights
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.models.deficiencies import ORIGINS, RECORDS
-from itm.findings.showing import later, missed, moment, stands
+from itm.findings.showing import NAMED_BY, later, missed, moment, stands
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
 from itm.registry.models import Attachment, Grant, Site
 from itm.schedule.models import Duty
@@ -149,7 +149,10 @@ def note_repair(
     *, actor: Actor, deficiency: Deficiency, part: str, who: str, repaired_at: datetime,
     at: datetime,
 ) -> Step:  # fmt: skip
-    """Part, who and when. Raises Forbidden, Conflict; Refused part_missing, who_missing, ahead."""
+    """Part, who and when. What was mended before it was found was something else.
+
+    Raises Forbidden, Conflict; Refused part_missing, who_missing, ahead, before_it.
+    """
     rights.require_write(actor, deficiency)
     row = locked(deficiency)
     if not part.strip():
@@ -158,6 +161,12 @@ def note_repair(
         raise Refused("who_missing", "Say who repaired it.", "who")
     if repaired_at > at:
         raise Refused("ahead", "This time has not come yet.", "repaired_at")
+    if date_at(row.site.time_zone, repaired_at) < row.found_on:
+        raise Refused(
+            "before_it",
+            f"It was found on {day(row.found_on)}, after that; say when this was repaired.",
+            "repaired_at",
+        )
     return say(actor, row, Verb.REPAIRED, at, part.strip(), who=who.strip(),
                happened_at=repaired_at)  # fmt: skip
 
@@ -213,10 +222,10 @@ def _why_not(deficiency: Deficiency, step: Step) -> str:
             return "The record was corrected since."
     if isinstance(record, InspectionLine) and hasattr(record, "corrected_by"):
         return "The inspection was corrected since."
-    again = deficiency.steps.filter(verb=Verb.FOUND_AGAIN)
-    for found in again.select_related(*ORIGINS, "inspection_line__inspection"):
+    named = deficiency.steps.filter(verb__in=NAMED_BY)
+    for found in named.select_related(*ORIGINS, "inspection_line__inspection"):
         if _since(deficiency, found, step):
-            return "It was found again since."
+            return f"It was found {'again since' if found.verb == Verb.FOUND_AGAIN else 'after it'}."
     return ""
 
 
@@ -227,9 +236,9 @@ def _since(deficiency: Deficiency, found: Step, fix: Step) -> bool:
         return missed(found.record, since) and moment(fix.record)[1] < since
     if fix.verb == Verb.REPAIRED:
         repaired = fix.happened_at or fix.at
-        return (moment(found.record)[1], found.pk) > (
-            date_at(deficiency.site.time_zone, repaired), fix.pk
-        )  # fmt: skip
+        # What a person noted by hand names no record: it was seen on the day that the row says.
+        seen_on = moment(found.record)[1] if found.record else deficiency.found_on
+        return (seen_on, found.pk) > (date_at(deficiency.site.time_zone, repaired), fix.pk)
     if found.record == fix.record:
         return found.pk > fix.pk
     return not later(fix.record, found.record)

@@ -1,7 +1,7 @@
 """Systems out of service: one row for each time, whether a test day or a person says so."""
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 
@@ -17,6 +17,8 @@ from itm.records.restoration import OUT
 from itm.registry.models import FoamSystem, Site
 
 Verb, Asks = Step.Verb, NoticeClock.Asks
+# How long before it began somebody can have been told of it, as of planned work; own choice.
+TOLD_AHEAD = timedelta(days=30)
 
 
 def follow(*, actor: Actor, visit: Visit, at: datetime) -> Impairment | None:
@@ -179,13 +181,21 @@ def tell(
     """Somebody was told, which answers a clock where one is named. Also after the end: those who
     were told that it is out are told that it is back.
 
-    Raises Forbidden; Refused who_missing, ahead, asks_other, too_early.
+    Raises Forbidden; Refused who_missing, ahead, before_it, asks_other, too_early.
     """
     rights.require_write(actor, impairment)
     if not who.strip():
         raise Refused("who_missing", "Say who was told, by name.", "who")
     if told_at > at:
         raise Refused("ahead", "This time has not come yet.", "told_at")
+    if told_at < impairment.started_at - TOLD_AHEAD:
+        began = instant(impairment.started_at, impairment.site.time_zone)
+        raise Refused(
+            "before_it",
+            f"It began on {began}; who was told more than {TOLD_AHEAD.days} days before that was "
+            "told of something else.",
+            "told_at",
+        )
     if clock is not None:
         require_answer(impairment, clock, Asks.TOLD, told_at, at)
     return say(

@@ -9,6 +9,7 @@ from itm.actions.record_inspection import correct_inspection
 from itm.actions.retire import retire
 from itm.core.errors import Refused
 from itm.findings import deciding, queries
+from itm.findings.lives import say
 from itm.findings.models import Deficiency
 from tests.deeds import inspection_of, tested
 
@@ -27,6 +28,13 @@ def repaired(scene, row: Deficiency, on: date):
     return deciding.note_repair(
         actor=scene.owner, deficiency=row, part="gland packed", who="The porter", repaired_at=at,
         at=AT,
+    )  # fmt: skip
+
+
+def by_hand(scene, on: date) -> Deficiency:
+    return deciding.note_by_hand(
+        actor=scene.owner, site=scene.site, thing=scene.system, severity=3, words="a sign is gone",
+        found_on=on, at=AT,
     )  # fmt: skip
 
 
@@ -87,6 +95,35 @@ def test_a_repair_before_the_same_fault_closes_nothing(scene):
     assert (again.ready, first.ready) == (True, False)
 
 
+def test_a_repair_before_it_was_found_is_refused_by_the_day_of_the_site(scene):
+    """At 22:00 UTC of 3 May it is 4 May in Auckland, the day on which it was found there."""
+    scene.site.time_zone = "Pacific/Auckland"
+    scene.site.save(by=scene.owner)
+    row = by_hand(scene, MAY)
+    noted = {"part": "gland packed", "who": "The porter", "deficiency": row, "at": AT}
+    with pytest.raises(Refused, match="found on 4 May 2026, after that") as refused:
+        deciding.note_repair(
+            actor=scene.owner, repaired_at=datetime(2026, 5, 3, 11, tzinfo=UTC), **noted
+        )
+    assert (refused.value.code, refused.value.place) == ("before_it", "repaired_at")
+    step = deciding.note_repair(
+        actor=scene.owner, repaired_at=datetime(2026, 5, 3, 22, tzinfo=UTC), **noted
+    )
+    assert deciding.close(actor=scene.owner, deficiency=row, step=step, at=AT).outcome == "repaired"
+
+
+def test_a_repair_that_stands_before_the_finding_already_closes_nothing(scene):
+    """As it could be noted before it was refused, or may come in with an archive."""
+    inspection_of(scene, JUNE, fit="no")
+    for row in (Deficiency.objects.get(), by_hand(scene, JUNE)):
+        before = datetime(2022, 10, 22, tzinfo=UTC)
+        say(scene.owner, row, "repaired", AT, "gland packed", who="x", happened_at=before)
+        [old] = deciding.against(row)
+        assert (old.ready, old.why_not) == (False, "It was found after it.")
+        with pytest.raises(Refused, match="found after it"):
+            deciding.close(actor=scene.owner, deficiency=row, step=old.step, at=AT)
+
+
 def test_a_round_in_order_that_was_corrected_closes_nothing(scene):
     inspection_of(scene, MAY, fit="no")
     second = inspection_of(scene, JUNE)
@@ -102,10 +139,7 @@ def test_it_was_closed_on_the_day_that_the_site_had(scene):
     """At 22:00 UTC it is the next morning in Auckland: found and closed there on one calendar."""
     scene.site.time_zone = "Pacific/Auckland"
     scene.site.save(by=scene.owner)
-    row = deciding.note_by_hand(
-        actor=scene.owner, site=scene.site, thing=scene.system, severity=3, words="a sign is gone",
-        found_on=MAY, at=AT,
-    )  # fmt: skip
+    row = by_hand(scene, MAY)
     late = datetime(2026, 8, 1, 22, tzinfo=UTC)
     deciding.end(actor=scene.owner, deficiency=row, reason="it is there", at=late)
     shown = queries.all_deficiencies(scene.owner)

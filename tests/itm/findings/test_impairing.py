@@ -138,6 +138,16 @@ def test_a_start_that_was_taken_back_is_read_by_all_three_and_counts_nowhere(sce
     assert all("started by mistake on 15 Jun 2026" in words for words in said)
 
 
+def test_who_was_told_long_before_it_began_was_told_of_something_else(scene):
+    row = by_hand(scene)
+    told = {"actor": scene.owner, "impairment": row, "who": "Fire service", "at": AT}
+    with pytest.raises(Refused, match="more than 30 days before") as refused:
+        impairing.tell(told_at=AT - timedelta(days=31), **told)
+    assert (refused.value.code, refused.value.place) == ("before_it", "told_at")
+    assert not row.steps.exists()
+    impairing.tell(told_at=AT - timedelta(days=29), **told)  # of planned work
+
+
 def test_that_of_a_test_day_is_not_ended_by_hand(scene):
     prepared(scene)
     with pytest.raises(Refused, match="restoration list"):

@@ -139,10 +139,15 @@ def lowers(world: World, number: int, _: str) -> None:
 def repairs(world: World, number: int, _: str) -> None:
     if row := one_of(world, number):
         at = datetime.combine(DAYS[number], datetime.min.time(), UTC) + timedelta(hours=20)
-        deciding.note_repair(
-            actor=world.scene.owner, deficiency=row, part="seat", who="The porter",
-            repaired_at=at, at=world.tick(),
-        )  # fmt: skip
+        try:
+            deciding.note_repair(
+                actor=world.scene.owner, deficiency=row, part="seat", who="The porter",
+                repaired_at=at, at=world.tick(),
+            )  # fmt: skip
+        except Refused as refused:
+            assert (refused.code, DAYS[number] < row.found_on) == ("before_it", True)
+        else:
+            assert DAYS[number] >= row.found_on
 
 
 def closes(world: World, number: int, _: str) -> None:
