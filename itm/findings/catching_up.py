@@ -24,6 +24,7 @@ from itm.findings.models import Deficiency, Step
 from itm.findings.opening import LONGEST, open_ones, origin_of, source_of
 from itm.findings.rules import Found
 from itm.findings.showing import Origin, Place, Shown, in_force, later
+from itm.findings.spots import gone
 from itm.records.models import (
     ConcentrateCheck,
     Inspection,
@@ -106,6 +107,17 @@ def after_taken_back(
     return caught
 
 
+@transaction.atomic
+def after_spots_back(*, actor: Actor, thing: Proportioner | Tank, at: datetime) -> Caught:
+    """What is run of it, or what stands in it, has changed: what ended because its spot was gone is
+    open again once that is back. May run twice."""
+    caught, link = Caught(), "proportioner" if isinstance(thing, Proportioner) else "tank"
+    ended = Deficiency.objects.filter(outcome=Outcome.ENDED, **{link: thing})
+    if thing.retired_on is None and ended.exists():
+        _catch_up_thing(actor, thing, at, caught)
+    return caught
+
+
 def _alone(thing: Retirable) -> dict[str, Any] | None:
     """How what hangs on this thing, and on nothing that belongs to it, is found."""
     name = next((name for name in opening.LINKS if type(thing) is _model_of(name)), "")
@@ -150,7 +162,9 @@ def _catch_up_thing(
     model = ProportioningTest if isinstance(thing, Proportioner) else ConcentrateCheck
     link, _ = THINGS[model]
     in_use = thing.retired_on is None
-    names = _names(origin=opening.RECORD_LINKS[model], in_use=in_use, **{link: thing})
+    origin = opening.RECORD_LINKS[model]
+    names = _names(origin=origin, in_use=in_use, **{link: thing})
+    ended = _names(origin=origin, in_use=False, **{link: thing})
     kept = list(in_force(model, **{link: thing}))
     for number, (record, seen) in enumerate(kept):
         if of is not None and record.site_id != of.pk:
@@ -158,24 +172,27 @@ def _catch_up_thing(
         after = kept[number + 1 :]
         for found in seen.found:
             place = (found.cause, found.spot)
-            source = source_of(found, seen.hook, record.site)
-            if (source, record.pk) not in names and not _proved(place, after):
-                _open_of(actor, record, found, seen, after, at, caught)
+            named = (source_of(found, seen.hook, record.site), record.pk)
+            if named in names or _proved(place, after):
+                continue
+            if named in ended and gone(*place, thing, seen.on):
+                continue  # what ended because its spot is gone stays so while it is
+            _open_of(actor, record, found, seen, after, at, caught)
 
 
 def _names(origin: str, in_use: bool = True, **where: Any) -> set[tuple[str, int]]:
     """Which record is named by the life of which deficiency. One that was closed against what was
     corrected since does not count: nothing shows its fix any more. Nor does one that ended with a
     reason alone, which what is in use and still shows it contradicts."""
-    gone = (
+    undone = (
         Q(fixed_by_test__amendments__state="sealed")
         | Q(fixed_by_concentrate_check__amendments__state="sealed")
         | Q(fixed_by_inspection_line__corrected_by__isnull=False)
     )
     if in_use:
-        gone |= Q(outcome=Outcome.ENDED)
+        undone |= Q(outcome=Outcome.ENDED)
     rows = Deficiency.objects.filter(**where)
-    held = rows.exclude(pk__in=rows.filter(gone).values("pk"))
+    held = rows.exclude(pk__in=rows.filter(undone).values("pk"))
     steps = Step.objects.filter(deficiency__in=held).exclude(**{origin: None})
     return set(steps.values_list("deficiency__source", origin))
 

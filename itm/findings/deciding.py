@@ -18,6 +18,7 @@ from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
 from itm.findings.models.deficiencies import ORIGINS, RECORDS
 from itm.findings.showing import NAMED_BY, later, missed, moment, stands
+from itm.findings.spots import gone_of
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest
 from itm.registry.models import Attachment, Grant, Site
 from itm.schedule.models import Duty
@@ -225,7 +226,9 @@ def _why_not(deficiency: Deficiency, step: Step) -> str:
     named = deficiency.steps.filter(verb__in=NAMED_BY)
     for found in named.select_related(*ORIGINS, "inspection_line__inspection"):
         if _since(deficiency, found, step):
-            return f"It was found {'again since' if found.verb == Verb.FOUND_AGAIN else 'after it'}."
+            return (
+                f"It was found {'again since' if found.verb == Verb.FOUND_AGAIN else 'after it'}."
+            )
     return ""
 
 
@@ -274,8 +277,8 @@ def close(*, actor: Actor, deficiency: Deficiency, step: Step, at: datetime) -> 
 
 def may_end(row: Deficiency) -> bool:
     """Whether a reason alone may end it: a person noted it, what opened it has changed and shows it
-    no longer, or the thing is retired, so that no later record of it can come."""
-    if row.cause == Cause.BY_HAND or row.thing.retired_on is not None:
+    no longer, or the thing is retired or its spot gone, so that no later record of it can come."""
+    if row.cause == Cause.BY_HAND or row.thing.retired_on is not None or gone_of(row):
         return True
     return row.steps.filter(verb=Verb.UNSETTLED).exists() and not stands(row)
 
@@ -296,6 +299,8 @@ def end(*, actor: Actor, deficiency: Deficiency, reason: str, at: datetime) -> D
             "stands",
             "What opened it still stands. It closes against a later record that shows the fix.",
         )
+    if gone := gone_of(row):
+        say(actor, row, Verb.NOTED, at, f"No later record can show a fix: {gone}")
     say(actor, row, Verb.CLOSED, at, reason.strip())
     row.outcome, row.closed_reason = Outcome.ENDED, reason.strip()
     row.closed_at, row.closed_by = at, actor.person

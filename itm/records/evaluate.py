@@ -221,19 +221,30 @@ def outcome(result: dict[str, Any]) -> tuple[str, str]:
 
 def supply(test: ProportioningTest, result: dict[str, Any]) -> list[dict[str, Any]]:
     """Minutes that a full tank lasts at each flow point, at its flow and measured percent."""
-    flows = {run.flow_point.name: flow_of(run) for run in test.runs.all()}
+    flows = {name: flow_of(run) for name, run in _runs_by_name(test, result).items()}
     tank = test.drawn_from
     return [
         {
             "flow_point": point["name"],
             "minutes": minutes_of_supply(tank.usable_volume, flows[point["name"]], point["percent"])
-            if point["percent"] > 0
+            if point["percent"] > 0 and point["name"] in flows
             else None,
             "required_minutes": test.proportioner.system.required_minutes,
             "basis": f"usable volume of the tank, {tank.usable_volume_typed}, at this flow alone",
         }
         for point in result["flow_points"]
     ]
+
+
+def _runs_by_name(test: ProportioningTest, result: dict[str, Any]) -> dict[str, FlowRun]:
+    """By the names that the result has. A flow point can be called otherwise since: those that
+    fit no name any more go together in the order of their flows, in which both lists stand."""
+    runs = {run.flow_point.name: run for run in test.runs.all()}
+    names = [point["name"] for point in result["flow_points"]]
+    there = {name: runs[name] for name in names if name in runs}
+    others = [run for name, run in runs.items() if name not in there]
+    left = [name for name in names if name not in there]
+    return there | (dict(zip(left, others, strict=True)) if len(left) == len(others) else {})
 
 
 def flow_of(run: FlowRun) -> float:

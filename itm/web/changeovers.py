@@ -39,7 +39,7 @@ def changeover_new(request: HttpRequest, key: UUID) -> HttpResponse:
     def write() -> Any:
         rows = keep_book.change_over(
             actor=actor, tank=tank, new=New(**form.cleaned_data),
-            today=site_date(tank.site.time_zone),
+            today=site_date(tank.site.time_zone), at=timezone.now(),
         )  # fmt: skip
         messages.warning(request, PROVE)
         return ", ".join(str(row.system) for row in rows)

@@ -15,6 +15,7 @@ from itm.actions.note_deficiency import add_pictures, note_deficiency
 from itm.core.errors import Conflict, Refused
 from itm.core.figures import day
 from itm.findings import deciding, forms, queries, rights, rules
+from itm.findings.spots import gone_of
 from itm.registry import queries as registry
 from itm.registry.access import works_at
 from itm.registry.attaching import Upload
@@ -138,6 +139,7 @@ def _page(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpResponse
         "orders_it": row.is_open and actor.kind == "authority",
         "against": deciding.against(row) if row.is_open else [],
         "ends": row.is_open and deciding.may_end(row),
+        "gone": gone_of(row) if row.is_open else "",
         "orders": queries.orders_about(actor, row),
         "impairments": list(row.impairments.all()),
         "caution": CAUTION if row.is_open and row.severity == 1 else "",

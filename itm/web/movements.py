@@ -48,7 +48,8 @@ def movement_new(request: HttpRequest, key: UUID, kind: str) -> HttpResponse:
     def write() -> Any:
         values = {**form.values, "kind": what}
         return keep_book.move(
-            actor=actor, tank=tank, today=site_date(tank.site.time_zone), **values
+            actor=actor, tank=tank, today=site_date(tank.site.time_zone), at=timezone.now(),
+            **values,
         )  # fmt: skip
 
     return edit(

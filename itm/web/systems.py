@@ -240,7 +240,8 @@ def proportioner_edit(request: HttpRequest, key: UUID) -> HttpResponse:
     return edit(
         request, form=form, rows=rows, ready=rows.is_valid, system=row.system,
         write=lambda: change_proportioner(
-            actor=actor, proportioner=row, flow_points=rows.point_rows(today), **form.values
+            actor=actor, proportioner=row, flow_points=rows.point_rows(today), at=timezone.now(),
+            **form.values,
         ),
         to=lambda row: reverse("proportioner", args=[row.key]),
         title=f"Change {row}", template="registry/proportioner_form.html",

@@ -148,7 +148,9 @@ def test_changeover_draws_from_a_store_and_leaves_its_waste_in_one(scene: Scene)
 
     def go_over(**changes: Any) -> ChangeOver:
         made = new(scene, store=drums.store, as_waste=True, **changes)
-        [row] = keep_book.change_over(actor=scene.owner, tank=scene.tank, new=made, today=TODAY)
+        [row] = keep_book.change_over(
+            actor=scene.owner, tank=scene.tank, new=made, today=TODAY, at=NOW
+        )
         return row
 
     row = go_over()
@@ -183,7 +185,7 @@ def test_changeover_that_its_store_cannot_bear_leaves_nothing_behind(
     drums = StoreMovementFactory(store__site=scene.site, store__lot=new(scene).lot, volume=0.9)
     made = new(scene, store=drums.store, as_waste=True, **changes)
     with pytest.raises(Refused) as refused:
-        keep_book.change_over(actor=scene.owner, tank=scene.tank, new=made, today=TODAY)
+        keep_book.change_over(actor=scene.owner, tank=scene.tank, new=made, today=TODAY, at=NOW)
     assert (refused.value.code, refused.value.place) == (code, place)
     assert (scene.tank.movements.count(), drums.store.movements.count()) == (1, 1)
     assert not Store.objects.filter(standing="waste").exists()

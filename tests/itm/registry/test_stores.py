@@ -163,7 +163,7 @@ def test_database_refuses_a_second_store_of_the_lot_and_a_third_standing(scene: 
 def fill(scene: Scene, tank: Any, lot: Any, volume: float, store: Store | None, **values: Any):
     return keep_book.move(**{
         "actor": scene.owner, "tank": tank, "kind": "fill", "lot": lot, "moved_on": DAY,
-        "volume": litres(volume), "today": TODAY, "store": store, **values,
+        "volume": litres(volume), "today": TODAY, "at": AT, "store": store, **values,
     })  # fmt: skip
 
 
@@ -221,7 +221,7 @@ def test_drained_waste_waits_by_its_lots_until_it_is_taken_away(scene: Scene, lo
     )  # fmt: skip
     row = keep_book.move(
         actor=scene.owner, tank=tank, kind="draw_off", moved_on=DAY, volume=litres(400),
-        reason="leak", today=TODAY, as_waste=True,
+        reason="leak", today=TODAY, at=AT, as_waste=True,
     )  # fmt: skip
     waste = {store.lot: store for store in Store.objects.filter(standing="waste")}
     assert {found: left(store) for found, store in waste.items()} == {
@@ -233,7 +233,7 @@ def test_drained_waste_waits_by_its_lots_until_it_is_taken_away(scene: Scene, lo
     assert refused.value.code == "more_than_in_store"
     drain = keep_book.move(
         actor=scene.owner, tank=tank, kind="drain", moved_on=date(2024, 5, 1), volume=None,
-        reason="end of life", today=TODAY, as_waste=True,
+        reason="end of life", today=TODAY, at=AT, as_waste=True,
     )  # fmt: skip
     assert left(waste[lot]) == pytest.approx(300)
     assert left(waste[other]) == pytest.approx(200)
@@ -245,7 +245,7 @@ def test_waste_of_a_tank_that_held_nothing_is_not_guessed(scene: Scene) -> None:
     with pytest.raises(Refused) as refused:
         keep_book.move(
             actor=scene.owner, tank=TankFactory(site=scene.site), kind="drain", moved_on=DAY,
-            volume=litres(10), reason="rinse", today=TODAY, as_waste=True,
+            volume=litres(10), reason="rinse", today=TODAY, at=AT, as_waste=True,
         )  # fmt: skip
     assert (refused.value.code, refused.value.place) == ("nothing_known", "as_waste")
 

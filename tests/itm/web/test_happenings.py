@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from itm.actions.adopt import adopt
 from itm.actions.keep_book import move
@@ -93,7 +94,7 @@ def test_another_lot_in_the_tank_asks_for_the_test_again(scene):
     lot = ConcentrateLotFactory(owner=scene.owner.organisation, kind=kept.kind)
     move(
         actor=scene.owner, tank=scene.tank, today=TODAY, kind="top_up", lot=lot, moved_on=TODAY,
-        volume=Quantity(0.01, "10 L"),
+        volume=Quantity(0.01, "10 L"), at=timezone.now(),
     )  # fmt: skip
     duty = Duty.objects.get(requirement__code="CP-05")
     assert (duty.cause, duty.proportioner) == ("event", scene.proportioner)
