@@ -8,7 +8,7 @@ from typing import Any
 from itm.core.clock import date_at
 from itm.core.figures import plainly
 from itm.records.models import ProportioningTest
-from itm.registry.models import Proportioner, TankMovement
+from itm.registry.models import ConcentrateLot, Proportioner, TankMovement
 from itm.schedule.models import Happening
 
 # Short enough for a plot.
@@ -22,7 +22,14 @@ METHODS = {
     "other_liquid": "by another liquid",
 }
 LOT, ADJUSTED, METHOD, CHANGED_OVER = "lot", "adjusted", "method", "changed over"
-REPAIR, WATER = "repair", "water"
+REPAIR, WATER, NOMINAL, TOPPED_UP = "repair", "water", "nominal", "topped up"
+ANEW = frozenset(
+    {CHANGED_OVER, NOMINAL}
+)  # what was proved before says nothing of what is there now
+# Of the contents, from which on another batch of the same product may make a step. Yearly top-ups
+# of what tests drew are a few percent, and as regimes of their own they would leave a tank without
+# any trend. Own choice.
+MUCH = 0.25
 HAPPENINGS = {
     Happening.Kind.REPAIR: ("repair", REPAIR),
     Happening.Kind.WATER_SUPPLY: ("other water supply", WATER),
@@ -40,9 +47,10 @@ class Event:
 
     @property
     def changes(self) -> bool:
-        """Whether results may step here. A corrected record changes no device, nor do other limits;
-        another meter of the same method shows in the interval of each result, and as a regime of
-        its own it would leave a series of yearly hired meters without any trend."""
+        """Whether results may step here. A corrected record changes no device, nor do other limits
+        nor a small top-up with another batch; another meter of the same method shows in the
+        interval of each result, and as a regime of its own it would leave a series of yearly hired
+        meters without any trend."""
         return bool(self.kind)
 
 
@@ -72,17 +80,32 @@ def events(
 def of_fills(fills: Sequence[Filled]) -> list[Event]:
     """Another lot in the tank, and a changeover to another kind of concentrate."""
     out: list[Event] = []
-    before = None
+    before: ConcentrateLot | None = None
     for filled in fills:
         on, lot = filled.movement.moved_on, filled.movement.lot
         if lot is None:
             continue
         if filled.over:
             out.append(Event(on, "changeover", f"to {lot}", CHANGED_OVER))
-        elif before is not None and lot.pk != before:
-            out.append(Event(on, f"lot {lot.batch}", str(lot), LOT))
-        before = lot.pk
+        elif before is not None and lot.pk != before.pk:
+            share = share_of(filled.movement)
+            other = (lot.product, lot.kind, lot.nominal_percent) != (
+                before.product, before.kind, before.nominal_percent
+            )  # fmt: skip
+            part = "" if share == 1 else f", {100 * share:.0f} % of the tank"
+            kind = ""
+            if other or share >= MUCH:
+                kind = TOPPED_UP if filled.movement.kind == TankMovement.Kind.TOP_UP else LOT
+            out.append(Event(on, f"lot {lot.batch}", f"{lot}{part}", kind))
+        before = lot
     return out
+
+
+def share_of(movement: TankMovement) -> float:
+    """What went in of what stood there after it, by the book; 1 where that is not known."""
+    if movement.kind == TankMovement.Kind.FILL or not movement.volume or not movement.left:
+        return 1.0
+    return min(1.0, movement.volume / movement.left)
 
 
 def of_tests(tests: Sequence[ProportioningTest], zone: str) -> list[Event]:
@@ -98,7 +121,11 @@ def of_tests(tests: Sequence[ProportioningTest], zone: str) -> list[Event]:
             out.append(Event(test.tested_on, "other meter", read_with))
         method, meter = read_by, read_with
         asked = (test.nominal_percent, test.criterion, test.band_lower, test.band_upper)
-        if limits is not None and asked != limits:
+        if limits is not None and asked[0] != limits[0]:
+            now = f"{plainly(float(test.nominal_percent), 6)} % nominal"
+            was = f"{plainly(float(limits[0]), 6)} % before"
+            out.append(Event(test.tested_on, now, was, NOMINAL))
+        elif limits is not None and asked != limits:
             ends = f"{plainly(float(test.band_lower), 6)} to {plainly(float(test.band_upper), 6)} %"
             out.append(Event(test.tested_on, "other limits", ends))
         limits = asked

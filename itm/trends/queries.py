@@ -21,7 +21,7 @@ from itm.schedule.models import Duty
 from itm.schedule.queries import cycles_of
 from itm.schedule.services import window_of
 from itm.trends.devices import DeviceRow, device_rows, proportioners
-from itm.trends.events import CHANGED_OVER, Event, events, measured_by
+from itm.trends.events import ANEW, Event, events, measured_by
 from itm.trends.kept import Kept, kept_of
 from itm.trends.latest import FlowPointResult, band_of
 
@@ -157,7 +157,7 @@ def history_of(device: Proportioner, kept: Kept) -> History:
     ]
     joined = [test for test in tests if test.pk not in apart]
     happened = events(device, joined, kept.filled(device), kept.happenings(device))
-    anew = max((event.day for event in happened if event.kind == CHANGED_OVER), default=None)
+    anew = max((event.day for event in happened if event.kind in ANEW), default=None)
     return History(
         flow_points=tuple(
             flow_point_series(name, [p for p in points if p.result.name == name], anew)

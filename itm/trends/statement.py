@@ -15,11 +15,14 @@ from calc.acceptance import LEAN, RICH, Band, decimal_as_written
 from calc.kendall import FEWEST
 from calc.properties import ABOVE, BELOW
 from itm.core.figures import MINUS, chance, day
-from itm.trends.events import ADJUSTED, CHANGED_OVER, LOT, REPAIR, Event
+from itm.trends.events import ADJUSTED, CHANGED_OVER, LOT, REPAIR, TOPPED_UP, Event
 from itm.trends.queries import FlowPointSeries, Point
 
 SIDES = {BELOW: LEAN, ABOVE: RICH}
-WORKDAY = 0.5  # days; what is adjusted on a test day lies after its result as found
+# In days. What is adjusted or repaired on a test day lies after its result as found, and so does a
+# top-up, which makes good what the test drew; a fill, a changeover and a meter are there before it.
+WORKDAY = 0.5
+AFTER_THE_TEST = frozenset({ADJUSTED, REPAIR, TOPPED_UP})
 TURNS = {engine.RISING: "rising", engine.FALLING: "falling"}
 STEPS = {engine.STEP_UP: "up", engine.STEP_DOWN: "down"}
 
@@ -105,7 +108,7 @@ def history(statements: Sequence[Statement | None], side: str) -> list[str]:
     turned = {LEAN: "down", RICH: "up"}[side]
     steps = {kind for one in known for kind, turn in one.steps if turn == turned}
     found = ["falling"] if side == LEAN and any(one.falling for one in known) else []
-    found += ["step_after_fill"] if {LOT, CHANGED_OVER} & steps else []
+    found += ["step_after_fill"] if {LOT, TOPPED_UP, CHANGED_OVER} & steps else []
     return found + (["step_after_repair"] if {ADJUSTED, REPAIR} & steps else [])
 
 
@@ -117,7 +120,7 @@ def point_of(point: Point) -> engine.Point:
 
 
 def moment(event: Event) -> float:
-    return event.day.toordinal() + (WORKDAY if event.kind == ADJUSTED else 0)
+    return event.day.toordinal() + (WORKDAY if event.kind in AFTER_THE_TEST else 0)
 
 
 def band_of(series: FlowPointSeries) -> Band:

@@ -3,6 +3,7 @@ held that each judgement reaches people in the right words, with figures from ou
 """
 
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -10,11 +11,12 @@ from django.test import Client
 from django.urls import reverse
 from scipy import stats
 
+from itm.schedule.models import Happening
 from itm.trends.events import ADJUSTED, LOT
 from itm.trends.queries import series
 from itm.trends.statement import Statement, history, signed, statement
 from tests.conftest import Scene
-from tests.factories import InstrumentFactory, TankFillFactory
+from tests.factories import ConcentrateLotFactory, InstrumentFactory, TankFillFactory
 from tests.itm.trends.kept import kept, visited
 
 NOW = datetime(2026, 7, 1, tzinfo=UTC)
@@ -96,6 +98,74 @@ def test_result_as_found_on_the_day_of_an_adjustment_lies_before_it(scene: Scene
     assert said(scene).steps == ((ADJUSTED, "up"),)
     assert "5 before, 4 after" in text(scene)
     assert history([said(scene)], "rich") == ["step_after_repair"]
+
+
+def topped_up(scene: Scene, on: date, *, of: float, product: str = "", **facts: Any) -> None:
+    """A draw-off and a top-up of the same part of the tank with another batch."""
+    first = scene.tank.movements.first()
+    lot = ConcentrateLotFactory(
+        owner=scene.owner.organisation, product=product or first.lot.product, kind=first.lot.kind,
+        nominal_percent=first.lot.nominal_percent,
+    )  # fmt: skip
+    out = {"tank": scene.tank, "moved_on": on, "volume": of * first.volume}
+    TankFillFactory(kind="draw_off", lot=None, position=1, reason="test", **out)
+    TankFillFactory(kind="top_up", lot=lot, position=2, **out, **facts)
+
+
+def test_yearly_top_ups_with_the_next_batch_leave_the_trend_whole(scene: Scene) -> None:
+    """Seven falling ones in a row: by chance in 2/7! of the orders (counted)."""
+    years(scene, 3.62, 3.51, 3.40, 3.29, 3.18, 3.07, 2.95, first=2019)
+    for year in range(2019, 2025):
+        topped_up(scene, date(year, 7, 1), of=0.05)
+    assert said(scene).falling
+    found = series(scene.owner, scene.proportioner.key, NOW)
+    told = [event for event in found.events if event.words.startswith("lot")]
+    assert [event.changes for event in told] == [False] * 6
+    assert all(event.detail.endswith(", 5 % of the tank") for event in told)
+
+
+@pytest.mark.parametrize(
+    ("of", "product", "changes"),
+    [(0.24, "", False), (0.25, "", True), (0.9, "", True), (0.05, "Another foam", True)],
+)
+def test_much_of_another_batch_or_a_little_of_another_product_may_make_a_step(
+    scene: Scene, of: float, product: str, changes: bool
+) -> None:
+    years(scene, 3.2, 3.3, first=2019)
+    topped_up(scene, date(2019, 9, 1), of=of, product=product)
+    found = series(scene.owner, scene.proportioner.key, NOW)
+    assert [event.changes for event in found.events] == [changes]
+
+
+def test_what_is_repaired_or_topped_up_on_the_day_of_a_test_lies_after_its_result(
+    scene: Scene,
+) -> None:
+    years(scene, 3.42, 3.41, 3.33, 3.32, 3.21, 3.12, 2.95, first=2019)
+    Happening.objects.create(
+        by=scene.owner, site=scene.site, system=scene.system, kind="repair",
+        happened_on=date(2025, 6, 1), words="orifice renewed",
+    )  # fmt: skip
+    assert "Nothing was measured since repair (1 Jun 2025)." in text(scene)
+    topped_up(scene, date(2025, 6, 1), of=0.5)
+    assert "Nothing was measured since lot" in text(scene)
+
+
+def test_a_filled_tank_was_there_before_the_test_of_the_same_day(scene: Scene) -> None:
+    years(scene, 3.2, 3.2, 3.6, first=2019)
+    TankFillFactory(tank=scene.tank, moved_on=date(2021, 6, 1))
+    assert "(2 before, 1 after" in text(scene)
+
+
+def test_another_nominal_percent_begins_anew(scene: Scene) -> None:
+    years(scene, 3.3, purpose="acceptance")
+    years(scene, 3.1, 3.15, 3.12, 3.2, first=2011)
+    six = {"nominal_percent": Decimal(6), "band_lower": Decimal(6), "band_upper": Decimal(7)}
+    years(scene, 6.1, 6.15, 6.2, 6.25, first=2015, **six)
+    told = text(scene)
+    assert "At 6 % nominal (1 Jun 2015): a step up" in told
+    assert "rising since 1 Jun 2010" not in told
+    assert "4 results since 1 Jun 2015" in told
+    assert "the acceptance test" not in told  # it proved the other percent
 
 
 def test_too_few_around_an_event_is_said(scene: Scene) -> None:
