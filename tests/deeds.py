@@ -13,6 +13,7 @@ from uuid import uuid4
 from calc.units import FLOW, PRESSURE
 from itm.accounts.actor import Actor
 from itm.actions import restore
+from itm.actions.amend import amend
 from itm.actions.hand_in import hand_in
 from itm.actions.record_inspection import record_inspection
 from itm.actions.sign import sign
@@ -153,6 +154,14 @@ def signed(day: Day) -> ProportioningTest:
 
 
 LOOKED = {"places": "top and bottom", "paper": "R-1", "fit": "yes"}
+
+
+def amended(test: ProportioningTest, scene: Any) -> ProportioningTest:
+    """A sealed correction of a sealed record."""
+    actor, at = scene.contractor, test.sealed_at
+    new = amend(actor=actor, key=test.key, reason="the flow was misread", at=at)
+    hand_in(actor=actor, key=new.key, at=at)
+    return sign(actor=actor, key=new.key, at=at, name="Rosa Brito", qualification="supervisor")
 
 
 def look_duty(scene: Any) -> Duty:

@@ -19,6 +19,7 @@ from itm.records.models import (
     Visit,
 )
 from itm.records.models.kept import LINKS
+from itm.records.results import with_corrections
 from itm.registry.finding import Wanted, arranged, matching
 from itm.registry.models import Site, Tank
 
@@ -100,7 +101,7 @@ def record_by_key(key: UUID) -> Record | None:
 def checks_of(actor: Actor, tank: Tank) -> list[ConcentrateCheck]:
     """Newest first; what was given up is not among them."""
     rows = checks(actor).filter(tank=tank).exclude(state=ConcentrateCheck.State.ABANDONED)
-    return list(rows.order_by("-checked_on", "-pk"))
+    return list(with_corrections(rows).order_by("-checked_on", "-pk"))
 
 
 def newest_of(actor: Actor, tank: Tank, name: str) -> list[SampleValue]:
@@ -129,6 +130,7 @@ def checks_among(actor: Actor, keys: Iterable[UUID]) -> set[UUID]:
 def listed_checks(actor: Actor, wanted: Wanted) -> QuerySet[ConcentrateCheck]:
     """Newest day first, unless another order is asked for."""
     rows = matching(checks(actor), wanted.find, CHECK_COLUMNS, check_fits).distinct()
+    rows = with_corrections(rows)
     asked = replace(wanted, find="", sort=wanted.sort or "-checked_on")
     return arranged(rows, asked, find_in=(), sorts=SORTS, narrows=NARROWS, retirable=False)
 

@@ -8,6 +8,7 @@ from django.db.models import Q, QuerySet
 
 from itm.accounts.actor import Actor
 from itm.records.models import ProportioningTest
+from itm.records.results import with_corrections
 from itm.registry.finding import Wanted, arranged, matching
 
 RECORD_COLUMNS = (
@@ -38,7 +39,7 @@ def listed_tests(actor: Actor, wanted: Wanted) -> QuerySet[ProportioningTest]:
     rows: QuerySet[ProportioningTest] = ProportioningTest.objects.visible_to(actor).select_related(
         "site", "proportioner__system", "visit__contractor"
     )
-    rows = matching(rows, wanted.find, RECORD_COLUMNS, record_fits)
+    rows = with_corrections(matching(rows, wanted.find, RECORD_COLUMNS, record_fits))
     asked = replace(wanted, find="", sort=wanted.sort or "-tested_on")
     return arranged(rows, asked, find_in=(), sorts=SORTS, narrows=NARROWS, retirable=False)
 

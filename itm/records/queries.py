@@ -23,7 +23,7 @@ from itm.records.models import (
     RestorationLine,
     Visit,
 )
-from itm.records.results import in_force
+from itm.records.results import in_force, with_corrections
 from itm.registry.finding import Wanted, matching
 from itm.registry.models import (
     Attachment,
@@ -126,7 +126,7 @@ def photos(actor: Actor, visit: Visit) -> list[Photo]:
 
 def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:
     """The tests of a visit that the actor may see, with what tells how far they are."""
-    rows = tests(actor).filter(visit=visit).prefetch_related(*_PROGRESS)
+    rows = with_corrections(tests(actor).filter(visit=visit)).prefetch_related(*_PROGRESS)
     return list(rows.order_by("proportioner__system__name", "proportioner__tag", "pk"))
 
 

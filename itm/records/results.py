@@ -1,6 +1,8 @@
 """Which sealed records count: those that no sealed amendment corrects."""
 
-from django.db.models import QuerySet
+from typing import Any
+
+from django.db.models import Exists, OuterRef, QuerySet
 
 from itm.records.models import ConcentrateCheck, ProportioningTest
 from itm.registry.models import Proportioner
@@ -36,3 +38,16 @@ def checks_in_force(checks: QuerySet[ConcentrateCheck]) -> QuerySet[ConcentrateC
     sealed = ConcentrateCheck.State.SEALED
     rows = checks.filter(state=sealed).exclude(amendments__state=sealed)
     return rows.order_by("checked_on", "pk")
+
+
+def with_corrections(records: Any) -> Any:
+    """Tests or checks, each with whether a sealed record corrects it, as `corrected`."""
+    model = records.model
+    later = model._base_manager.filter(amends=OuterRef("pk"), state=model.State.SEALED)
+    return records.annotate(corrected=Exists(later))
+
+
+def state_words(record: Any) -> str:
+    """Of one that came by `with_corrections`: no list offers two results of one day alike."""
+    since = ", corrected since" if record.corrected else ""
+    return f"{record.get_state_display()}{since}"

@@ -23,6 +23,7 @@ from itm.records.as_it_stands import record_form
 from itm.records.cautions import TANK
 from itm.records.check_forms import CheckEditForm, CheckForm
 from itm.records.finding import STATES
+from itm.records.results import state_words
 from itm.registry import queries as registry
 from itm.reports.address import check_path
 from itm.web.checks_page import page
@@ -90,7 +91,7 @@ def _cells(row: Any) -> tuple[Cell, ...]:
         Cell(row.tank.tag, reverse("tank", args=[row.tank.key])),
         Cell(row.limits),
         Cell(said),
-        Cell(row.get_state_display()),
+        Cell(state_words(row)),
         Cell("Report", reverse("check_report", args=[row.key])) if sealed else Cell(""),
     )
 

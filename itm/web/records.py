@@ -8,6 +8,7 @@ from django.views.decorators.http import require_GET
 
 from itm.core.figures import day
 from itm.records import finding
+from itm.records.results import state_words
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import (
     Cell,
@@ -68,7 +69,7 @@ def _cells(row: Any) -> tuple[Cell, ...]:
         Cell(device.system.name, reverse("system", args=[device.system.key])),
         Cell(device.tag, reverse("proportioner", args=[device.key])),
         Cell(f"{result}, as left" if row.phase == "as_left" and result else result),
-        Cell(row.get_state_display()),
+        Cell(state_words(row)),
         Cell("Report", reverse("report", args=[row.key])) if sealed else Cell(""),
     )
 

@@ -19,6 +19,7 @@ class Impairment(Tracked, Scoped):
     """
 
     site_path = "site"
+    open_by_link = True
     guard = "kept"
     site = models.ForeignKey(Site, models.PROTECT, related_name="impairments")
     visit = models.OneToOneField(
@@ -88,6 +89,10 @@ class Impairment(Tracked, Scoped):
 
     def __str__(self) -> str:
         return f"Impairment at {self.site}: {self.why}"
+
+    @staticmethod
+    def open_to(kind: str) -> Q:
+        return Q(ended_at=None, taken_back_at=None) if kind == "link" else Q()
 
     @staticmethod
     def made_by(organisation_id: int | None) -> Q | None:

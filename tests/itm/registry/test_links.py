@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 # What may be read under a link, and no other model: sites, what is due there, what is wrong there,
 # and sealed records.
 OPENED = {"registry.Site", "schedule.Duty", "findings.Deficiency", "records.ProportioningTest",
-          "records.ConcentrateCheck"}  # fmt: skip
+          "records.ConcentrateCheck", "findings.Impairment"}  # fmt: skip
 
 
 @pytest.fixture

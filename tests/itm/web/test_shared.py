@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from itm.core.logs import renderer
+from itm.findings.models import Impairment
 from itm.registry import links
 from itm.registry.models import ReadLink
 from tests import deeds
@@ -75,6 +76,34 @@ def test_reader_sees_standing_deficiencies_and_sealed_records(scene, secret):
         assert reader.get(reverse(f"{name}_pdf", args=[secret, record.key]))["Location"] == there
     assert str(waiting.key) not in page
     assert reader.get(reverse("shared_test", args=[secret, waiting.key])).status_code == 404
+
+
+def test_reader_sees_what_is_out_of_service_until_it_is_back(scene, secret):
+    deeds.discharged(deeds.prepared(scene))
+    reader, there = Client(), reverse("shared_site", args=[secret, scene.site.key])
+    page = said(reader.get(there))
+    assert 'id="out">Out of service<' in page
+    assert scene.system.name in page
+    assert "duty engineer" not in page.casefold()  # who sees to it is for those who work there
+    lines = said(reader.get(reverse("shared_sites", args=[secret])))
+    assert 'data-head="Out of service">1<' in lines
+    for row in Impairment.objects.all():
+        row.ended_at, row.ended_by, row.ended_words = timezone.now(), "x", "back"
+        row.save(by=scene.owner)
+    assert 'id="out"' not in said(reader.get(there))
+
+
+def test_of_two_records_of_one_day_the_corrected_one_says_so(client, scene, sign_in, secret):
+    first = deeds.tested(scene)
+    second = deeds.amended(first, scene)
+    page = said(Client().get(reverse("shared_site", args=[secret, scene.site.key])))
+    for row, words in ((first, "corrected since"), (second, "corrects another")):
+        line = page.split(reverse("shared_test", args=[secret, row.key]))[1].split("</tr>")[0]
+        assert words in line
+    rows = said(sign_in(client, scene.authority).get(reverse("records")))
+    assert rows.count("sealed, corrected since") == 1
+    visit = said(client.get(reverse("visit", args=[first.visit.key])))
+    assert "corrected since" in visit
 
 
 def test_pages_lead_nowhere_else(scene, secret):

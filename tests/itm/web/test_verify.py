@@ -7,13 +7,10 @@ from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
-from itm.actions.amend import amend
-from itm.actions.hand_in import hand_in
-from itm.actions.sign import sign
 from itm.core import triggers
 from itm.records.models import ProportioningTest, Seal
 from itm.reports.address import check_path, opens
-from tests.deeds import tested
+from tests.deeds import amended, tested
 
 # SHA-256 of the three bytes "abc", the example of FIPS 180-4: a digest, but of no record here.
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
@@ -22,14 +19,6 @@ ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 @pytest.fixture
 def sealed(scene: Any) -> ProportioningTest:
     return tested(scene)
-
-
-def amended(test: ProportioningTest, scene: Any) -> ProportioningTest:
-    """A sealed correction of a sealed record."""
-    actor, at = scene.contractor, test.sealed_at
-    new = amend(actor=actor, key=test.key, reason="the flow was misread", at=at)
-    hand_in(actor=actor, key=new.key, at=at)
-    return sign(actor=actor, key=new.key, at=at, name="Rosa Brito", qualification="supervisor")
 
 
 def test_a_stranger_is_told_what_the_digest_belongs_to(
