@@ -162,12 +162,14 @@ DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="foam-itm@localhost")
 OUTBOX_NUDGE = env.str("OUTBOX_NUDGE", default="thread")
 REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
 
-# Counts the requests of programs, so every process has to share it. The memory of the process is
-# right for one process; with several, name Redis here or each would count for itself.
+# Counts the requests of programs and copies of reports, so every process has to share it. The
+# memory of the process is right for one; with several, name Redis here or each counts for itself.
 CACHES = {"default": env.cache_url("CACHE_URL", default="locmemcache://itm")}
 WEB_PROCESSES = env.int("WEB_CONCURRENCY", default=1)  # the variable that gunicorn reads
 API_REQUESTS_A_MINUTE = env.int("API_REQUESTS_A_MINUTE", default=600)  # of one token
 API_STRANGERS_A_MINUTE = env.int("API_STRANGERS_A_MINUTE", default=120)  # of one address
+# Copies of reports of one person or link: each costs some two seconds of a processor.
+COPIES_A_MINUTE = env.int("COPIES_A_MINUTE", default=10)
 REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "itm.api.problems.handler",
     # How many proxies of ours stand in front: so many names at the end of X-Forwarded-For may be

@@ -1,27 +1,16 @@
-"""How much a token, or an address without one, may ask in a minute. Counted in the cache that all
-processes share.
-
-A window of a minute that begins with the clock's: simple, exact, and one step of the counter for a
-request. A cache that is away stops nobody.
-"""
+"""How much a token, or an address without one, may ask in a minute (`core/counting.py`)."""
 
 import hashlib
-import logging
-import time
 from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
-from django.core.cache import cache
-from redis.exceptions import RedisError
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from itm.accounts.tokens import Bearer
 from itm.core.callers import caller
-
-WINDOW = 60  # seconds
-log = logging.getLogger(__name__)
+from itm.core.counting import WINDOW, asked_now
 
 
 @dataclass(frozen=True)
@@ -68,19 +57,5 @@ def digest(address: str | None) -> str:
 
 
 def _count(who: int | str, most: int, whose: str) -> tuple[Left, bool]:
-    now = time.time()
-    asked = counted(f"api-asked-{whose}-{who}-{int(now) // WINDOW}")
-    seconds = WINDOW - int(now) % WINDOW
+    asked, seconds = asked_now(f"api-asked-{whose}-{who}")
     return Left(most, max(0, most - asked), seconds, whose), asked <= most
-
-
-def counted(name: str) -> int:
-    """How often this was counted, this time included."""
-    try:
-        cache.add(name, 0, 2 * WINDOW)
-        return cache.incr(name)
-    except ValueError:  # it was thrown out of the cache in between
-        return 1
-    except RedisError:
-        log.exception("requests cannot be counted: the cache is away")
-        return 1

@@ -13,7 +13,7 @@ from django.http import Http404, HttpRequest, JsonResponse
 from rest_framework import exceptions
 from rest_framework.response import Response
 
-from itm.core.errors import Conflict, Forbidden, Gone, ItmError, NotFound, Refused
+from itm.core.errors import Conflict, Forbidden, Gone, ItmError, NotFound, Refused, TooMany
 from itm.doors.document import DocumentRefused
 
 MEDIA_TYPE = "application/problem+json"
@@ -111,7 +111,9 @@ def _told(error: Exception) -> Told | None:
 
 def told(error: ItmError) -> Told:
     """Status, code, sentence, faults and headers of a refusal."""
-    status = {NotFound: 404, Forbidden: 403, Conflict: 409, Gone: 410}.get(type(error), 422)
+    known = {NotFound: 404, Forbidden: 403, Conflict: 409, Gone: 410, TooMany: 429}
+    status = known.get(type(error), 422)
+    headers = {"Retry-After": str(error.seconds)} if isinstance(error, TooMany) else {}
     errors = []
     if isinstance(error, DocumentRefused):
         errors = [fault(one.place, one.code, one.sentence) for one in error.problems]
@@ -119,7 +121,7 @@ def told(error: ItmError) -> Told:
         place = error.place
         at = place if place.startswith("/") else pointer(place) if place else ""
         errors = [fault(at, error.code, error.sentence)]
-    return status, error.code, error.sentence, errors, {}
+    return status, error.code, error.sentence, errors, headers
 
 
 SENTENCES = {

@@ -96,8 +96,8 @@ LOCAL_CACHES = ("locmem.LocMemCache", "dummy.DummyCache")
 
 
 def several_processes_share_a_cache(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
-    """What is counted in the memory of one process (requests of programs, two of the same thing at
-    one moment) would be counted by each for itself. Asked by `check --deploy`."""
+    """What is counted in the memory of one process (requests of programs, copies of reports, two of
+    the same thing at one moment) would be counted by each for itself. Asked by `check --deploy`."""
     backend = settings.CACHES["default"]["BACKEND"]
     several = settings.OUTBOX_NUDGE == "celery" or settings.WEB_PROCESSES > 1
     if not several or not backend.endswith(LOCAL_CACHES):

@@ -20,6 +20,14 @@ class Refused(ItmError):
         self.place = place
 
 
+class TooMany(Refused):
+    """Asked too often; `seconds` until it goes on."""
+
+    def __init__(self, code: str, sentence: str, seconds: int) -> None:
+        super().__init__(code, sentence)
+        self.seconds = seconds
+
+
 class Forbidden(ItmError):
     """The object is the actor's to see, but the role has no right to this verb."""
 

@@ -22,8 +22,9 @@ from itm.doors.day import day_of
 from itm.doors.day_direct import METERS
 from itm.records.discharge import label_of
 from itm.records.models import Bench
+from itm.reports.choices import SIZES
 from itm.reports.content_kept import qr
-from itm.reports.render import SIZES, sheet_pdf
+from itm.reports.render import sheet_pdf
 
 SAMPLES = 4  # lines and labels a flow point; own choice
 READINGS = 2  # boxes a bottle; a repeat is a reading beside the first; own choice

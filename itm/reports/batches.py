@@ -1,8 +1,8 @@
 """The reports of many records in one file: asked for, made by the worker, kept for a while.
 
-Each report is the one that the page of its record opens (`services.render_report`), so what was
-made stays made: a worker that is cut off goes on where it was, and a record that fails is named and
-keeps none of the others back.
+Each report is the one that the page of its record opens (`services.render_report`), or a copy of it
+on other paper and in other units (`batch_parts`). What was made stays made: a worker that is cut
+off goes on where it was, and a record that fails is named and keeps none of the others back.
 """
 
 import logging
@@ -30,11 +30,12 @@ from itm.core.outbox import LostLease
 from itm.records.models import ConcentrateCheck, ProportioningTest, Seal
 from itm.records.models.kept import LINKS
 from itm.registry.finding import Wanted, arranged
-from itm.reports import queries
+from itm.reports import batch_parts, choices, queries
+from itm.reports.choices import SIZES, TYPED, UNITS
 from itm.reports.models import Batch, Report
 from itm.reports.naming import file_name, thing
 from itm.reports.queries import SealedRecord, of_record
-from itm.reports.services import render_report
+from itm.reports.services import copy_in, render_report
 
 log = logging.getLogger(__name__)
 
@@ -126,9 +127,17 @@ def require_bound(keys: Sequence[str]) -> None:
 
 
 @transaction.atomic
-def ask(*, actor: Actor, kind: str, keys: Sequence[str], words: str, at: datetime) -> Batch:
-    """Promise the file. Raises Refused nothing_sealed, too_many, busy."""
+def ask(
+    *, actor: Actor, kind: str, keys: Sequence[str], words: str, at: datetime,
+    paper: str = choices.KEPT, units: str = TYPED,
+) -> Batch:  # fmt: skip
+    """Promise the file: of the reports that are kept, or of copies on other paper or in other
+    units. Raises Refused nothing_sealed, too_many, busy; Refused not_valid for other paper or
+    units than there are."""
     require_bound(keys)
+    if paper not in SIZES or units not in UNITS:
+        said = f"Choose one of {', '.join((*SIZES.values(), *UNITS.values()))}."
+        raise Refused("not_valid", said, "paper" if paper not in SIZES else "units")
     member = Membership.objects.select_for_update().filter(
         user=actor.user, organisation=actor.organisation_id, ended_on=None
     ).get()  # fmt: skip
@@ -140,6 +149,7 @@ def ask(*, actor: Actor, kind: str, keys: Sequence[str], words: str, at: datetim
     row: Batch = Batch.objects.create(
         by=actor, organisation=actor.organisation, member=member, kind=kind, words=words[:300],
         records=list(keys), asked_at=at, asked_by=actor.person, of=len(keys),
+        paper=paper, units=units,
     )  # fmt: skip
     outbox.add("make_batch", batch=str(row.key))
     return row
@@ -150,7 +160,10 @@ def ask_again(*, actor: Actor, row: Batch, at: datetime) -> Batch:
     rows = MODELS[row.kind].objects.visible_to(actor).filter(key__in=row.records)
     seen = {str(key) for key in rows.values_list("key", flat=True)}
     keys = [key for key in row.records if key in seen]
-    return ask(actor=actor, kind=row.kind, keys=keys, words=row.words, at=at)
+    return ask(
+        actor=actor, kind=row.kind, keys=keys, words=row.words, at=at, paper=row.paper,
+        units=row.units,
+    )  # fmt: skip
 
 
 def cancel(*, actor: Actor, row: Batch, at: datetime) -> bool:
@@ -168,6 +181,7 @@ def make_batch(batch: str) -> object:
     by = actors.system(now.date(), via="sweep", at=now)
     row: Batch | None = making.take_up(Batch, UUID(batch), by)
     if row is None:
+        _clear(batch)
         return None
     member = Membership.objects.select_related("user", "organisation").get(pk=row.member_id)
     if member.ended_on is not None and member.ended_on <= now.date():
@@ -186,7 +200,15 @@ def make_batch(batch: str) -> object:
             making.finish(row, made, by=by, at=timezone.now(), keep=KEPT)
     except Stopped:
         log.info("a batch was stopped", extra={"batch": batch})
+    _clear(batch)
     return None
+
+
+def _clear(batch: str) -> None:
+    """Copies of a row that has ended; of one that another worker took up they stay."""
+    row = Batch.objects.filter(key=UUID(batch)).exclude(state__in=Making.BUSY).first()
+    if row is not None and not row.as_kept:
+        batch_parts.clear(row)
 
 
 def batch_given_up(batch: str) -> None:
@@ -201,6 +223,7 @@ def batch_given_up(batch: str) -> None:
 def expire(now: datetime) -> None:
     """Clock: let go of files whose days are over. May run at any time and twice."""
     making.expire(Batch, now, actors.system(now.date(), via="sweep", at=now))
+    batch_parts.clear_ended(now, LEASE)
 
 
 def _make_reports(row: Batch, who: Actor) -> bool:
@@ -212,7 +235,7 @@ def _make_reports(row: Batch, who: Actor) -> bool:
     _note(row, MAKING)
     while row.at < len(row.records) and not over:
         key = row.records[row.at]
-        if why := _made(key, row.kind, who, row.tried):
+        if why := _made(row, key, who):
             row.failures[key] = why
         over = time.monotonic() > ends
         row.at, row.tried = row.at + 1, 0 if over else 1
@@ -220,15 +243,21 @@ def _make_reports(row: Batch, who: Actor) -> bool:
     return row.at == len(row.records)
 
 
-def _made(key: str, kind: str, who: Actor, tried: int) -> tuple[str, str] | None:
-    """See to it that the report is there; what the record is and why not, where it cannot be."""
-    record = MODELS[kind].objects.visible_to(who).filter(key=key).first()
+def _made(row: Batch, key: str, who: Actor) -> tuple[str, str] | None:
+    """See to it that the report or its copy is there; what the record is and why not, where it
+    cannot be. Raises Stopped."""
+    record = MODELS[row.kind].objects.visible_to(who).filter(key=key).first()
     if record is None:
         return "A record", NOT_YOURS
-    if tried > TWICE:
+    if row.tried > TWICE:
         return str(record), CUT_OFF
     try:
-        render_report(key)
+        if row.as_kept:
+            render_report(key)
+        else:
+            _copy(row, key, record)
+    except Stopped:
+        raise
     except ItmError as refusal:
         return str(record), refusal.sentence
     except Exception:
@@ -238,11 +267,18 @@ def _made(key: str, kind: str, who: Actor, tried: int) -> tuple[str, str] | None
     return None
 
 
+def _copy(row: Batch, key: str, record: Any) -> None:
+    made = copy_in(of_record(record), row.paper, row.units)
+    row.parts[key] = batch_parts.digest(made)
+    _note(row, MAKING)
+    batch_parts.keep(row, row.at, made)
+
+
 def _note(row: Batch, step: str) -> None:
     """How far it is, past the history on purpose: it is `derived`. Raises Stopped where the row
     was cancelled or is another worker's."""
     rows = Batch._base_manager.filter(pk=row.pk, state=Making.State.MAKING, at__lte=row.at)
-    noted = {name: getattr(row, name) for name in ("at", "tried", "failures")}
+    noted = {name: getattr(row, name) for name in ("at", "tried", "failures", "parts")}
     noted |= {"step": step, "done": row.at}
     if not rows.update(**noted):
         raise Stopped
@@ -277,8 +313,7 @@ def _pack_reports(row: Batch, packed: zipfile.ZipFile) -> Iterator[tuple[str, ..
             continue
         seal = Seal.objects.select_related(link).get(**{f"{link}__key": key})
         record = of_record(seal.record)
-        report = Report.objects.get(**{link: seal.record})
-        data = queries.intact(report)
+        data = _stored(row, number - 1, seal)
         if data is None:
             row.failures[key] = (
                 str(seal.record),
@@ -286,19 +321,33 @@ def _pack_reports(row: Batch, packed: zipfile.ZipFile) -> Iterator[tuple[str, ..
             )
             _note(row, PACKING)
             continue
-        name = f"{number:03d}-{file_name(record)}"
+        name = f"{number:03d}-{file_name(record, _set_apart(row))}"
         entry = zipfile.ZipInfo(name, _dos_time(seal.sealed_at))
         entry.compress_type = zipfile.ZIP_STORED  # a PDF is packed already
         entry.external_attr = 0o644 << 16
         packed.writestr(entry, data)
         _note(row, PACKING)
-        yield _listed_line(name, record, report)
+        yield _listed_line(name, record, batch_parts.digest(data))
 
 
-def _listed_line(name: str, record: SealedRecord, report: Report) -> tuple[str, ...]:
+def _stored(row: Batch, number: int, seal: Seal) -> bytes | None:
+    """The report that is kept, or the copy that was made of it."""
+    if not row.as_kept:
+        return batch_parts.read(row, number)
+    return queries.intact(Report.objects.get(**{LINKS[MODELS[row.kind]]: seal.record}))
+
+
+def _set_apart(row: Batch) -> str:
+    """What sets the name of a copy apart from that of the report."""
+    if row.as_kept:
+        return ""
+    return row.paper if row.units == TYPED else f"{row.paper}-{row.units}"
+
+
+def _listed_line(name: str, record: SealedRecord, sha256: str) -> tuple[str, ...]:
     what, tag = thing(record.document)
     site = record.document["site"]["name"]
-    return (name, str(record.seal.number), site, what, tag, record.digest, report.sha256)
+    return (name, str(record.seal.number), site, what, tag, record.digest, sha256)
 
 
 def _add_text(packed: zipfile.ZipFile, name: str, text: str, at: datetime) -> None:

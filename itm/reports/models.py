@@ -12,6 +12,7 @@ from itm.core.history import Tracked, TrackedQuerySet
 from itm.core.making import Making
 from itm.records.models import ConcentrateCheck, ProportioningTest
 from itm.records.models.kept import OfRecord, of_one_record
+from itm.reports.choices import KEPT, SIZES, TYPED, UNITS
 
 
 def report_path(report: "Report", filename: str) -> str:
@@ -56,22 +57,37 @@ class Batch(Making):
     owner_path = "organisation"
     folder = "batches"
     # How far it is, and what could not be made, follow from the records and can be asked again.
-    derived = Making.derived | {"at", "tried", "failures"}
+    derived = Making.derived | {"at", "tried", "failures", "parts"}
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="batches")
     # In whose name the worker reads, asked again when it runs.
     member = models.ForeignKey(Membership, models.PROTECT, related_name="batches")
     kind = models.CharField(max_length=6, choices=Kind.choices)
     words = models.CharField(max_length=300, help_text="What was asked for")
+    paper = models.CharField(max_length=6, choices=SIZES.items(), default=KEPT)
+    units = models.CharField(max_length=5, choices=UNITS.items(), default=TYPED)
     # In the order of the list, fixed when it was asked for: a later seal is not in it.
     records = models.JSONField(default=list, help_text="Keys of sealed records")
     at = models.PositiveIntegerField(default=0, help_text="The next of them")
     tried = models.PositiveSmallIntegerField(default=0, help_text="How often it was begun")
     failures = models.JSONField(default=dict, help_text="Key → what it is of, and why")
+    parts = models.JSONField(
+        default=dict, help_text="Key → SHA-256 of its copy, which may lie in the store"
+    )
     objects = BatchQuerySet.as_manager()
 
     class Meta(Making.Meta):
         constraints = [
             *Making.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(paper__in=list(SIZES)),
+                name="batch_paper",
+                violation_error_message="Choose one of the sizes of paper.",
+            ),
+            models.CheckConstraint(
+                condition=Q(units__in=list(UNITS)),
+                name="batch_units",
+                violation_error_message="Choose one of the units.",
+            ),
             models.UniqueConstraint(
                 fields=["member"],
                 condition=Q(state__in=["waiting", "making"]),
@@ -83,6 +99,11 @@ class Batch(Making):
 
     def __str__(self) -> str:
         return f"{len(self.records)} reports, {self.words}"
+
+    @property
+    def as_kept(self) -> bool:
+        """Whether it holds the reports that are kept, and no copies."""
+        return (self.paper, self.units) == (KEPT, TYPED)
 
     @property
     def made(self) -> int:

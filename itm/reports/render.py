@@ -17,8 +17,6 @@ from itm.reports.content_check_paper import CheckPaper
 
 log = logging.getLogger(__name__)
 Sheet = Paper | CheckPaper
-SIZES = {"a4": "A4", "letter": "Letter"}  # of paper: name in an address, name in words and in CSS
-KEPT = "a4"  # paper of the report that is kept
 
 PANGO = (
     "The PDF cannot be made: the library Pango is missing on the server. Whoever runs it installs "

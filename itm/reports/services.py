@@ -10,20 +10,23 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from itm.accounts import actor as actors
+from itm.accounts.actor import Actor
 from itm.core import outbox
-from itm.core.errors import Refused
-from itm.core.measures import Measures, reader
+from itm.core.counting import asked_now
+from itm.core.errors import Refused, TooMany
+from itm.core.measures import Measures, reader, reading_in
 from itm.records import check_queries
 from itm.records.document_check import KIND as CHECK
 from itm.records.models import Record, Seal
 from itm.records.models.kept import on
 from itm.reports import queries
 from itm.reports.address import check_path, verify_address
+from itm.reports.choices import SIZES, TYPED, UNITS
 from itm.reports.content import paper
 from itm.reports.content_check_paper import check_paper
 from itm.reports.models import Report
 from itm.reports.queries import KIND, SealedRecord
-from itm.reports.render import SIZES, Copy, Sheet, pdf
+from itm.reports.render import Copy, Sheet, pdf
 from itm.reports.units import in_readers_units
 
 IN_UNITS = (
@@ -64,6 +67,34 @@ def copy_of(record: SealedRecord, size: str, *, as_typed: bool = False) -> bytes
         sheet, record=bytes(record.seal.document), digest=record.digest,
         copy=Copy(SIZES[size], units, reader() if units else "", _later(record.seal)),
     )  # fmt: skip
+
+
+def copy_in(record: SealedRecord, size: str, units: str) -> bytes:
+    """In units of one's choice, one of UNITS. Raises Refused unknown_units besides."""
+    if units not in UNITS:
+        raise Refused("unknown_units", f"Choose one of {', '.join(UNITS.values())}.", "units")
+    with reading_in(Measures.SI if units == TYPED else units):
+        return copy_of(record, size, as_typed=units == TYPED)
+
+
+def counted_as(actor: Actor) -> str:
+    """A person by pages and programs alike."""
+    return f"person-{actor.user.pk}" if actor.user else ""
+
+
+def copy_for(whose: str, record: SealedRecord, size: str, units: str) -> bytes:
+    """The same, made while somebody waits: `whose` names who is counted, a person or a link. Raises
+    TooMany too_many_copies besides."""
+    asked, seconds = asked_now(f"copies-{whose}")
+    if asked > settings.COPIES_A_MINUTE:
+        raise TooMany(
+            "too_many_copies",
+            f"That is more than {settings.COPIES_A_MINUTE} copies of reports in a minute. Ask "
+            f"again in {seconds} second{'s'[: seconds != 1]}; the report that is kept, and a file "
+            "with many reports, are not counted.",
+            seconds,
+        )
+    return copy_in(record, size, units)
 
 
 def _later(seal: Seal) -> dict[str, Any] | None:

@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -20,6 +21,7 @@ from itm.core.figures import day, instant
 from itm.records import check_queries, finding
 from itm.registry.finding import Wanted
 from itm.reports import batches as deeds
+from itm.reports.choices import KEPT, SIZES, TYPED, UNITS
 from itm.web import checks, records
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Within, beside, show, wanted, within_site
@@ -36,6 +38,20 @@ class Source:
     title: str
     narrows: tuple[Narrow, ...]
     rows: Callable[[Actor, Wanted], Any]
+
+
+class PaperForm(forms.Form):
+    """On which paper and in which units; the reports that are kept where nobody says."""
+
+    paper = forms.ChoiceField(choices=[*SIZES.items()], initial=KEPT)
+    units = forms.ChoiceField(
+        choices=[*UNITS.items()], initial=TYPED,
+        help_text="In other units than were typed, the typed ones stand in brackets.",
+    )  # fmt: skip
+
+    @property
+    def chosen(self) -> dict[str, str]:
+        return self.cleaned_data if self.is_bound else {"paper": KEPT, "units": TYPED}
 
 
 SOURCES = {
@@ -87,12 +103,13 @@ def batch_new(request: HttpRequest, kind: str) -> HttpResponse:
     asked = wanted(request, source.narrows, within)
     rows = source.rows(actor, asked)
     keys, problem = deeds.sealed_among(rows), ""
+    form = PaperForm(request.POST or None)
     try:
         deeds.require_bound(keys)
-        if request.method == "POST":
+        if request.method == "POST" and (not request.POST or form.is_valid()):
             row = deeds.ask(
                 actor=actor, kind=kind, keys=keys, words=in_words(source, asked, within),
-                at=timezone.now(),
+                at=timezone.now(), **form.chosen,
             )  # fmt: skip
             return redirect("batch", key=row.key)
     except Refused as refusal:
@@ -106,6 +123,7 @@ def batch_new(request: HttpRequest, kind: str) -> HttpResponse:
             "most": deeds.MOST,
             "kept": deeds.KEPT.days,
             "problem": problem,
+            "form": form,
             "back": reverse(source.page) + query(request),
             "here": request.get_full_path(),
             "crumbs": [*CRUMBS, ("Ask for a file", "")],

@@ -10,7 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from itm.accounts import proving
 from itm.accounts.actor import acting, open_memberships
-from itm.core.errors import Conflict, Forbidden, Gone, ItmError, NotFound
+from itm.core.errors import Conflict, Forbidden, Gone, ItmError, NotFound, TooMany
 from itm.core.measures import Measures, reading_in
 from itm.web.proving import PROVED
 
@@ -61,5 +61,8 @@ class RefusalMiddleware:
         ):
             messages.error(request, error.sentence)
             return HttpResponseRedirect(back)
-        status = {Conflict: 409, Gone: 410}.get(type(error), 422)
-        return render(request, "refused.html", {"sentence": error.sentence}, status=status)
+        status = {Conflict: 409, Gone: 410, TooMany: 429}.get(type(error), 422)
+        answer = render(request, "refused.html", {"sentence": error.sentence}, status=status)
+        if isinstance(error, TooMany):
+            answer["Retry-After"] = str(error.seconds)
+        return answer

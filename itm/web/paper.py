@@ -16,7 +16,7 @@ from itm.doors.blank_sheets import LABEL, SAMPLES, field_sheet, label_sheet
 from itm.records import queries
 from itm.records.bench_sheet import sheet
 from itm.records.drafts import require_crew
-from itm.reports.render import SIZES
+from itm.reports.choices import SIZES
 from itm.web.guard import actor_of, signed_in
 from itm.web.visits import to_visit
 

@@ -22,10 +22,11 @@ from itm.core.figures import instant
 from itm.core.measures import reader
 from itm.reports import queries
 from itm.reports.address import check_path
+from itm.reports.choices import KEPT, SIZES, TYPED
 from itm.reports.naming import file_name, thing
 from itm.reports.queries import SealedRecord
-from itm.reports.render import KEPT, SIZES, Sheet, foot_style, page_context
-from itm.reports.services import copy_of, for_reader, promise, report_of
+from itm.reports.render import Sheet, foot_style, page_context
+from itm.reports.services import copy_for, counted_as, for_reader, promise, report_of
 from itm.web.guard import actor_of, signed_in
 from itm.web.wrong import named_by
 
@@ -121,14 +122,16 @@ def report_pdf(request: HttpRequest, key: UUID, names: Names = TESTS) -> HttpRes
 @require_GET
 def report_copy(request: HttpRequest, key: UUID, size: str, names: Names = TESTS) -> HttpResponse:
     """Made while the reader waits: paper of this size, in the reader's units."""
-    return copy_file(names.read(actor_of(request), key), size)
+    actor = actor_of(request)
+    return copy_file(counted_as(actor), names.read(actor, key), size, reader())
 
 
-def copy_file(record: SealedRecord, size: str, *, as_typed: bool = False) -> HttpResponse:
+def copy_file(whose: str, record: SealedRecord, size: str, units: str) -> HttpResponse:
+    """`whose` copies are counted. Raises TooMany."""
     if size not in SIZES:
         raise Http404
-    of = size if as_typed else f"{size}-{reader()}"
-    return pdf_of(record, copy_of(record, size, as_typed=as_typed), of=of)
+    of = size if units == TYPED else f"{size}-{units}"
+    return pdf_of(record, copy_for(whose, record, size, units), of=of)
 
 
 def pdf_of(record: SealedRecord, made: bytes, *, of: str = "") -> HttpResponse:

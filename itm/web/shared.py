@@ -18,15 +18,17 @@ from django.views.decorators.http import require_GET
 
 from itm.core.callers import caller
 from itm.core.errors import NotFound, Refused
+from itm.core.measures import Measures, reading_in
 from itm.registry import links
 from itm.registry.links import Reader
 from itm.reports import queries as reports
+from itm.reports.choices import KEPT, SIZES, TYPED, UNITS
 from itm.reports.queries import SealedRecord
 from itm.reports.render import foot_style
-from itm.reports.services import report_of
+from itm.reports.services import for_reader, report_of
 from itm.trends import shared
 from itm.web.guard import unlisted
-from itm.web.reports import CHECKS, TESTS, Names, copy_file, copy_links, pdf_of, sheet_page
+from itm.web.reports import CHECKS, TESTS, Names, copy_file, pdf_of, sheet_page
 
 STATUS = {"too_many_tries": 429}
 
@@ -93,16 +95,37 @@ def shared_names(names: Names) -> dict[str, str]:
 def shared_record(
     request: HttpRequest, reader: Reader, token: str, key: UUID, names: Names
 ) -> HttpResponse:
-    """The printable page of a sealed record, from its bytes."""
+    """The printable page of a sealed record, from its bytes, in the units that are asked for."""
     record = read(reader, key, names)
-    sheet, to = report_of(record), shared_names(names)
-    links.note_use(reader, f"Record {record.seal.number}, {sheet.site}", timezone.now())
-    site = reverse("shared_site", args=[token, record.seal.site.key])
-    bar = [("Back to the site", site)]
-    if reports.report_bytes(record.seal) is not None:
-        bar.append(("Report as PDF", reverse(to["pdf"], args=[token, key])))
-    bar += copy_links("", lambda size: reverse(to["copy"], args=[token, key, size]))
-    return sheet_page(request, record, sheet, foot=reverse(to["foot"], args=[token, key]), bar=bar)
+    units, to = units_asked(request), shared_names(names)
+    with reading_in(Measures.SI if units == TYPED else units):
+        sheet, said = (report_of(record), "") if units == TYPED else for_reader(record)
+        links.note_use(reader, f"Record {record.seal.number}, {sheet.site}", timezone.now())
+        here = reverse(to["page"], args=[token, key])
+        bar = [("Back to the site", reverse("shared_site", args=[token, record.seal.site.key]))]
+        bar += [(words, with_units(here, one)) for one, words in UNITS.items() if one != units]
+        if reports.report_bytes(record.seal) is not None:
+            bar.append(("Report as PDF", reverse(to["pdf"], args=[token, key])))
+        for size, words in SIZES.items():
+            if (size, units) != (KEPT, TYPED):
+                address = reverse(to["copy"], args=[token, key, size])
+                bar.append((copy_words(words, units), with_units(address, units)))
+        foot = reverse(to["foot"], args=[token, key])
+        return sheet_page(request, record, sheet, foot=foot, bar=bar, units=said)
+
+
+def units_asked(request: HttpRequest) -> str:
+    """One of UNITS; whoever asks for none, or for others, reads what was typed."""
+    asked = request.GET.get("units", TYPED)
+    return asked if asked in UNITS else TYPED
+
+
+def with_units(address: str, units: str) -> str:
+    return address if units == TYPED else f"{address}?units={units}"
+
+
+def copy_words(size: str, units: str) -> str:
+    return f"Copy on {size}" if units == TYPED else f"Copy on {size}, in {units.upper()} units"
 
 
 @by_link
@@ -130,9 +153,10 @@ def shared_pdf(
 def shared_copy(
     request: HttpRequest, reader: Reader, token: str, key: UUID, size: str, names: Names
 ) -> HttpResponse:
-    """On other paper. Whoever holds a link has chosen no units, so it stays as typed."""
+    """On paper and in units of one's choice, which the address holds: who reads under a link has no
+    account that could remember them."""
     record = read(reader, key, names)
-    made = copy_file(record, size, as_typed=True)
+    made = copy_file(f"link-{reader.link.pk}", record, size, units_asked(request))
     links.note_use(reader, f"Record {record.seal.number} as PDF", timezone.now())
     return made
 

@@ -18,7 +18,8 @@ from django.utils.text import slugify
 
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
-from itm.reports.render import SIZES, sheet_pdf
+from itm.reports.choices import SIZES
+from itm.reports.render import sheet_pdf
 
 LONGEST_NAME = 80  # letters of the name of a file; own choice
 

@@ -291,7 +291,7 @@ class Report(View):
     )  # fmt: skip
     def get(self, request: Request, key: UUID) -> HttpResponse | Response:
         """Refused while the check is not sealed."""
-        return report_of(reports.sealed_check(self.actor, key), **self.asked)
+        return report_of(self.actor, reports.sealed_check(self.actor, key), **self.asked)
 
 
 urls: list[URLPattern] = [

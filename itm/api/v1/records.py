@@ -13,22 +13,19 @@ from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from itm.accounts.actor import Actor
 from itm.api.asking import Asked, ListAsked, Pages
 from itm.api.describing import describe, describe_list, describe_one
 from itm.api.v1.handing_in import describe_day, hand_in_one
 from itm.api.v1.shapes import Figure, Ref, choice
 from itm.api.v1.sites import wanted
 from itm.api.views import ListView, View
-from itm.core.measures import Measures, reading_in
 from itm.records import finding, queries
 from itm.records.as_it_stands import record_form
 from itm.registry.finding import Wanted
 from itm.reports import queries as reports
-from itm.reports.render import KEPT, SIZES
-from itm.reports.services import copy_of, promise
-
-TYPED = "typed"
-UNITS = {TYPED: "As typed", **dict(Measures.choices)}
+from itm.reports.choices import KEPT, SIZES, TYPED, UNITS
+from itm.reports.services import copy_for, counted_as, promise
 
 
 class VisitShape(serializers.Serializer):
@@ -248,7 +245,8 @@ class WaitingShape(serializers.Serializer):
 
 
 class OnPaper(Asked):
-    """Without either, the report that is kept: on A4, as it was typed."""
+    """Without either, the report that is kept: on A4, as it was typed. Copies are made at once; how
+    many in a minute is bounded for each person, and 429 says when it goes on."""
 
     size = choice(list(SIZES.items()), required=False, help_text="A copy on paper of this size.")
     units = choice(
@@ -271,17 +269,17 @@ class Report(View):
     )  # fmt: skip
     def get(self, request: Request, key: UUID) -> HttpResponse | Response:
         """Refused while the record is not sealed."""
-        return report_of(reports.sealed_record(self.actor, key), **self.asked)
+        return report_of(self.actor, reports.sealed_record(self.actor, key), **self.asked)
 
 
 def report_of(
-    record: reports.SealedRecord, size: str = KEPT, units: str = TYPED
+    actor: Actor, record: reports.SealedRecord, size: str = KEPT, units: str = TYPED
 ) -> HttpResponse | Response:
     """The file that is kept, or that it is being made, which is promised once more; of another size
-    or in other units a copy, made at once."""
+    or in other units a copy, made at once and counted with those that the person asks for on
+    pages."""
     if (size, units) != (KEPT, TYPED):
-        with reading_in(Measures.SI if units == TYPED else units):
-            copy = copy_of(record, size, as_typed=units == TYPED)
+        copy = copy_for(counted_as(actor), record, size, units)
         return HttpResponse(copy, content_type="application/pdf")
     made = reports.report_bytes(record.seal)
     if made is not None:

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from itm.core.measures import FAMILIES, Measures, reading_in
-from itm.reports.render import SIZES, Copy, html_for_pdf, pdf
+from itm.reports.choices import SIZES
+from itm.reports.render import Copy, html_for_pdf, pdf
 from itm.reports.units import in_readers_units
 from tests.itm.reports import sample
 from tests.itm.reports.archival import pages, require_archival, text
