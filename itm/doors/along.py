@@ -6,8 +6,10 @@ from typing import Any
 from uuid import UUID
 
 from itm.accounts.actor import Actor
+from itm.core.errors import NotFound
 from itm.doors.day import day_of
 from itm.doors.day_beginning import beginning
+from itm.doors.day_round import round_at
 from itm.records import along, queries
 
 
@@ -17,9 +19,13 @@ def day_for_device(
     """`day_of`, with what can begin there, and what is to be said of other devices that have it.
 
     Of `said`, `device` is a UUID that the device gave itself and `waiting` how much of the day it
-    has not sent; without them, as from a page of before, nothing is noted. Raises NotFound.
+    has not sent; without them, as from a page of before, nothing is noted. A key of a site gives
+    the round of its owner, with which nothing is handed in. Raises NotFound.
     """
-    day = day_of(actor, key, at=at)
+    try:
+        day = day_of(actor, key, at=at)
+    except NotFound:
+        return round_at(actor, key, at)
     visit = queries.visit(actor, key)
     # No part of what the digest is of: what may begin is no part of what has been done.
     day |= {"beginning": beginning(actor, visit, at)}

@@ -1,5 +1,6 @@
 """What there is to inspect at the site of a day, and what was noted of it on this very visit."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from itm.accounts.actor import Actor
@@ -9,19 +10,28 @@ from itm.records.drafts import may_begin
 from itm.records.inspection_forms import CLOSING, TaskForm
 from itm.records.models import InspectionLine, Visit
 from itm.records.wants import Want, limits
+from itm.registry.models import Site
 from itm.schedule import wording
 from itm.schedule.models import Duty
 
 
 def inspection_of(actor: Actor, visit: Visit) -> dict[str, Any]:
+    return asked_of(
+        actor, visit.site, may=may_begin(actor, visit), noted=queries.lines_during(visit)
+    )
+
+
+def asked_of(
+    actor: Actor, site: Site, *, may: bool, noted: Iterable[InspectionLine]
+) -> dict[str, Any]:
     """Every open cycle, also what is ahead of its window: by the day it may have opened."""
-    duties = queries.to_inspect(actor, visit.site, ahead=True)
+    duties = queries.to_inspect(actor, site, ahead=True)
     before = queries.not_possible_before(duties)
     form = TaskForm()
     return {
-        "may": may_begin(actor, visit),
+        "may": may,
         "tasks": [_task(duty, before.get(duty.pk)) for duty in duties],
-        "noted": [_noted(line) for line in queries.lines_during(visit)],
+        "noted": [_noted(line) for line in noted],
         "closing": [
             {
                 "name": name,

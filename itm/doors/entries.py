@@ -24,9 +24,9 @@ from itm.records import check_queries, device_clocks, queries
 from itm.records.merge import Crossed
 from itm.records.models import ConcentrateCheck, Visit
 from itm.registry import queries as registry
-from itm.registry.models import Tank
+from itm.registry.models import Site, Tank
 
-Whole = Visit | ConcentrateCheck | Tank
+Whole = Visit | ConcentrateCheck | Tank | Site
 MOST_ENTRIES = 500  # a day has some hundred; a device sends more in parts
 # How each kind of row is found, and the visit or check that it belongs to.
 FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Whole]]] = {
@@ -39,6 +39,7 @@ FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Whol
     "reading": (queries.reading, lambda row: row.bottle.bench.visit),
     "effluent": (line_of_day, lambda row: row.visit),
     "tank": (registry.tank, lambda row: row),
+    "site": (registry.site, lambda row: row),
     "check": (check_queries.check, lambda row: row),
     "sample": (check_queries.sample, lambda row: row.concentrate_check),
     "value": (check_queries.value, lambda row: row.sample.concentrate_check),
@@ -47,7 +48,9 @@ MADE_BY_ENTRIES = ("bottle", "reading", "check", "sample", "value", "effluent")
 HAND_INS = ("hand_in", "hand_in_check")
 WAITS = "waits"
 # Refusals that time heals: what is missing is on another device, or later in the same queue.
-PASSING = {("flush_done", "out_of_order"), ("inspect", "photo_to_come")}
+PASSING = {
+    ("flush_done", "out_of_order"), ("inspect", "photo_to_come"), ("inspect_site", "photo_to_come"),
+}  # fmt: skip
 PASSING |= {(name, "not_started") for name in VERBS}
 log = structlog.get_logger()
 

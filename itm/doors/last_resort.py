@@ -21,7 +21,7 @@ from itm.intake.once import answer_to
 from itm.records import check_queries
 from itm.registry.files import clean_name
 
-AFTER_PHOTOS = ("inspect",)
+AFTER_PHOTOS = ("inspect", "inspect_site")
 AFTER_PAPERS = "hand_in_check"
 
 

@@ -24,7 +24,8 @@ def take_photo(
     device_now: datetime | None = None, sha256: str = "",
 ) -> Answer:  # fmt: skip
     """Keep one photo of one thing: `of` is {"reading": key}, or a run, line or visit; or what a
-    task of a round wants to be seen, {"duty": key, "visit": key}, whose inspection then names it.
+    task of a round wants to be seen, {"duty": key, "visit": key} or
+    {"duty": key, "site": key}, whose inspection then names it.
 
     `taken_at` is the device's stamp as text. A photo of a reading that has not come in yet waits,
     like an entry. Where the sender says the SHA-256 of what it sent, another one is refused: the
@@ -65,11 +66,13 @@ def _taken(
     def do() -> dict[str, Any]:
         file.seek(0)
         if TASK in shown:
-            visit = rows["visit"]
-            duty = inspection_queries.duty_of_visit(visit, uuid_of(shown[TASK], "of"))
+            visit = rows.get("visit")
+            site = rows["site"] if visit is None else visit.site
+            duty = inspection_queries.duty_at(site, uuid_of(shown[TASK], "of"))
             attachment = photo_of_task(
-                actor=actor, visit=visit, duty=duty, file=file, name=name, taken_at=stamp, at=at
-            )
+                actor=actor, site=site, visit=visit, duty=duty, file=file, name=name,
+                taken_at=stamp, at=at,
+            )  # fmt: skip
             told = {"photo": str(own), TASK: shown[TASK]}
         else:
             [row] = rows.values()
@@ -78,7 +81,8 @@ def _taken(
             )  # fmt: skip
             visit, attachment, told = photo.visit, photo.attachment, {"photo": str(photo.key)}
         off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
-        device_clocks.note(actor=actor, visit=visit, off=off, at=at)
+        if visit is not None:
+            device_clocks.note(actor=actor, visit=visit, off=off, at=at)
         return {**told, "file": str(attachment.key), "sha256": digest.hexdigest()}
 
     body = {"of": shown, "sha256": digest.hexdigest(), "at": stamp.isoformat()}
@@ -89,18 +93,21 @@ def _taken(
 
 
 def _shown(of: Any) -> dict[str, str]:
-    """Keys by kind: of one thing, or of a task and the visit that it is seen on. Raises Refused
-    bad_entry."""
+    """Keys by kind: of one thing, or of a task and the visit or site that it is seen on. Raises
+    Refused bad_entry."""
     if isinstance(of, str):
         try:
             of = json.loads(of)
         except ValueError:
             of = None
     kinds = set(of) if isinstance(of, Mapping) else set()
-    if kinds != {TASK, "visit"} and not (len(kinds) == 1 and kinds <= set(SHOWN)):
+    if kinds not in ({TASK, "visit"}, {TASK, "site"}) and not (
+        len(kinds) == 1 and kinds <= set(SHOWN)
+    ):
         raise Refused(
             "bad_entry",
-            f"“of” holds the key of one of {', '.join(SHOWN)}, or of a {TASK} and its visit.",
+            f"“of” holds the key of one of {', '.join(SHOWN)}, or of a {TASK} and its visit or "
+            "site.",
             "of",
         )
     return {kind: str(uuid_of(key, f"of/{kind}")) for kind, key in of.items()}

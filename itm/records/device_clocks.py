@@ -23,6 +23,14 @@ def ahead(*, device_now: datetime | None, stamped_at: datetime, at: datetime) ->
     return max(now, stamped_at - at) if stamped_at > at else now
 
 
+def words(off: timedelta) -> str:
+    """What is said of a clock that is wrong, or nothing."""
+    if abs(off) < WORTH_SAYING:
+        return ""
+    minutes = round(abs(off).total_seconds() / 60)
+    return f"clock {minutes:,} min {'ahead' if off > timedelta(0) else 'slow'}"
+
+
 @transaction.atomic
 def note(*, actor: Actor, visit: Visit, off: timedelta, at: datetime) -> DeviceClock | None:
     """Keep that times of this visit come from such a clock, once for each clock and person.

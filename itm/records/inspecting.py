@@ -58,9 +58,14 @@ def require_inspector(
         require_work(actor, site, "inspect")
 
 
-def round_of(actor: Actor, visit: Visit, done_on: date) -> uuid.UUID:
-    """What a device sends task by task is one round: by one person, on one day of one visit."""
-    return uuid.uuid5(visit.key, f"inspected by {actor.person_key} on {done_on.isoformat()}")
+def round_of(
+    actor: Actor, of: Visit | Site, done_on: date, *, clock_off: bool = False
+) -> uuid.UUID:  # fmt: skip
+    """What a device sends task by task is one round: by one person, on one day of one visit, or at
+    a site without one. There a device whose clock is wrong makes a round of its own, since no visit
+    tells of it."""
+    clock = " by a clock that is wrong" if clock_off else ""
+    return uuid.uuid5(of.key, f"inspected by {actor.person_key} on {done_on.isoformat()}{clock}")
 
 
 def recorded(actor: Actor, once: uuid.UUID | str) -> Inspection | None:

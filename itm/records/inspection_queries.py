@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, Q, QuerySet
@@ -21,6 +22,7 @@ from itm.schedule.told import READ
 READ_OF_DUTY = ("requirement__programme", *READ)
 NOW = ("overdue", "due", "open")
 OUTCOMES = InspectionLine.Outcome.choices
+MOST_SITES = 200  # own choice: as many as open visits
 SORTS = {"day": "done_on", "site": "site__name", "person": "person"}
 NARROWS = {"site": "site__key", "since": "done_on__gte", "until": "done_on__lte"}
 
@@ -108,10 +110,10 @@ def lines_of(row: Inspection) -> QuerySet[InspectionLine]:
     )
 
 
-def duty_of_visit(visit: Visit, key: UUID) -> Duty:
-    """A cycle at the site of a visit, done meanwhile or not. For code that holds the visit by
+def duty_at(site: Site, key: UUID) -> Duty:
+    """A cycle at a site, done meanwhile or not. For code that holds the site or a visit of it by
     right: its crew may hand over what it saw when it is engaged no more. Raises NotFound."""
-    rows = Duty.objects.filter(site=visit.site_id, key=key)
+    rows = Duty.objects.filter(site=site, key=key)
     row = rows.select_related(*READ_OF_DUTY).first()
     if row is None:
         raise NotFound("duty", key)
@@ -134,6 +136,27 @@ def lines_during(visit: Visit) -> QuerySet[InspectionLine]:
     """What was inspected on a visit and not corrected since. For code that holds it by right."""
     lines = InspectionLine.objects.filter(inspection__visit=visit, corrected_by=None)
     return lines.select_related("inspection", "requirement").order_by("pk")
+
+
+def lines_of_day(actor: Actor, site: Site, on: date) -> QuerySet[InspectionLine]:
+    """What the actor's organisation noted there on that day without a visit."""
+    lines = InspectionLine.objects.filter(
+        inspection__site=site, inspection__visit=None, inspection__done_on=on, corrected_by=None,
+        inspection__organisation=actor.organisation_id,
+    )  # fmt: skip
+    return lines.select_related("inspection", "requirement").order_by("pk")
+
+
+def sites_to_inspect(actor: Actor) -> list[Any]:
+    """The actor's own sites with something to inspect (`to_do`), the most first; `MOST_SITES` at
+    most, because the page of each site leads there too."""
+    asked = Q(duties__done_on=None, duties__withdrawn_on=None, duties__stands__in=NOW)
+    form = ~Q(duties__requirement__task__in=OTHERWISE)
+    rows = Site.objects.visible_to(actor).filter(owner=actor.organisation_id, retired_on=None)
+    counted = rows.annotate(to_do=Count("duties", filter=asked & form, distinct=True)).filter(
+        to_do__gt=0
+    )
+    return list(counted.select_related("owner").order_by("-to_do", "name", "pk")[:MOST_SITES])
 
 
 def line(actor: Actor, key: UUID) -> InspectionLine:

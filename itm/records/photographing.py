@@ -14,7 +14,7 @@ from itm.records.inspecting import require_inspector
 from itm.records.models import FlowRun, Photo, ProportioningTest, Reading, RestorationLine, Visit
 from itm.registry import attaching
 from itm.registry.attaching import Target, Upload
-from itm.registry.models import Attachment
+from itm.registry.models import Attachment, Site
 from itm.schedule.models import Duty
 
 Shown = Visit | FlowRun | RestorationLine | Reading
@@ -53,16 +53,16 @@ def take_photo(
 
 @transaction.atomic
 def photo_of_task(
-    *, actor: Actor, visit: Visit, duty: Duty, file: BinaryIO, name: str, taken_at: datetime,
-    at: datetime,
+    *, actor: Actor, site: Site, visit: Visit | None, duty: Duty, file: BinaryIO, name: str,
+    taken_at: datetime, at: datetime,
 ) -> Attachment:  # fmt: skip
     """Keep what a task of a round wants to be seen, where the page of the round would: at the thing
     itself. The inspection that follows holds its digest. Raises Forbidden, and what
     `registry.files.inspect` refuses."""
-    require_inspector(actor, visit.site, visit, min(taken_at, at))
+    require_inspector(actor, site, visit, min(taken_at, at))
     _require_picture(file)
     return attaching.attach_or_find(
-        actor=actor, site=visit.site, target=duty.thing, upload=Upload(file, name), at=at,
+        actor=actor, site=site, target=duty.thing, upload=Upload(file, name), at=at,
         caption=f"{duty.requirement}"[:200], held_back=False,
     )  # fmt: skip
 

@@ -27,6 +27,7 @@ from django.views.decorators.http import require_GET, require_POST
 from itm.accounts.actor import Actor
 from itm.doors import along, entries, papers, photos
 from itm.doors import day as days
+from itm.doors.day_round import rounds_of
 from itm.doors.entry import Answer
 from itm.registry.files import clean_name, too_large
 from itm.web.guard import actor_of, signed_in
@@ -145,7 +146,9 @@ def field_who(request: HttpRequest) -> HttpResponse:
 @never_cache
 def field_days(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
-    return JsonResponse({"person": person_of(actor), "days": days.days_of(actor)})
+    return JsonResponse(
+        {"person": person_of(actor), "days": [*days.days_of(actor), *rounds_of(actor)]}
+    )
 
 
 @signed_in

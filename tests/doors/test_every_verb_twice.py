@@ -380,7 +380,7 @@ def test_a_task_inspected_by_both_is_one_line_or_asked(two):
 def test_the_tables_name_every_verb():
     alone = {
         "plan_visit", "prepare_test", "add_run", "foam_seen", "withdraw_effluent", "hand_in",
-        "hand_in_check", "inspect", "begin_test",  # twice in test_begin_test.py
+        "hand_in_check", "inspect", "inspect_site", "begin_test",  # twice in test_begin_test.py
     }  # fmt: skip
     named = [*ASKED, *UNDONE, *BESIDE, *SAME, *alone]
     assert sorted(named) == sorted(VERBS)

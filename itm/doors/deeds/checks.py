@@ -11,7 +11,7 @@ from itm.doors.deeds.visits import standing
 from itm.doors.entry import Call, Done
 from itm.doors.filling import Wrong, cleaned, filled, only_put, require_known, seen_as
 from itm.intake.take_values import ValueEntry, take_values
-from itm.records import checking, sampling
+from itm.records import checking, device_clocks, sampling
 from itm.records.check_forms import (
     CheckEditForm,
     CheckForm,
@@ -20,7 +20,6 @@ from itm.records.check_forms import (
     SampleForm,
     WhyForm,
 )
-from itm.records.device_clocks import WORTH_SAYING
 from itm.records.models import SampleValue
 from itm.registry.properties import PROPERTIES
 
@@ -78,12 +77,8 @@ def add_check_sample(call: Call) -> Done:
 def _by(person: str, off: timedelta) -> str:
     """A check has no visit whose record would tell of a device whose clock is wrong, so that stands
     with the moment itself."""
-    if abs(off) < WORTH_SAYING:
-        return person
-    minutes = round(abs(off).total_seconds() / 60)
-    return (
-        f"{person[:70]}, device clock {minutes:,} min {'ahead' if off > timedelta(0) else 'slow'}"
-    )
+    clock = device_clocks.words(off)
+    return f"{person[:70]}, device {clock}" if clock else person
 
 
 def note_check_sample(call: Call) -> Done:

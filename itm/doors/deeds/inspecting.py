@@ -12,28 +12,37 @@ from itm.core.figures import day
 from itm.doors.entry import Call, Done
 from itm.doors.filling import cleaned, filled
 from itm.intake.once import answer_to
-from itm.records import inspecting
+from itm.records import device_clocks, inspecting
 from itm.records import inspection_queries as queries
 from itm.records.inspecting import Entry
 from itm.records.inspection_forms import TaskForm
 from itm.records.merge import Crossed
 from itm.records.models import InspectionLine, Visit
-from itm.registry.models import Attachment
+from itm.registry.models import Attachment, Site
 from itm.schedule.models import Duty
 
 
 def inspect(call: Call) -> Done:
     """Of the same task on the same thing and day one inspection stands: where another says
     something else, a person decides by sending it again with that in `opened`."""
-    visit, at = call.row, min(call.at, call.now)
-    inspecting.require_inspector(call.actor, visit.site, visit, at)
+    return _inspect(call, call.row.site, call.row)
+
+
+def inspect_site(call: Call) -> Done:
+    """The same on a round of the owner's own people, with no visit of a contractor."""
+    return _inspect(call, call.row, None)
+
+
+def _inspect(call: Call, site: Site, visit: Visit | None) -> Done:
+    at = min(call.at, call.now)
+    inspecting.require_inspector(call.actor, site, visit, at)
     # Of two that send at once the second sees the line of the first, and fills its round.
-    Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
+    type(call.row).objects.select_for_update(no_key=True).get(pk=call.row.pk)
     put = dict(call.entry.put)
-    duty = _duty(call, str(put.pop("duty", "")))
+    duty = _duty(site, str(put.pop("duty", "")))
     answers = put.pop("answers", [])
     given = cleaned(filled(TaskForm, put))
-    done_on = _day(call, given.pop("done_on"), at)
+    done_on = _day(call, site, given.pop("done_on"), at)
     entry = _entry(call, duty, answers, given)
     theirs = queries.stands_on(duty, done_on)
     if theirs is not None:
@@ -48,9 +57,11 @@ def inspect(call: Call) -> Done:
         _require_seen(call, theirs, there)
         if _is_ours(call, theirs):
             return Done(visit, _answer(_put_right(call, theirs, entry)))
+    clock = device_clocks.words(call.off) if visit is None else ""
     made = record_inspection(
-        actor=call.actor, site=visit.site, visit=visit, done_on=done_on, at=at, entries=[entry],
-        once=inspecting.round_of(call.actor, visit, done_on), fills=True,
+        actor=call.actor, site=site, visit=visit, done_on=done_on, at=at, entries=[entry],
+        once=inspecting.round_of(call.actor, call.row, done_on, clock_off=bool(clock)), fills=True,
+        note=f"Noted on a device with its {clock}." if clock else "",
     )  # fmt: skip
     return Done(visit, _answer(made.lines.get(key=call.entry.key)))
 
@@ -59,10 +70,10 @@ def _is_ours(call: Call, line: InspectionLine) -> bool:
     return line.inspection.organisation_id == call.actor.organisation_id
 
 
-def _day(call: Call, said: date | None, at: datetime) -> date:
+def _day(call: Call, site: Site, said: date | None, at: datetime) -> date:
     """That of the stamp, which a clock that is ahead puts no further than now; another day only
     where a person said so."""
-    zone = call.row.site.time_zone
+    zone = site.time_zone
     if said is None or said == date_at(zone, call.at):
         return date_at(zone, at)
     return said
@@ -74,10 +85,10 @@ def _matters(entry: Entry) -> bool:
     return entry.broken and all(one["in_order"] for one in found)
 
 
-def _duty(call: Call, key: str) -> Duty:
+def _duty(site: Site, key: str) -> Duty:
     """Raises NotFound; Refused not_asked, other_record."""
     try:
-        duty = queries.duty_of_visit(call.row, uuid.UUID(key))
+        duty = queries.duty_at(site, uuid.UUID(key))
     except ValueError as error:
         raise Refused("not_asked", "Name the task by its key.", "duty") from error
     inspecting.require_form(duty.requirement)
@@ -147,7 +158,7 @@ def _photo(call: Call, duty: Duty, key: str) -> Attachment:
         )
     if kept.get("duty") != str(duty.key):
         raise Refused("photo_missing", "This photo was taken of something else.", "answers")
-    file: Attachment = Attachment.objects.get(key=kept["file"], site=call.row.site_id)
+    file: Attachment = Attachment.objects.get(key=kept["file"], site=duty.site_id)
     return file
 
 

@@ -12,7 +12,7 @@ import { inspected } from "./tasks.js";
 export const STUCK = new Set(["refused", "crossed", "forbidden", "not_found"]);
 
 /** What makes a line of its own on the day leaves the day itself as it was. */
-const BESIDE = new Set(["add_notice", "note_effluent", "inspect", "begin_test"]);
+const BESIDE = new Set(["add_notice", "note_effluent", "inspect", "inspect_site", "begin_test"]);
 
 export function project(day, entries, person, papers = []) {
   const view = structuredClone(day);
@@ -234,6 +234,7 @@ const DEEDS = {
     rows.set(entry.key, made);
   },
   inspect: inspected,
+  inspect_site: inspected,
   withdraw_effluent({ view, row }) {
     view.effluent = view.effluent?.filter((line) => line !== row);
   },

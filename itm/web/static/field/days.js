@@ -5,6 +5,7 @@ import { testsOf } from "./day.js";
 import { press } from "./entering.js";
 import { count, day, inOneLine, instant } from "./words.js";
 import { taken } from "./off.js";
+import { isRound, tasksOf } from "./tasks.js";
 import * as sync from "./sync.js";
 import { whyNotKept } from "./store.js";
 
@@ -41,7 +42,7 @@ export function daysScreen(field) {
                 "ul.things.days",
                 open.map((one) => offeredDay(field, one)),
               )
-            : h("p", "No other visit of yours is open."),
+            : h("p", "Nothing else of yours is open."),
           past.length
             ? h(
                 "details",
@@ -92,7 +93,7 @@ function heldDay(field, { key, day: own, loaded_at: at }) {
       h("br"),
       h(
         "small",
-        `${count(testsOf(own).length, "test")}, as it was at ${instant(at, own.visit.site.time_zone)}`,
+        `${whatOf(own)}, as it was at ${instant(at, own.visit.site.time_zone)}`,
       ),
     ),
     h(
@@ -107,6 +108,9 @@ function heldDay(field, { key, day: own, loaded_at: at }) {
   );
 }
 
+const whatOf = (own) =>
+  isRound(own) ? count(tasksOf(own).length, "task") : count(testsOf(own).length, "test");
+
 function offeredDay(field, one) {
   return h(
     "li",
@@ -115,7 +119,12 @@ function offeredDay(field, one) {
       "div",
       day(one.planned_on),
       h("br"),
-      h("small", `${one.standing}, ${count(one.tests, "test")}`),
+      h(
+        "small",
+        isRound(one)
+          ? `Round of your own, ${count(one.tasks, "task")} to do`
+          : `${one.standing}, ${count(one.tests, "test")}`,
+      ),
     ),
     h(
       "div",

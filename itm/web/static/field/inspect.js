@@ -4,7 +4,16 @@
 import { h, caution, empty, notice, onlyHere } from "./dom.js";
 import { choiceEntry, idOf, press, textEntry, valueOf } from "./entering.js";
 import { photoPart } from "./photos.js";
-import { YES, answersOf, isAsked, placeOf, placesOf, tasksOf, textsOf } from "./tasks.js";
+import {
+  YES,
+  answersOf,
+  isAsked,
+  isRound,
+  placeOf,
+  placesOf,
+  tasksOf,
+  textsOf,
+} from "./tasks.js";
 import { count, day, forEntry } from "./words.js";
 
 const BROKEN = [
@@ -15,10 +24,16 @@ const BROKEN = [
 export function inspectScreen(field) {
   const { view } = field;
   const { inspection, visit } = view;
-  const head = [
-    h("p.back", h("a", { href: `#/d/${visit.key}` }, visit.site.name)),
-    h("h1", "Inspect"),
-  ];
+  const round = isRound(view);
+  const head = round
+    ? [
+        h("p.back", h("a", { href: "#/" }, "All days")),
+        h("h1", `Inspect ${visit.site.name}`),
+      ]
+    : [
+        h("p.back", h("a", { href: `#/d/${visit.key}` }, visit.site.name)),
+        h("h1", "Inspect"),
+      ];
   if (!inspection)
     return [
       ...head,
@@ -34,7 +49,7 @@ export function inspectScreen(field) {
     now.length
       ? now.map((task) => taskPart(field, task))
       : empty("Nothing is to be inspected here today that is not noted yet."),
-    h("h2", "Noted on this visit"),
+    h("h2", round ? "Noted today" : "Noted on this visit"),
     inspection.noted.length
       ? h(
           "ul.plain",
@@ -113,7 +128,8 @@ function sight(field, task, place, { key, label, optional }) {
     await field.flushDrafts();
     await field.draw();
   };
-  const part = photoPart(field, { duty: task.key, visit: visit.key }, label, {
+  const seenOn = isRound(field.view) ? { site: visit.key } : { visit: visit.key };
+  const part = photoPart(field, { duty: task.key, ...seenOn }, label, {
     id: idOf(place),
     kept,
   });
@@ -140,7 +156,10 @@ async function keep(field, task) {
   }
   if (!put) return field.say("Nothing was typed, so nothing was kept.", "info");
   const done_on = forEntry(new Date(), field.zone).slice(0, 10);
-  return field.act("inspect", { visit: visit.key }, { ...put, done_on }, {
+  const [verb, of] = isRound(field.view)
+    ? ["inspect_site", { site: visit.key }]
+    : ["inspect", { visit: visit.key }];
+  return field.act(verb, of, { ...put, done_on }, {
     words: `${task.place}: ${task.words}`,
     places: placesOf(visit, task),
   });

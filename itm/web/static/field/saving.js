@@ -7,7 +7,7 @@ import { wordsOf } from "./typed.js";
 import { count, inOneLine } from "./words.js";
 
 const FITS = 10_000_000; // bytes of pictures and papers in one file: the page that takes it has its limit
-const LAST = new Set([...HAND_INS, "inspect"]); // an inspection names its photos
+const LAST = new Set([...HAND_INS, "inspect", "inspect_site"]); // an inspection names its photos
 
 /**
  * As many files as papers and photos need. Entries are short and taken once however often they come,

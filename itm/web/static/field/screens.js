@@ -11,6 +11,7 @@ import { inspectScreen } from "./inspect.js";
 import { restoreScreen } from "./restore.js";
 import { soughtOf, noLabel } from "./label.js";
 import { measureScreen } from "./measure.js";
+import { isRound } from "./tasks.js";
 import { resultScreen } from "./result.js";
 import { stopScreen } from "./stop.js";
 import { notTaken as notTakenYet, visitScreen } from "./visit.js";
@@ -39,6 +40,7 @@ export function screens(field) {
   if (first === "waiting") return waitingScreen(field);
   if (first !== "d") return daysScreen(field);
   if (!field.view) return notTaken(field);
+  if (isRound(field.view)) return inspectScreen(field);
   if (!name) return visitScreen(field);
   if (name === "restore") return [trail(field), ...restoreScreen(field)];
   if (name === "inspect") return inspectScreen(field);

@@ -3,7 +3,7 @@
 
 import { h } from "./dom.js";
 import { press } from "./entering.js";
-import { labelled } from "./tasks.js";
+import { isInspection, labelled } from "./tasks.js";
 import { clock, instant } from "./words.js";
 
 const STANDS = {
@@ -138,7 +138,7 @@ function sides(field, one, zone) {
 function inWords(field, one, list) {
   const own = field.days.find(({ key }) => key === one.visit)?.day.inspection;
   const task = own?.tasks.find(({ key }) => key === one.put.duty);
-  return (one.verb === "inspect" && task ? labelled(task, list) : list).join(", ");
+  return (isInspection(one) && task ? labelled(task, list) : list).join(", ");
 }
 
 /** Both with their seconds, and with their day where it is not the same. */

@@ -11,6 +11,11 @@ export const YES = [
   ["no", "No"],
 ];
 
+/** The two deeds that note a task: on a visit, and on a round of the owner's own people. */
+export const isInspection = ({ verb }) => verb === "inspect" || verb === "inspect_site";
+/** A day without a visit, of the owner's own people: its key is that of the site. */
+export const isRound = (view) => view.kind === "round";
+
 export const placeOf = (visit, task, name) => `inspect:${visit.key}:${task.key}:${name}`;
 export const placesOf = (visit, task) =>
   [...task.wants.map(({ key }) => `answer-${key}`), ...NOT_ANSWERS].map((name) =>

@@ -8,7 +8,7 @@ import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
 import { reopen } from "./inspect.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
 import { save } from "./saving.js";
-import { textsOf } from "./tasks.js";
+import { isInspection, textsOf } from "./tasks.js";
 import { typedPart } from "./typed.js";
 import { crossed, hasSides, head, labelOf, openTexts } from "./sides.js";
 
@@ -85,7 +85,7 @@ export function waitingScreen(field) {
 /** Of a paper also the bottles that it is about, of an inspection the photos that it names. */
 const hangsOn = ({ of, kind, put, verb }) => [
   ...Object.values(of),
-  ...(verb === "inspect" ? textsOf({ put }).map(([, text]) => text) : []),
+  ...(isInspection({ verb }) ? textsOf({ put }).map(([, text]) => text) : []),
   ...(kind === "paper" ? (put.samples ?? []).map(({ sample }) => sample) : []),
 ];
 
@@ -140,7 +140,7 @@ async function drop(field, one, gone = withHanging(field, one)) {
 }
 
 function stuckEntry(field, one) {
-  if (one.verb === "inspect" && one.state === "refused") return stuckTask(field, one);
+  if (isInspection(one) && one.state === "refused") return stuckTask(field, one);
   if (one.state === "crossed" && hasSides(one)) {
     // Of a test that the server has, only what was said of it goes: the rest hangs on theirs.
     const alone = one.verb === "begin_test" ? new Set([one.key]) : undefined;
