@@ -38,7 +38,7 @@ FIND: Mapping[str, tuple[Callable[[Actor, uuid.UUID], Any], Callable[[Any], Whol
     "bottle": (queries.bottle, lambda row: row.bench.visit),
     "reading": (queries.reading, lambda row: row.bottle.bench.visit),
     "effluent": (line_of_day, lambda row: row.visit),
-    "tank": (registry.tank, lambda row: row),
+    "tank": (check_queries.tank_to_begin, lambda row: row),
     "site": (registry.site, lambda row: row),
     "check": (check_queries.check, lambda row: row),
     "sample": (check_queries.sample, lambda row: row.concentrate_check),

@@ -77,6 +77,12 @@ class Call:
     latest: datetime  # nothing typed may be later than this
     off: timedelta  # of the device's clock, above 0 when it is ahead
 
+    @property
+    def true_at(self) -> datetime:
+        """When it was done by the server's clock, as far as both clocks at the moment of sending
+        tell: where a moment opens what is over, nobody shall come in by a clock that was set."""
+        return min(self.at - self.off, self.now)
+
 
 @dataclass(frozen=True)
 class Done:

@@ -9,6 +9,7 @@ from django.db.models import Case, DateField, F, Prefetch, Q, QuerySet, When
 
 from itm.accounts.actor import Actor
 from itm.core.errors import NotFound
+from itm.records.drafts import LATE
 from itm.records.finding import DATE, DIGEST_BEGINS
 from itm.records.models import (
     ConcentrateCheck,
@@ -20,6 +21,8 @@ from itm.records.models import (
 )
 from itm.records.models.kept import LINKS
 from itm.records.results import with_corrections
+from itm.registry import queries as registry
+from itm.registry.access import worked_at
 from itm.registry.finding import Wanted, arranged, matching
 from itm.registry.models import Site, Tank
 
@@ -227,3 +230,18 @@ def codes_by_tank(actor: Actor, tanks: Iterable[Tank]) -> dict[int, list[str]]:
     """The same of many tanks, in one query."""
     rows = checks(actor).filter(tank__in=[tank.pk for tank in tanks])
     return {row.tank_id: row.programmes for row in rows.order_by("checked_on", "pk")}
+
+
+def tank_to_begin(actor: Actor, key: UUID) -> Tank:
+    """A tank that the actor sees, or saw until some days ago: what a device began there while its
+    crew was engaged may come in late. Raises NotFound."""
+    try:
+        return registry.tank(actor, key)
+    except NotFound:
+        row = Tank.objects.filter(key=key).select_related("site__owner").first()
+        if row is None:
+            raise
+        today = actor.date_at(row.site.time_zone)
+        if not worked_at(actor, row.site, today - LATE, today):
+            raise
+        return row

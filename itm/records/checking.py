@@ -16,7 +16,7 @@ from itm.core.clock import date_at
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.figures import day
 from itm.records import merge
-from itm.records.drafts import over
+from itm.records.drafts import over, sent_later, worked_late
 from itm.records.frozen_check import basis_of, criteria_of, programmes
 from itm.records.merge import Crossed
 from itm.records.models import ConcentrateCheck, ConcentrateSample, Move, SampleValue
@@ -31,7 +31,11 @@ FROZEN = ("checked_on", "programmes", "u_refractive_index", "u_density")
 LOOSEST = {"u_refractive_index": Decimal("0.01"), "u_density": Decimal(20)}
 
 
-def require_checker(actor: Actor, site: Site) -> None:
+def require_checker(actor: Actor, site: Site, stamped: datetime | None = None) -> None:
+    """`stamped`: the moment of a device, which may hand over late what was begun on a day of the
+    engagement. Raises Forbidden."""
+    if stamped is not None and worked_late(actor, site, stamped):
+        return
     require_work(actor, site, "check the concentrate")
 
 
@@ -40,19 +44,29 @@ def begin_check(
     *, actor: Actor, tank: Tank, checked_on: date, purpose: str, at: datetime,
     programmes: Sequence[str] = (), circulated: bool = False, notes: str = "",
     u_refractive_index: Decimal = U_INDEX, u_density: Decimal = U_DENSITY,
-    key: uuid.UUID | None = None,
+    key: uuid.UUID | None = None, stamped: datetime | None = None,
 ) -> ConcentrateCheck:  # fmt: skip
     """A draft with everything frozen that it will be held against. May run twice by its `key`.
+
+    With `stamped` it may have been begun while engaged and come in late, as `require_checker` says.
 
     Raises Forbidden; Refused tank_retired, day_ahead, before_installed, unknown_programme,
     uncertainty.
     """
-    require_checker(actor, tank.site)
+    require_checker(actor, tank.site, stamped)
     if key is not None:
         mine = ConcentrateCheck.objects.filter(key=key, organisation=actor.organisation_id)
         if (there := mine.first()) is not None:
             return there
     _require_day(tank, checked_on, at)
+    late = sent_later(actor, tank.site)
+    if late and not worked_at(actor, tank.site, checked_on, checked_on):
+        raise Refused(
+            "not_engaged_then",
+            f"Your organisation was not engaged at {tank.site} on {day(checked_on)}: only what was "
+            "sampled while it was comes in late.",
+            "checked_on",
+        )
     row: ConcentrateCheck = ConcentrateCheck.objects.create(
         by=actor, site=tank.site, tank=tank, organisation=actor.organisation,
         purpose=purpose, checked_on=checked_on, circulated=circulated, notes=notes.strip(),
@@ -61,7 +75,7 @@ def begin_check(
     )  # fmt: skip
     Move.objects.create(
         by=actor, concentrate_check=row, verb="prepare", at=at, person=actor.person,
-        organisation=actor.organisation_name,
+        organisation=actor.organisation_name, reason=late,
     )  # fmt: skip
     return row
 

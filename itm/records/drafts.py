@@ -11,6 +11,7 @@ from typing import Any
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Forbidden, Refused
+from itm.core.figures import day as day_in_words
 from itm.core.history import Tracked
 from itm.records.models import Bench, ProportioningTest, Visit
 from itm.registry.access import worked_at, works_at
@@ -57,13 +58,21 @@ def may_begin(actor: Actor, visit: Visit, at: datetime | None = None) -> bool:
     a device stamped and hands over late."""
     if not writes_in(actor, visit):
         return False
-    site = visit.site
-    if works_at(actor, site):
-        return True
-    if at is None:
-        return False
+    return works_at(actor, visit.site) or (at is not None and worked_late(actor, visit.site, at))
+
+
+def worked_late(actor: Actor, site: Site, at: datetime) -> bool:
+    """Whether that moment lies on a day of the engagement, and not longer ago than `LATE`."""
     day, today = date_at(site.time_zone, at), actor.date_at(site.time_zone)
     return today - LATE <= day <= today and worked_at(actor, site, day, day)
+
+
+def sent_later(actor: Actor, site: Site) -> str:
+    """What stands with the beginning of a record that came in after the engagement."""
+    if works_at(actor, site):
+        return ""
+    today = day_in_words(actor.date_at(site.time_zone))
+    return f"Begun on a device while engaged here, and sent later, on {today}."
 
 
 def require_begin(actor: Actor, visit: Visit, at: datetime | None = None) -> None:

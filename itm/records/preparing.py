@@ -14,7 +14,13 @@ from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Refused
 from itm.records import merge
-from itm.records.drafts import locked_draft, locked_visit, new_key, require_begin
+from itm.records.drafts import (
+    locked_draft,
+    locked_visit,
+    new_key,
+    require_begin,
+    sent_later,
+)
 from itm.records.foam_baseline import frozen_foam
 from itm.records.models import (
     Bench,
@@ -120,6 +126,7 @@ def prepare_test(
     flow_points: Sequence[FlowPoint] | None = None, adjusted: str = "", notes: str = "",
     include_water: bool = True, correct_temperatures: bool = False,
     other_percent_because: str = "", key: uuid.UUID | None = None,
+    stamped: datetime | None = None,
 ) -> ProportioningTest:  # fmt: skip
     """A draft with its runs, stop-and-flush steps and restoration list.
 
@@ -132,10 +139,11 @@ def prepare_test(
     key_used, and of a direct method liquid_missing, acceptance_needs_foam, foam_baseline_missing.
 
     `other_percent_because`: why it goes on although concentrate and proportioner are labelled with
-    different percents. It stays with the record, under the name of who prepared it.
+    different percents. It stays with the record, under the name of who prepared it. With `stamped`
+    it may have been begun by a device while engaged, and come in late.
     """
     visit = locked_visit(actor, visit)
-    require_begin(actor, visit)
+    require_begin(actor, visit, stamped)
     refuse_unfit_device(visit, proportioner)
     _refuse_unfit_phase(visit, proportioner, phase, adjusted, _method(bench))
     key = key or _key_of(visit, proportioner, phase, bench)
@@ -187,7 +195,8 @@ def prepare_test(
     _lay_restoration(actor, visit, proportioner)
     Move.objects.create(
         by=actor, test=test, verb="prepare", at=at, person=actor.person,
-        organisation=actor.organisation_name, reason=because,
+        organisation=actor.organisation_name,
+        reason=" ".join(filter(None, (because, sent_later(actor, visit.site)))),
     )  # fmt: skip
     return test
 

@@ -31,9 +31,9 @@ USUAL_BATCH = "200"  # mL
 
 def begin_test(call: Call) -> Done:
     visit = locked_visit(call.actor, call.row)
-    require_begin(call.actor, visit)
+    require_begin(call.actor, visit, call.true_at)
     put = dict(call.entry.put)
-    device = _device(call, str(put.pop("proportioner", "")))
+    device = _device(visit, str(put.pop("proportioner", "")))
     refuse_unfit_device(visit, device)
     _refuse_retired_meter(call, str(put.get("instrument", "")))
     put.setdefault("phase", "as_found")
@@ -54,16 +54,19 @@ def begin_test(call: Call) -> Done:
     if there is None:
         _refuse_another(visit, device, given)
         there = prepare_test(
-            actor=call.actor, visit=visit, proportioner=device, at=call.at, key=key, **given
-        )
+            actor=call.actor, visit=visit, proportioner=device, at=call.at, key=key,
+            stamped=call.true_at, **given,
+        )  # fmt: skip
     else:
         _merge(call, there, given)
     return Done(visit, {"test": str(there.key), "bench": str(on_bench(there).key)})
 
 
-def _device(call: Call, named: str) -> Proportioner:
-    """Also one that is retired by now, so that it is said. Raises NotFound."""
-    rows = Proportioner.objects.visible_to(call.actor).select_related("system__site", "tank")
+def _device(visit: Visit, named: str) -> Proportioner:
+    """At the site of a visit that is held by right: also one that is retired by now, so that it is
+    said, and where the engagement is over by now. Raises NotFound."""
+    rows = Proportioner.objects.filter(system__site=visit.site_id)
+    rows = rows.select_related("system__site", "tank")
     row = rows.filter(key=key).first() if (key := _uuid(named)) else None
     if row is None:
         raise NotFound("proportioner", named)

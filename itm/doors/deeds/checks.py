@@ -36,7 +36,11 @@ def begin_check(call: Call) -> Done:
         **call.entry.put,
     }
     check = checking.begin_check(
-        actor=call.actor, tank=call.row, at=call.at, **_under_its_key(CheckForm, put, call)
+        actor=call.actor,
+        tank=call.row,
+        at=call.at,
+        stamped=call.true_at,
+        **_under_its_key(CheckForm, put, call),
     )
     return Done(None, {"check": str(check.key), "state": check.state})
 
