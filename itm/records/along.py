@@ -6,13 +6,14 @@ their own, which the next one does not see, so a row is of both.
 It can only warn. A telephone that fell into the water must not keep a crew from handing in.
 """
 
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from itm.accounts.actor import Actor
 from itm.core.figures import instant
 from itm.records.drafts import writes_in
-from itm.records.models import Along, Visit
+from itm.records.models import Along, ConcentrateCheck, Record, Visit
 
 # A device with signal asks once a minute. Own choice: what was silent for longer may have been out
 # of reach, with entries that nobody here knows of.
@@ -47,20 +48,40 @@ def taken_off(*, actor: Actor, visit: Visit, device: UUID) -> None:
 
 
 def may_hold_more(
-    visit: Visit, at: datetime, *, verb: str = "hand_in", asks: tuple[Actor, UUID] | None = None
-) -> list[str]:
+    visit: Visit, at: datetime, *, verb: str = "hand_in", asks: tuple[Actor, UUID] | None = None,
+    since: datetime | None = None,
+) -> list[str]:  # fmt: skip
     """A sentence for each device that may hold entries which are not here, but for what the one
     that asks holds under the name of who asks. `verb` is what is about to be done with the record:
-    hand_in or sign."""
+    hand_in or sign; `since`: only of devices that were heard from then on."""
     actor, device = asks or (None, None)
     told = []
-    for row in Along.objects.filter(visit=visit):
+    rows = Along.objects.filter(visit=visit)
+    for row in rows if since is None else rows.filter(heard_at__gte=since):
         here = row.device == device
         if here and actor is not None and row.person_key == actor.person_key:
             continue
         if what := _held(row, visit, at, here):
             told.append(f"{what} {_wanted(row, verb, here)}")
     return told
+
+
+def may_hold_of(record: Record, at: datetime, *, verb: str) -> list[str]:
+    """The same of a record on a page of the server. A concentrate check has no visit: it comes
+    along with every day of its crew at the site, so those devices are told that were heard since
+    its day began, because a device that was not has never had it."""
+    if not isinstance(record, ConcentrateCheck):
+        return may_hold_more(record.visit, at, verb=verb)
+    since = datetime.combine(record.checked_on, time(), ZoneInfo(record.site.time_zone))
+    visits = Visit.objects.filter(
+        site=record.site_id, contractor=record.organisation_id, along__heard_at__gte=since
+    )
+    told = [
+        sentence
+        for visit in visits.distinct().select_related("site")
+        for sentence in may_hold_more(visit, at, verb=verb, since=since)
+    ]
+    return list(dict.fromkeys(told))
 
 
 def _held(row: Along, visit: Visit, at: datetime, here: bool) -> str:

@@ -17,8 +17,8 @@ from itm.core.errors import Refused
 from itm.core.figures import day
 from itm.intake.check import Problem
 from itm.intake.complete_check import problems_of_check
+from itm.records import along, checking, states
 from itm.records import check_queries as queries
-from itm.records import checking, states
 from itm.records.as_it_stands import record_form
 from itm.records.cautions import TANK
 from itm.records.check_forms import CheckEditForm, CheckForm
@@ -149,6 +149,9 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     left: list[Problem] = []
     if states.possible(actor, "hand_in", row):
         left = problems_of_check(row, no_result=missing)
+    elsewhere: list[str] = []
+    if verb := next((v for v in ("hand_in", "sign") if states.possible(actor, v, row)), ""):
+        elsewhere = along.may_hold_of(row, timezone.now(), verb=verb)
     verbs = ("change", "hand_in", "sign", "send_back", "abandon", "amend")
     context = page(form, row) | {
         "record": row,
@@ -156,6 +159,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
         "page_name": "check",
         "verb_names": PAGES.names,
         "missing": missing,
+        "elsewhere": elsewhere,
         "left": [(problem, _mended_at(problem, row)) for problem in left],
         "may": {verb: states.possible(actor, verb, row) for verb in verbs},
         "change_url": reverse("check_edit", args=[key]),

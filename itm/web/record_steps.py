@@ -19,7 +19,7 @@ from itm.actions.amend import amend
 from itm.actions.send_back import send_back
 from itm.actions.sign import sign
 from itm.core.errors import Refused
-from itm.records import states
+from itm.records import along, states
 from itm.records.record_forms import SignForm, StepForm
 from itm.web import proving
 from itm.web.guard import actor_of, signed_in
@@ -127,6 +127,7 @@ def step_page(request: HttpRequest, key: UUID, step: Step, pages: Pages) -> Http
         "step": step,
         "form": form,
         "back": reverse(pages.page, args=[key]),
+        "elsewhere": along.may_hold_of(row, timezone.now(), verb="sign") if step is SIGN else [],
         "crumbs": pages.crumbs(row, step.title),
     }
     return render(request, "results/step.html", context, status=422 if form.errors else 200)

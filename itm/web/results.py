@@ -50,7 +50,7 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     if states.possible(actor, "hand_in", row):
         left = problems(row, no_result=missing, loaded=loaded)
     if verb := next((v for v in ("hand_in", "sign") if states.possible(actor, v, row)), ""):
-        elsewhere = along.may_hold_more(row.visit, timezone.now(), verb=verb)
+        elsewhere = along.may_hold_of(row, timezone.now(), verb=verb)
     context = page(form) | {
         "test": row,
         "missing": missing,

@@ -122,6 +122,9 @@ def test_what_was_noted_is_opened_again_and_two_of_one_task_are_asked_about(
         crew.offline()
         opened(crew, day)
         fill(crew, day)
+    tasks = early.day_on_server(day)["inspection"]["tasks"]
+    [task] = [one for one in tasks if one["key"] == day["task"]]
+    [words] = [want["label"] for want in task["wants"] if want["key"] == "valves"]
     keep(early, day)
     expect(noted(early)).to_contain_text("Yes".lower())
     early.page.get_by_role("button", name="Open it again").click()
@@ -142,6 +145,10 @@ def test_what_was_noted_is_opened_again_and_two_of_one_task_are_asked_about(
     assert line["outcome"] == "in_order"
     late.page.goto("/field/#/waiting")
     row = late.page.locator("table.sides tr", has_text="What was found")
+    # The task is completed by now; what was found is told by its words all the same.
+    for side in row.locator("td").all():
+        expect(side).to_contain_text(words)
+        expect(side).not_to_contain_text("valves:")
     expect(row.locator("td").first).to_contain_text("95")
     expect(row.locator("td").last).to_contain_text("93")
     assert not late.page.evaluate(WIDE)

@@ -15,6 +15,7 @@ from itm.core.errors import NotFound
 from itm.doors.along import day_for_device, off_the_device
 from itm.records import along
 from itm.records.models import Along, ProportioningTest
+from tests.checks import checked
 from tests.deeds import tested
 from tests.factories import OrganisationFactory, actor_of
 
@@ -154,3 +155,43 @@ def test_the_page_says_it_beside_the_way_to_sign(scene: Any, client: Client, sig
     assert ">Sign and seal</a>" in page
     page = sign_in(client, scene.owner).get(reverse("test", args=[test.key])).content.decode()
     assert "still held" not in page
+
+
+def test_the_page_that_signs_says_it_too(scene: Any, client: Client, sign_in: Any) -> None:
+    test = tested(scene, until="handed_in")
+    fetch(scene, test, OTHER, waiting="2")
+    page = sign_in(client, scene.contractor).get(reverse("sign", args=[test.key]))
+    assert "still held 2 entries of this day" in page.content.decode()
+    page = client.get(reverse("send_back", args=[test.key]))
+    assert "still held" not in page.content.decode()
+
+
+@pytest.mark.parametrize(("until", "names"), [
+    ("draft", ["check"]), ("handed_in", ["check", "check_sign"]),
+])  # fmt: skip
+def test_the_pages_of_a_check_tell_of_the_devices_of_its_crews_days(
+    scene: Any, client: Client, sign_in: Any, until: str, names: list[str]
+) -> None:
+    """A check has no visit: it comes along with each day of its crew at the site."""
+    visit = tested(scene, until="draft")
+    check = checked(scene, until=until, on=NOON.date())
+    for device in (OTHER, MINE):
+        fetch(scene, visit, device, waiting="2")
+    sign_in(client, scene.contractor)
+    for name in names:
+        page = client.get(reverse(name, args=[check.key])).content.decode()
+        assert page.count("still held 2 entries of this day") == 1, name
+    sign_in(client, scene.owner)
+    assert "still held" not in client.get(reverse("site", args=[scene.site.key])).content.decode()
+
+
+def test_a_device_that_was_silent_since_before_the_check_has_none_of_it(
+    scene: Any, draft: ProportioningTest
+) -> None:
+    check = checked(scene, until="draft", on=NOON.date())
+    fetch(scene, draft, OTHER, NOON - timedelta(days=2), waiting="2")
+    later = NOON + timedelta(hours=2)
+    assert along.may_hold_of(check, later, verb="hand_in") == []
+    fetch(scene, draft, OTHER, NOON, waiting="2")
+    [said] = along.may_hold_of(check, later, verb="hand_in")
+    assert "before this is handed in" in said

@@ -161,6 +161,7 @@ async function keep(field, task) {
     : ["inspect", { visit: visit.key }];
   return field.act(verb, of, { ...put, done_on }, {
     words: `${task.place}: ${task.words}`,
+    shows: { words: task.words, place: task.place, wants: task.wants }, // also once it is completed
     places: placesOf(visit, task),
   });
 }

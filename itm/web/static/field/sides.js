@@ -134,10 +134,11 @@ function sides(field, one, zone) {
   return (differ.length ? differ : rows).map(([name, ...both]) => [name, ...both.map(text)]);
 }
 
-/** A list as one text; what was found of a task by the words of what it wants. */
+/** A list as one text; what was found of a task by the words of what it wants. A task that somebody
+ * completed meanwhile is no longer asked, so the entry knows them itself. */
 function inWords(field, one, list) {
   const own = field.days.find(({ key }) => key === one.visit)?.day.inspection;
-  const task = own?.tasks.find(({ key }) => key === one.put.duty);
+  const task = own?.tasks.find(({ key }) => key === one.put.duty) ?? one.shows;
   return (isInspection(one) && task ? labelled(task, list) : list).join(", ");
 }
 

@@ -35,7 +35,7 @@ export function inspected({ view, rows, entry, put, at, person }) {
   if (!inspection || rows.has(entry.key)) return;
   const task = inspection.tasks.find(({ key }) => key === put.duty);
   const before = inspection.noted.find(({ duty }) => duty === put.duty);
-  const said = task ?? before?.task;
+  const said = task ?? before?.task ?? entry.shows;
   const made = {
     key: entry.key,
     duty: put.duty,
