@@ -102,19 +102,22 @@ def tell(
 def classify(
     *, actor: Actor, deficiency: Deficiency, severity: int, reason: str, at: datetime
 ) -> Deficiency:
-    """Another class than the one that stands, by a qualified person. Raises Forbidden, Conflict;
-    Refused same_class, reason_missing."""
+    """Another class than the one that stands, by a qualified person; or the same once more, where
+    it was found again after it had been lowered.
+
+    Raises Forbidden, Conflict; Refused same_class, reason_missing.
+    """
     rights.require_decide(actor, deficiency)
     row = locked(deficiency)
-    if severity == row.severity:
+    if severity == row.severity and row.class_asked_on is None:
         raise Refused("same_class", "It stands in this class already.", "severity")
     if not reason.strip():
         raise Refused("reason_missing", "Say why it belongs in another class.", "reason")
     before = row.get_severity_display()
-    row.severity = severity
+    row.severity, row.class_asked_on = severity, None
     row.severity_reason = reason.strip() if severity != row.proposed else ""
-    row.save(by=actor, verb="classed", text=reason.strip())
     words = f"{before} → {row.get_severity_display()}: {reason.strip()}"
+    row.save(by=actor, verb="classed", text=words)
     say(actor, row, Verb.CLASSED, at, words)
     return row
 

@@ -9,7 +9,7 @@ waits for.
 """
 
 from collections.abc import Collection, Iterable, Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -68,8 +68,7 @@ def raise_found(
     """Open it, or say in the one that is open that it was found again.
 
     One thing wrong at one spot is one deficiency as long as it is open: its age is that of the
-    first time. Found worse than before, it is proposed in the worse class from now on. `by` is who
-    found it, where that is not the actor.
+    first time. `by` is who found it, where that is not the actor.
     """
     source = source_of(found, hook, row["site"])
     words = found.words[:LONGEST]
@@ -94,11 +93,31 @@ def raise_found(
             say(actor, made, Verb.OPENED, at, found.ground, **line)
             return made
     say(actor, there, Verb.FOUND_AGAIN, at, words, **line)
+    _found_again(actor, there, found, row["found_on"], origin)
+    return there
+
+
+def _found_again(
+    actor: Actor, there: Deficiency, found: Found | Late, on: date, origin: Origin
+) -> None:
+    """Its newest words stand beside the first. Found in a worse class, it stands in that from now
+    on; where a person lowered its class before, the class is asked for again. The news tell both.
+    """
+    words, before = found.words[:LONGEST], there.get_severity_display()
+    was, verb, text = there.severity, "found again", f"{there.again_words or there.words} → {words}"
+    newer = on >= (there.again_on or there.found_on)
+    if newer and (origin != there.origin or words != there.words):
+        there.again_words, there.again_on = words, on
+        if there.severity > there.proposed:
+            there.class_asked_on = on
     if found.severity < there.proposed:
         there.proposed, there.ground = found.severity, found.ground
-        there.severity, there.severity_reason = found.severity, ""
-        there.save(by=actor, text="Found again, and worse.")
-    return there
+        if found.severity <= there.severity:  # else a person has set a worse one already
+            there.severity, there.severity_reason = found.severity, ""
+        there.class_asked_on = None
+    if there.severity < was:
+        verb, text = "worse", f"{before} → {there.get_severity_display()}: found again, and worse"
+    there.save(by=actor, verb=verb, text=text[:LONGEST])
 
 
 def _open_at(source: str) -> Deficiency | None:

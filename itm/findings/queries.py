@@ -42,7 +42,8 @@ STANDS = (("open", "open"), ("proposed", "open, a fix is proposed"), ("closed", 
 CLASSES = [(str(value), label) for value, label in Deficiency.Severity.choices]
 CAUSES = Deficiency.Cause.choices
 HEAD = (
-    "What is wrong", "Class", "Proposed class", "Site", "At", "Found on", "Opened by", "Days open",
+    "What is wrong", "Found again on", "As found then", "Class", "Class asked for again since",
+    "Proposed class", "Site", "At", "Found on", "Opened by", "Days open",
     "Sees to it", "Contractor", "Target", "Stands", "Closed on", "Closed by",
 )  # fmt: skip
 MOST = 5000  # lines of a table for a spreadsheet; own choice
@@ -136,7 +137,10 @@ def days_open(row: Deficiency, today: date) -> int:
 def table(rows: QuerySet[Deficiency], today: date) -> list[list[str | int]]:
     return [
         [
-            row.words, row.get_severity_display(), row.get_proposed_display(), row.site.name,
+            row.words, row.again_on.isoformat() if row.again_on else "", row.again_words,
+            row.get_severity_display(),
+            row.class_asked_on.isoformat() if row.class_asked_on else "",
+            row.get_proposed_display(), row.site.name,
             where(row), row.found_on.isoformat(), row.opened_by, days_open(row, today),
             row.responsible, str(row.assigned or ""),
             row.target_on.isoformat() if row.target_on else "", row.get_outcome_display(),

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from itm.core.figures import thin
+from itm.core.figures import day, thin
 from itm.findings.clocks import Running
 from itm.findings.models import Deficiency, NoticeClock, Step
 
@@ -15,12 +15,16 @@ def named(row: Deficiency) -> str:
     """In a line that names no quantity but percent, because it is read in no units of anybody's.
     What a person or a programme wrote stays as it is."""
     if row.cause == Deficiency.Cause.SUPPLY:
-        said = f"Concentrate lasts too short at {row.spot}"
+        said = f"Concentrate lasts too short at {row.spot}{_again(row)}"
     elif row.inspection_line is not None:
-        said = f"Found out of order: {row.inspection_line.words}"
+        said = f"Found out of order: {row.inspection_line.words}{_again(row)}"
     else:
-        said = row.words
+        said = row.said
     return " ".join(said.split())
+
+
+def _again(row: Deficiency) -> str:
+    return f"; again on {day(row.again_on)}" if row.again_on else ""
 
 
 def whole_hours(lasted: timedelta) -> str:

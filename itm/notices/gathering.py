@@ -24,7 +24,7 @@ from itm.findings.models import (
     Question,
     Step,
 )
-from itm.notices import at_once, consents, keeping, unsigned
+from itm.notices import at_once, consents, keeping, unsigned, wrong_told
 from itm.notices.found import Found, Keyed, Keys, one_each
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
@@ -204,16 +204,6 @@ def of_inspection(change: Change) -> list[News.Kind]:
     return [K.INSPECTED] if change.verb == "created" else []
 
 
-def of_deficiency(change: Change) -> list[News.Kind]:
-    if change.verb == "created" and change.after.get("cause") == "left_out":
-        return []  # the line of the restoration list tells it
-    kinds = {
-        "created": K.WRONG, "classed": K.WRONG_CLASSED, "assigned": K.WRONG_ASSIGNED,
-        "closed": K.WRONG_CLOSED, "ended": K.WRONG_CLOSED,
-    }  # fmt: skip
-    return [kinds[change.verb]] if change.verb in kinds else []
-
-
 def of_step(change: Change) -> list[News.Kind]:
     kinds = {"proposed": K.FIX_PROPOSED, "alarm": K.CLOCK}
     verb = change.after.get("verb", "")
@@ -372,7 +362,7 @@ def whom_it_meets(row: Adoption) -> set[int]:
 RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Keyed]]] = {
     "findings.Answer": (of_answer, answers),
     "findings.AuthorityVisit": (of_authority_visit, authority_visits),
-    "findings.Deficiency": (of_deficiency, deficiencies),
+    "findings.Deficiency": (wrong_told.of_deficiency, deficiencies),
     "findings.Impairment": (of_impairment, impairments),
     "findings.Order": (of_order, orders),
     "findings.Question": (of_question, questions),

@@ -18,8 +18,9 @@ from itm.core.figures import day
 from itm.findings.models import AuthorityVisit, Deficiency, Impairment, Order, Question
 from itm.notices import consents as agreed
 from itm.notices import unsigned as waiting_long
+from itm.notices import wrong_told
 from itm.notices.keeping import told_parts
-from itm.notices.models import News
+from itm.notices.models import News, WRONGS
 from itm.records.inspection_queries import inspections
 from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
 from itm.registry.models import Attachment, Grant, Site, SiteAuthority
@@ -312,8 +313,7 @@ def wrong(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
 
 def of_deficiency(row: News, found: Deficiency) -> Told:
     url = reverse("deficiency", args=[found.key])
-    detail = f"{found.get_severity_display()}: {found.words}"
-    return Told(row.get_kind_display(), found.site.name, url, detail)
+    return Told(row.get_kind_display(), found.site.name, url, wrong_told.detail(row, found))
 
 
 def out_of_service(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
@@ -375,7 +375,7 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     ({K.INSPECTED}, rounds),
     ({K.OUTSTANDING}, outstanding),
     ({K.UNSIGNED}, unsigned),
-    ({K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED, K.WRONG_CLOSED}, wrong),
+    (set(WRONGS), wrong),
     ({K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK}, out_of_service),
     ({K.ASKED, K.ANSWERED, K.QUESTION_CLOSED}, questions),
     ({K.ORDERED, K.ORDER_SEEN, K.ORDER_MET}, orders),

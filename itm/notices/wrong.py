@@ -94,7 +94,7 @@ def _line(row: Any, actor: Actor) -> Line:
         "a fix is proposed" if row.proposes else "",
     ]
     return Line(
-        what=f"{row.get_severity_display()}: {named(row)}",
+        what=f"{row.classed}: {named(row)}",
         where=f"{row.site.name}: {where(row)}",
         how_long=", ".join(filter(None, said)),
         link=address("deficiency", row.key),

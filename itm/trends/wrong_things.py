@@ -74,11 +74,11 @@ def not_restored(row: Any, now: datetime, running: Sequence[Running]) -> Thing:
 
 def to_put_right(row: Deficiency, actor: Actor) -> Thing:
     days = days_open(row, actor.today)
-    grade = row.get_severity_display()
+    grade = row.classed
     said = [grade, f"to be put right by {day(row.target_on)}" if row.target_on else ""]
     return Thing(
         kind="deficiency",
-        what=row.words,
+        what=row.said,
         site=row.site.name,
         where=where(row),
         how_long=f"open for {days} day{'s'[: days != 1]}",

@@ -73,8 +73,8 @@ def deficiencies(request: HttpRequest) -> HttpResponse:
             Column("Stands"),
         ),
         cells=lambda row: (
-            Cell(row.words, reverse("deficiency", args=[row.key])),
-            Cell(row.get_severity_display()),
+            Cell(row.said, reverse("deficiency", args=[row.key])),
+            Cell(row.classed),
             Cell(row.site.name, reverse("site", args=[row.site.key])),
             Cell(queries.where(row)),
             Cell(day(row.found_on), number=True),

@@ -40,6 +40,15 @@ class DeficiencyShape(serializers.Serializer):
     severity = serializers.SerializerMethodField(help_text="impairment, critical or noncritical")
     proposed = serializers.SerializerMethodField(help_text="The class that the rule proposed")
     severity_reason = serializers.CharField(help_text="Why it is another class than proposed")
+    found_again_on = serializers.DateField(
+        source="again_on", allow_null=True, help_text="The last day on which it showed again"
+    )
+    found_again_as = serializers.CharField(
+        source="again_words", help_text="As it was found then; empty where it was not"
+    )
+    class_asked_on = serializers.DateField(
+        allow_null=True, help_text="Since when its class is asked for again: it was lowered before"
+    )
     shown_by = serializers.CharField(source="cause")
     found_on = serializers.DateField()
     opened_at = serializers.DateTimeField()

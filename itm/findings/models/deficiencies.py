@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.accounts.models import Organisation
+from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.records.models import ConcentrateCheck, InspectionLine, ProportioningTest, RestorationLine
 from itm.registry.access import Scoped, ScopedQuerySet
@@ -89,6 +90,12 @@ class Deficiency(Tracked, Scoped):
     severity = models.PositiveSmallIntegerField(choices=Severity.choices)
     severity_reason = models.CharField(max_length=300, blank=True)
     found_on = models.DateField(help_text="Date on the site's own clock")
+    # What showed last, where it was found again after that: the list says both.
+    again_words = models.CharField(max_length=400, blank=True, help_text="As it was found last")
+    again_on = models.DateField(null=True, blank=True)
+    class_asked_on = models.DateField(
+        null=True, blank=True, help_text="Found again after its class was lowered"
+    )
     opened_at = models.DateTimeField()
     opened_by = models.CharField(max_length=200)
     organisation = models.ForeignKey(
@@ -158,6 +165,15 @@ class Deficiency(Tracked, Scoped):
                 violation_error_message="Another class than the proposed one carries its reason.",
             ),
             models.CheckConstraint(
+                condition=Q(again_on=None, again_words="")
+                | Q(again_on__gte=F("found_on")) & ~Q(again_words=""),
+                name="deficiency_found_again_says_what",
+            ),
+            models.CheckConstraint(
+                condition=Q(class_asked_on=None) | Q(severity__gt=F("proposed")),
+                name="deficiency_asks_for_a_lowered_class",
+            ),
+            models.CheckConstraint(
                 condition=Q(cause__in=["lean", "rich", "supply"]) & only(ORIGINS, "test")
                 | Q(cause="check") & only(ORIGINS, "concentrate_check")
                 | Q(cause="inspection") & only(ORIGINS, "inspection_line")
@@ -210,6 +226,22 @@ class Deficiency(Tracked, Scoped):
     @staticmethod
     def made_by(organisation_id: int | None) -> Q | None:
         return Q(organisation=organisation_id)
+
+    @property
+    def said(self) -> str:
+        """What is wrong, as it was found first and last: for every list."""
+        if self.again_on is None:
+            return self.words
+        same = self.again_words == self.words
+        return f"{self.words}; {'again ' if same else ''}on {day(self.again_on)}" + (
+            "" if same else f": {self.again_words}"
+        )
+
+    @property
+    def classed(self) -> str:
+        """The class in words, with a mark where a person set it before the newest finding."""
+        asked = ", lowered before it was found again" if self.class_asked_on else ""
+        return f"{self.get_severity_display()}{asked}"
 
     @property
     def thing(self) -> Any:

@@ -1,6 +1,6 @@
 """What people want to be told of, and what there was to tell."""
 
-from itm.notices.models.news import SUBJECT_OF, SUBJECTS, TOLD, Gathering, News, ReadNews
+from itm.notices.models.news import SUBJECT_OF, SUBJECTS, TOLD, WRONGS, Gathering, News, ReadNews
 from itm.notices.models.wishes import MOST_LEAD_DAYS, WEEKDAYS, Wish
 
 __all__ = [
@@ -9,6 +9,7 @@ __all__ = [
     "SUBJECT_OF",
     "TOLD",
     "WEEKDAYS",
+    "WRONGS",
     "Gathering",
     "News",
     "ReadNews",

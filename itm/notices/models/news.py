@@ -46,6 +46,8 @@ class News(Scoped):
         STAYS = "stays", "Files are not let go after all"
         GONE = "gone", "Files let go"
         WRONG = "wrong", "Deficiency opened"
+        WRONG_AGAIN = "wrong_again", "Deficiency found again"
+        WRONG_WORSE = "wrong_worse", "Deficiency found again, and worse"
         WRONG_CLASSED = "wrong_classed", "Deficiency in another class"
         WRONG_ASSIGNED = "wrong_assigned", "Deficiency given to somebody"
         FIX_PROPOSED = "fix_proposed", "A later record shows a fix"
@@ -128,6 +130,10 @@ class ReadNews(models.Model):
 
 
 K = News.Kind
+WRONGS = (
+    K.WRONG, K.WRONG_AGAIN, K.WRONG_WORSE, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED,
+    K.WRONG_CLOSED,
+)  # fmt: skip
 # The choices that a person has, each with its kinds.
 SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
     "duties": ("Duties: overdue, moved", (K.OVERDUE, K.SHIFTED)),
@@ -149,8 +155,8 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
         ),
     ),
     "wrong": (
-        "Deficiencies: opened, class, who sees to it, closed",
-        (K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED, K.FIX_PROPOSED, K.WRONG_CLOSED),
+        "Deficiencies: opened, found again, class, who sees to it, closed",
+        WRONGS,
     ),
     "authority": (
         "Questions, orders and visits of an authority",
@@ -180,8 +186,7 @@ SUBJECT_OF = {kind: name for name, (_, kinds) in SUBJECTS.items() for kind in ki
 
 EVERYBODY = (
     K.OVERDUE, K.SHIFTED, K.SEALED, K.INSPECTED, K.ADOPTED, K.ADOPTION_ENDED, K.NAMED,
-    K.OVERSIGHT_CHANGED, K.FILE_WITHDRAWN, K.WRONG, K.WRONG_CLASSED, K.WRONG_ASSIGNED,
-    K.FIX_PROPOSED, K.WRONG_CLOSED, K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK, K.ORDERED, K.ORDER_SEEN,
+    K.OVERSIGHT_CHANGED, K.FILE_WITHDRAWN, *WRONGS, K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK, K.ORDERED, K.ORDER_SEEN,
     K.ORDER_MET,
 )  # fmt: skip
 QUESTIONS = (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED)
