@@ -1,40 +1,36 @@
-"""A mail at once of what cannot wait for the weekly one: systems out of service, and orders.
+"""A mail at once of what cannot wait for the weekly one: systems out of service or left so, what is
+found in the class of an impairment or comes into it, and orders.
 
 Whoever sees the site is mailed unless the person has said no. That is the default because an
 impairment that is learnt of late is what this product must never let happen, and because nobody who
 has not looked at the page of choices can have chosen; it is our own choice.
 """
 
-from collections.abc import Iterable
-from datetime import datetime, timedelta
+from collections.abc import Sequence
+from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from itm.accounts.actor import Actor, acting
+from itm.accounts.actor import acting
 from itm.accounts.models import Membership
 from itm.core import folding, letters, outbox
-from itm.core.figures import day, instant
+from itm.core.clock import date_at
 from itm.core.letters import address
-from itm.findings.models import Impairment, Order
 from itm.notices import stopping
+from itm.notices.at_once_words import still_so, words
 from itm.notices.models import News
 from itm.registry.models import Grant, Site, SiteAuthority
 
-K = News.Kind
-OUT = (K.OUT, K.TAKEN_OUT)
-KINDS = (*OUT, K.ORDERED)
-LATE = timedelta(days=1)  # own choice: longer than any clock of ours rests
 
-
-def promise(rows: Iterable[News], now: datetime) -> None:
-    """A job for each line of these kinds, in the transaction that writes the line. What was noted
-    days ago and is told only now, as a first look does, waits for the weekly mail."""
+def promise(rows: Sequence[News]) -> None:
+    """A job for each line of these kinds that is still so, in the transaction that writes it."""
+    names = still_so(rows)
     for row in rows:
-        if row.kind in KINDS and row.at > now - LATE:
-            outbox.add("mail_at_once", once=f"at once {row.key}", news_key=str(row.key))
+        if row.key in names:
+            outbox.add("mail_at_once", once=f"at once {names[row.key]}", news_key=str(row.key))
 
 
 def mail_at_once(news_key: str) -> None:
@@ -64,7 +60,8 @@ def mail_one_at_once(news_key: str, membership_key: str) -> None:
     membership = readers(row.site, now).filter(key=UUID(membership_key)).first()
     if membership is None:
         return
-    told = words(acting(membership, now.date(), via="command", at=now), row)
+    today = date_at(row.site.time_zone, now)
+    told = words(acting(membership, today, via="command", at=now), row)
     if told is None:
         return
     subject, body = told
@@ -82,7 +79,7 @@ def _told(news_key: str) -> News | None:
 def readers(site: Site, now: datetime) -> QuerySet[Membership]:
     """Everybody of the owner, of its authorities and of whoever is engaged there, who has not said
     no."""
-    today = now.date()
+    today = date_at(site.time_zone, now)
     engaged = Grant.objects.covering(today).filter(site=site).values("organisation")
     watching = SiteAuthority.objects.covering(today).filter(site=site).values("organisation")
     rows = Membership.objects.filter(
@@ -91,51 +88,6 @@ def readers(site: Site, now: datetime) -> QuerySet[Membership]:
         user__is_active=True,
     ).exclude(wish__at_once=False)
     return rows.select_related("user", "organisation").order_by("pk")
-
-
-def words(actor: Actor, row: News) -> tuple[str, str] | None:
-    """Subject and body as this reader may see it; None where it is not the reader's, or over."""
-    if not News.objects.visible_to(actor).filter(pk=row.pk).exists():
-        return None
-    if row.kind == K.ORDERED:
-        return _of_order(actor, row)
-    return _of_impairment(actor, row)
-
-
-def _of_impairment(actor: Actor, row: News) -> tuple[str, str] | None:
-    by = {"key": row.thing} if row.kind == K.TAKEN_OUT else {"visit__key": row.thing}
-    rows = Impairment.objects.visible_to(actor).select_related("site", "visit", "organisation")
-    found = rows.filter(**by).first()
-    if found is None or not found.is_open:
-        return None
-    systems = ", ".join(str(one.system) for one in found.systems.select_related("system"))
-    body = (
-        f"{found.site.name}: {systems or 'systems that are not named'} out of service since "
-        f"{instant(found.started_at, found.site.time_zone)}.\n"
-        f"Why: {_line(found.why)}.\n"
-        f"Taken out by {found.started_by}, {found.organisation.name}. Coordinator: "
-        f"{_line(found.coordinated_by)}.\n\n"
-        "The hazard is not protected as designed. Local codes come first.\n\n"
-        f"How it stands: {address('impairment', found.key)}\n"
-    )
-    return f"Out of service: {found.site.name}", body
-
-
-def _of_order(actor: Actor, row: News) -> tuple[str, str] | None:
-    rows = Order.objects.visible_to(actor).select_related("site", "organisation")
-    found = rows.filter(key=row.thing, met_at=None).first()
-    if found is None:
-        return None
-    body = (
-        f"{found.organisation.name} orders at {found.site.name}, by {day(found.due_on)}:\n"
-        f"{_line(found.words)}\n\nThe order: {address('order', found.key)}\n"
-    )
-    return f"Order of an authority: {found.site.name}", body
-
-
-def _line(said: str) -> str:
-    """What a person typed makes no line of its own, which could speak for this program."""
-    return " ".join(said.split()) or "not noted"
 
 
 def _end(link: str) -> str:

@@ -59,16 +59,16 @@ def gather(now: datetime) -> None:
         for change in changes.iterator(chunk_size=AT_A_TIME):
             some.append(change)
             if len(some) == AT_A_TIME:
-                write(news_of(some), now)
+                write(news_of(some))
                 some = []
-        write(news_of(some), now)
-        write(overdue(held.at, now), now)
-        write(outstanding(held.at, now), now)
+        write(news_of(some))
+        write(overdue(held.at, now))
+        write(outstanding(held.at, now))
         unsigned_now = (
             line(K.UNSIGNED, found, source, at=now, on=on)
             for found, source, on in unsigned.gathered(held.at, now)
         )
-        write(unsigned_now, now)
+        write(unsigned_now)
         held.at = max(held.at, now)
         held.save()
 
@@ -78,7 +78,7 @@ def begin_at(at: datetime) -> None:
     Gathering.objects.update_or_create(pk=1, defaults={"at": at})
 
 
-def write(rows: Iterable[News], now: datetime) -> None:
+def write(rows: Iterable[News]) -> None:
     """What is there already stays as it is. Past the history: none of it is a business fact."""
     made = list(rows)
     known = set(
@@ -88,7 +88,7 @@ def write(rows: Iterable[News], now: datetime) -> None:
     )
     fresh = [row for row in made if row.source not in known]
     News._base_manager.bulk_create(fresh, ignore_conflicts=True, batch_size=AT_A_TIME)
-    at_once.promise(fresh, now)
+    at_once.promise(fresh)
 
 
 def overdue(since: datetime, now: datetime) -> Iterator[News]:

@@ -20,7 +20,7 @@ from itm.notices import consents as agreed
 from itm.notices import unsigned as waiting_long
 from itm.notices import wrong_told
 from itm.notices.keeping import told_parts
-from itm.notices.models import News, WRONGS
+from itm.notices.models import WRONGS, News
 from itm.records.inspection_queries import inspections
 from itm.records.models import ConcentrateCheck, ProportioningTest, Visit
 from itm.registry.models import Attachment, Grant, Site, SiteAuthority

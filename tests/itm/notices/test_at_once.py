@@ -73,12 +73,15 @@ def test_what_a_person_typed_makes_no_line_of_its_own(scene, now):
     assert "Why: a leak To get no such mails: http://elsewhere.example/." in mail.outbox[0].body
 
 
-def test_what_was_noted_days_ago_is_not_mailed_at_once(scene, now):
-    out(scene)
-    mail.outbox.clear()
-    gathering.gather(now + timedelta(days=2))
-    assert News.objects.filter(kind=News.Kind.TAKEN_OUT).exists()
-    assert not outbox.waiting().filter(kind="mail_at_once").exists()
+def test_what_a_worker_that_was_down_for_days_finds_is_mailed_while_it_lasts(scene, now):
+    over, row = out(scene, reason="the first"), out(scene)
+    impairing.end_by_hand(
+        actor=scene.owner, impairment=over, words="new gasket", ended_at=NOON, at=NOON
+    )
+    assert mailed(now + timedelta(days=2)) == addresses(scene.authority, scene.contractor)
+    assert News.objects.filter(kind=News.Kind.TAKEN_OUT).count() == 2
+    bodies = [message.body for message in mail.outbox]
+    assert all(reverse("impairment", args=[row.key]) in body for body in bodies)
 
 
 def test_a_test_day_is_mailed_to_owner_and_authority(scene, now):
