@@ -8,7 +8,7 @@ whenever one of them changes, alone or in a batch of hundreds, and what was done
 retired is cancelled rather than dropped while a calendar may still show it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
@@ -31,7 +31,7 @@ from itm.schedule.models import ASKED, Duty
 from itm.schedule.queries import in_reach
 from itm.schedule.told import READ, told
 
-MOST_EVENTS = 5000
+MOST_EVENTS = 5000  # a phone takes no more in one go; own choice
 AHEAD = timedelta(days=400)  # a year and what a window leaves of the next
 CANCELLED_FOR = timedelta(days=60)
 AT_A_TIME = 1000
@@ -41,8 +41,9 @@ Revision = tuple[int, datetime]  # SEQUENCE, LAST-MODIFIED
 
 
 def feed(actor: Actor, now: datetime) -> bytes:
-    """Everything that the reader may see, the nearest days first."""
-    rows = list(shown(actor, now))
+    """What the reader may see: what is to come first, then what is past, the nearest days first.
+    Where that is more than fits, the description of the calendar says how many are left out."""
+    rows, left_out = shown(actor, now)
     papers = list(
         calibrations.told_lately(actor, now, ahead=AHEAD, behind=CANCELLED_FOR)[
             : MOST_EVENTS - len(rows)
@@ -56,6 +57,9 @@ def feed(actor: Actor, now: datetime) -> bytes:
     out.add("method", "PUBLISH")
     out.add("name", f"Foam systems, {actor.organisation_name}")  # RFC 7986
     out.add("x-wr-calname", f"Foam systems, {actor.organisation_name}")
+    if left_out:
+        told = f"{left_out} that are longest past are left out; the page of next things has them."
+        out.add("description", told)  # RFC 7986
     out.add("refresh-interval", vDuration(REFRESH), parameters={"value": "DURATION"})
     # One copy is enough: in each event it would change all of them every hour.
     bearer = next((row for row in rows if row.stands != Duty.Stands.AT_REST), None)
@@ -69,12 +73,17 @@ def feed(actor: Actor, now: datetime) -> bytes:
     return out.to_ical()
 
 
-def shown(actor: Actor, now: datetime) -> Iterable[Duty]:
+def shown(actor: Actor, now: datetime) -> tuple[list[Duty], int]:
+    """With how many are left out."""
     today = now.date()
     asked = Q(stands__in=ASKED, due_on__lte=today + AHEAD)
     lately = Q(stands=Duty.Stands.AT_REST, due_on__gte=today - CANCELLED_FOR)
     rows = in_reach(actor, Duty.objects.visible_to(actor)).filter(asked | lately)
-    return rows.select_related(*READ).order_by("due_on", "pk")[:MOST_EVENTS]
+    read = rows.select_related(*READ)
+    out = list(read.filter(due_on__gte=today).order_by("due_on", "pk")[:MOST_EVENTS])
+    room = MOST_EVENTS - len(out)
+    out += read.filter(due_on__lt=today).order_by("-due_on", "-pk")[:room]
+    return out, rows.count() - len(out) if len(out) == MOST_EVENTS else 0
 
 
 def revisions_of(duties: Sequence[Duty]) -> dict[int, Revision]:

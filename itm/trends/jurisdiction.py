@@ -28,7 +28,6 @@ from itm.trends.systems import STANDINGS, Scope, SystemRow, branches, with_devic
 from itm.trends.unsigned import Unsigned, all_unsigned, unsigned_checks, unsigned_tests
 
 MOST = 200  # of each kind, named one by one on paper; own choice
-MOST_ROWS = 20_000  # of a table for a spreadsheet; own choice
 PART = 1000  # systems looked at together: their keys go along in each query
 WORST = ("impaired", "outside", "undecided", "overdue")  # systems that the sheet names
 Severity = Deficiency.Severity
@@ -192,7 +191,7 @@ def sites_table(actor: Actor, now: datetime) -> list[Cells]:
             *(line.wrong[value] for value in Severity.values), line.out, line.orders,
             line.unsigned,
         ]
-        for line in site_lines(actor, standings(actor), now)[:MOST_ROWS]
+        for line in site_lines(actor, standings(actor), now)
     ]  # fmt: skip
 
 
@@ -200,7 +199,7 @@ def systems_table(actor: Actor, now: datetime) -> list[Cells]:
     """One row a proportioner, systems without one have a row too, the worst first. Raises
     Forbidden."""
     require_authority(actor)
-    found = list(standings(actor).items())[:MOST_ROWS]
+    found = list(standings(actor).items())
     parts = (found[at : at + PART] for at in range(0, len(found), PART))
     return [
         cells for part in parts for row in with_devices(part, now) for cells in system_cells(row)

@@ -17,7 +17,7 @@ from itm.actions import retire as retiring
 from itm.actions.settle_rows import confirm
 from itm.actions.shift_duties import shift_duties
 from itm.core.errors import NotFound
-from itm.notices import services
+from itm.notices import calendar, services
 from itm.notices.calendar import feed
 from itm.notices.models import Wish
 from itm.registry.models import Proportioner
@@ -33,6 +33,7 @@ from tests.factories import (
     EquipmentFactory,
     FoamSystemFactory,
     OrganisationFactory,
+    ProportionerFactory,
     SiteFactory,
     actor_of,
 )
@@ -232,6 +233,26 @@ def test_a_calendar_costs_the_same_queries_for_ten_events_and_for_eight_hundred(
 
 
 # The address -------------------------------------------------------------------------------------
+
+
+def test_what_is_to_come_goes_before_what_is_past_and_the_calendar_says_what_it_leaves_out(
+    scene, monkeypatch
+):
+    for month in range(1, 13):
+        row = ProportionerFactory(system=scene.system)
+        start_duties(actor=scene.owner, proportioner=row)
+        result = Result(
+            date(2025, month, 15), "in band", "settled", "periodic", "as_found", uuid4()
+        )
+        refresh(actor=scene.owner, proportioner=row, results=[result])
+    monkeypatch.setattr(calendar, "MOST_EVENTS", 9)
+    read = Calendar.from_ical(feed(scene.owner, NOW))
+    kept = [event["dtstart"].dt for event in read.walk("VEVENT")]
+    ahead = [date(2026, month, 15) for month in range(6, 13)]
+    assert kept == [*ahead, date(2026, 5, 15), date(2026, 4, 15)]
+    assert str(read["description"]).startswith("3 that are longest past are left out")
+    monkeypatch.setattr(calendar, "MOST_EVENTS", 12)
+    assert "description" not in Calendar.from_ical(feed(scene.owner, NOW))
 
 
 def test_whoever_knows_the_address_reads_it_without_signing_in(client, scene, duty):
