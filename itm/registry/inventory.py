@@ -20,6 +20,8 @@ from itm.registry.models import (
 Pfas = ConcentrateLot.Pfas
 _BY_LOT = ("store__standing", "store__lot__product", "store__lot__batch", "store_id")
 WORST_FIRST = (Pfas.CONTAINS, Pfas.UNKNOWN, Pfas.FREE)
+# A lot that is free of it takes up what a tank kept, and a paper of the lot says nothing of that.
+ON_RESIDUE = "Fluorine-free lot where PFAS stood, or may have"
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,11 @@ class Holding:
     @property
     def status(self) -> str:
         return pfas_words(self.held)
+
+    @property
+    def marked(self) -> bool:
+        """Whether PFAS stands or stood here, or nobody can say that none did."""
+        return bool({self.held.before, self.held.pfas} & {Pfas.CONTAINS, Pfas.UNKNOWN})
 
 
 @dataclass(frozen=True)
@@ -68,16 +75,21 @@ class Stock:
         """The worst first."""
         out = []
         for status in WORST_FIRST:
-            found = [
-                (holding.tank.pk, part.volume)
-                for holding in self.holdings
-                for part in holding.parts
-                if part.lot.pfas == status
-            ]
             stored = [one.volume for one in self.stored if one.store.lot.pfas == status]
-            volume = sum(volume for _, volume in found) + sum(stored)
-            tanks = len({tank for tank, _ in found})
-            out.append(Total(str(status.label), volume, tanks, len(stored)))
+            for label, marked in ((ON_RESIDUE, True), (str(status.label), False)):
+                found = [
+                    (holding.tank.pk, part.volume)
+                    for holding in self.holdings
+                    for part in holding.parts
+                    if part.lot.pfas == status
+                    and (status == Pfas.FREE and holding.marked) == marked
+                ]
+                if marked and not found:
+                    continue
+                kept = [] if marked else stored
+                volume = sum(volume for _, volume in found) + sum(kept)
+                tanks = len({tank for tank, _ in found})
+                out.append(Total(label, volume, tanks, len(kept)))
         return out
 
 
@@ -122,8 +134,7 @@ def in_stores(actor: Actor, on: date, site: Site | None = None) -> list[Stored]:
 
 def _stands(holding: Holding, on: date) -> bool:
     retired = holding.tank.retired_on
-    marked = holding.held.before in (Pfas.CONTAINS, Pfas.UNKNOWN)
-    return retired is None or retired > on or bool(holding.parts) or marked
+    return retired is None or retired > on or bool(holding.parts) or holding.marked
 
 
 HEAD = (

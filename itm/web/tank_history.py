@@ -13,6 +13,7 @@ from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.registry import queries as registry
 from itm.reports.plot import PlotWords, TrendSeries
+from itm.trends.events import Event
 from itm.trends.tanks import (
     ConcentrateSeries,
     PropertySeries,
@@ -133,6 +134,7 @@ def _property(
 TABLE_HEAD = (
     "Property", "Unit", "Point", "Sampled on", "Value", "As typed", "Temperature", "Limits",
     "From", "Check", "Counts", "Limits as reported", "Outcome", "Laboratory and paper",
+    "Lower limit", "Upper limit", "Method", "Note",
 )  # fmt: skip
 
 
@@ -151,17 +153,36 @@ def lot_history_table(request: HttpRequest, key: UUID, form: str) -> HttpRespons
 
 
 def _table(found: ConcentrateSeries, key: UUID, form: str) -> HttpResponse:
-    """Every value of the page."""
+    """What the page says: every value, the events, and of each property what the years say and
+    what the certificate gives."""
     rows: list[tuple[str | float | None, ...]] = [
         (one.known.heading, one.known.unit, one.point, m.checked_on.isoformat(), m.value, m.typed,
          m.temperature, MARKS[m.side] if m.held else "",
-         "laboratory" if m.laboratory else "crew", str(m.check), "in the series", "", "", "")
+         "laboratory" if m.laboratory else "crew", str(m.check), "in the series", "", "", m.by,
+         *(None if end is None else float(end) for end in m.ends), m.method, "")
         for one in found.series for m in one.points
     ]  # fmt: skip
     rows += [_reported(one.known.unit, one.point, line)
              for one in found.series for line in one.reported]  # fmt: skip
     rows += [_reported("", line.point_words, line) for line in found.whole]
+    rows += [_words("", "", event, "event") for event in found.events]
+    for one, says in zip(found.series, statements(found), strict=True):
+        rows += [_words(one.known.heading, one.point, event, "event") for event in one.changes]
+        if one.start is not None:
+            on, value = one.start
+            rows.append((one.known.heading, one.known.unit, one.point, on.isoformat(), value,
+                         *[None] * 5, "certificate", *[None] * 7))  # fmt: skip
+        rows += [
+            (one.known.heading, one.known.unit, one.point, *[None] * 7, "what the years say",
+             *[None] * 6, words)
+            for words in says
+        ]  # fmt: skip
     return table_answer(f"concentrate-{key}", form, TABLE_HEAD, rows)
+
+
+def _words(name: str, point: str, event: Event, counts: str) -> tuple[str | float | None, ...]:
+    note = f"{event.words}. {event.detail}".strip()
+    return (name, "", point, event.day.isoformat(), *[None] * 6, counts, *[None] * 6, note)
 
 
 def _reported(unit: str, point: str, line: Any) -> tuple[str | float | None, ...]:
@@ -171,6 +192,7 @@ def _reported(unit: str, point: str, line: Any) -> tuple[str | float | None, ...
         None if line.value is None else float(line.value), line.value_typed,
         line.temperature_typed, "", line.origin_words, str(line.key), "as an older paper reports",
         line.limits_words, line.outcome, ", ".join(filter(None, (line.laboratory, line.paper))),
+        "", "", "", "",
     )  # fmt: skip
 
 

@@ -87,9 +87,20 @@ TABLE_HEAD = (
 @signed_in
 @require_GET
 def trend_table(request: HttpRequest, key: UUID, form: str) -> HttpResponse:
-    """Every result of the page, whether it is in the line or stands beside it."""
+    """What the page says: every result, whether it is in the line or stands beside it, the events,
+    and of each flow point what the years say."""
     found = queries.series(actor_of(request), key, timezone.now())
     rows = [cells for one in found.flow_points for cells in table_rows(one)]
+    rows += [
+        table_words("", event.day.isoformat(), "event", f"{event.words}. {event.detail}".strip())
+        for event in found.events
+    ]
+    for one in found.flow_points:
+        said = statement(one, found.events)
+        rows += [
+            table_words(one.name, "", "what the years say", words)
+            for words in (said.sentences if said else ())
+        ]
     return table_answer(f"trend-{key}", form, TABLE_HEAD, rows)
 
 
@@ -110,6 +121,12 @@ def table_rows(one: queries.FlowPointSeries) -> list[tuple[str | float | None, .
          paper.outcome, str(paper.key))
         for paper in one.reported
     ]  # fmt: skip
+
+
+def table_words(name: str, on: str, counts: str, note: str) -> tuple[str | float | None, ...]:
+    """A row that is no result."""
+    empty: list[str | float | None] = [None] * (len(TABLE_HEAD) - 5)
+    return (name, on, *empty, counts, note, "")
 
 
 def table_row(name: str, counts: str, point: queries.Point) -> tuple[str | float | None, ...]:

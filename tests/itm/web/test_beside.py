@@ -6,6 +6,7 @@ from datetime import date
 import openpyxl
 import pytest
 from django.urls import reverse
+from django.utils.html import escape
 
 from itm.reports.plot_slope import WIDTH, slope_mark
 from tests.itm.trends.kept import kept
@@ -85,12 +86,22 @@ def test_the_table_of_a_trend_holds_what_is_in_the_line_and_what_stands_beside(
     sign_in(client, scene.authority)
     key = scene.proportioner.key
     rows = read_csv(client.get(reverse("trend_csv", args=[key])))
-    assert [(row["Percent"], row["Counts"]) for row in rows] == [
+    assert [(row["Percent"], row["Counts"]) for row in rows if row["Percent"]] == [
         ("3.4", "in the line"),
         ("4.4", "corrected since"),
     ]
+    told = [(row["Flow point"], row["Counts"], row["Note"]) for row in rows if not row["Percent"]]
+    assert told[0][:2] == ("", "event")
+    assert told[0][2] == "record corrected. slip in a reading"
+    assert {row[1] for row in told[1:]} == {"what the years say"}
+    page = client.get(reverse("trend", args=[key])).content.decode()
+    assert told[1:]
+    for name, _, words in told[1:]:
+        assert name == "design"
+        assert escape(words) in page
     book = read_xlsx(client.get(reverse("trend_xlsx", args=[key])))
-    assert [row["Percent"] for row in book] == [3.4, 4.4]
+    assert [row["Percent"] for row in book if row["Percent"] is not None] == [3.4, 4.4]
+    assert [row["Note"] for row in book][-len(told) :] == [words for _, _, words in told]
 
 
 def test_a_slope_is_drawn_on_its_scale_and_an_open_interval_is_hollow():

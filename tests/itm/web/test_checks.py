@@ -6,6 +6,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import escape
 
 from itm.records.models import ConcentrateCheck, ConcentrateSample, LaboratoryReport
 from itm.reports import services
@@ -242,9 +243,22 @@ def test_the_history_of_a_tank_has_a_plot_and_a_table_for_each_property(scene, c
     assert page(reader, "tank_history", scene.tank.key)
     text = read_csv(reader.get(reverse("tank_history_csv", args=[scene.tank.key])))
     book = read_xlsx(reader.get(reverse("tank_history_xlsx", args=[scene.tank.key])))
-    assert [row["As typed"] for row in text] == [row["As typed"] for row in book]
-    assert {row["From"] for row in book} <= {"crew", "laboratory"}
-    assert [float(row["Value"]) for row in text] == [row["Value"] for row in book]
+    assert [row["As typed"] for row in text] == [row["As typed"] or "" for row in book]
+    measured = [row for row in book if row["Counts"] == "in the series"]
+    assert len(measured) == 5 * 3 * 2  # checks, properties, bottles
+    assert {row["From"] for row in measured} <= {"crew", "laboratory"}
+    with_value = [float(row["Value"]) for row in text if row["Value"]]
+    assert with_value == [row["Value"] for row in book if row["Value"] is not None]
+    held = [row for row in measured if row["Limits"]]
+    assert held
+    for row in held:  # as the series judges it: the tightest limits of the check
+        assert row["Lower limit"] is not None or row["Upper limit"] is not None
+    certificates = [row for row in book if row["Counts"] == "certificate"]
+    assert {row["Property"] for row in certificates} == {row["Property"] for row in measured}
+    told = [row["Note"] for row in text if row["Counts"] == "what the years say"]
+    assert any(words.startswith("The refractive index nD is falling since") for words in told)
+    for words in told:
+        assert escape(words) in shown
 
 
 def test_an_empty_history_says_so(scene, crew):

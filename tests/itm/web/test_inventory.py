@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 
 from itm.registry.inventory import inventory
+from itm.registry.models import Tank
 from tests.conftest import Scene
 from tests.factories import (
     ConcentrateLotFactory,
@@ -52,9 +53,21 @@ def test_totals_are_those_of_the_day(stocked: Scene) -> None:
     now = litres(stocked, DAY)
     assert now["Contains PFAS"] == (pytest.approx(600), 1)
     assert now["Not known"] == (pytest.approx(950), 1)
-    assert now["Fluorine-free by its certificate"] == (pytest.approx(300), 1)
+    # Free by its certificate, in one tank with 600 L that are not.
+    assert now["Fluorine-free lot where PFAS stood, or may have"] == (pytest.approx(300), 1)
+    assert now["Fluorine-free by its certificate"] == (0, 0)
     assert litres(stocked, date(2024, 5, 31))["Contains PFAS"] == (pytest.approx(1100), 2)
     assert litres(stocked, date(2010, 1, 1))["Contains PFAS"] == (0, 0)
+
+
+def test_a_free_lot_in_a_tank_that_held_pfas_is_not_counted_as_free(stocked: Scene) -> None:
+    good = ConcentrateLotFactory(owner=stocked.owner.organisation, pfas="free", batch="NEW")
+    drained = Tank.objects.get(tag="DRY")
+    TankFillFactory(tank=drained, lot=good, volume=0.4, moved_on=DAY, position=1)
+    TankFillFactory(tank=TankFactory(site=stocked.site, tag="CLEAN"), lot=good, volume=0.2)
+    now = litres(stocked, DAY)
+    assert now["Fluorine-free lot where PFAS stood, or may have"] == (pytest.approx(700), 2)
+    assert now["Fluorine-free by its certificate"] == (pytest.approx(200), 1)
 
 
 def test_tank_that_held_pfas_stays_in_it_and_one_that_is_gone_does_not(stocked: Scene) -> None:
@@ -71,7 +84,9 @@ def test_each_reads_of_the_tanks_that_are_theirs_to_see(
 ) -> None:
     text = enter(who).get(f"/pfas/?on={DAY}").content.decode()
     assert "=MIX" in text
-    assert text.count("<section") == 1  # the tank of another owner is on nobody's page here
+    assert (
+        text.count('<section aria-labelledby="owner-') == 1
+    )  # the tank of another owner is on nobody's page here
 
 
 def test_table_is_the_same_and_runs_nothing(stocked: Scene, enter: Any) -> None:
