@@ -16,7 +16,7 @@ from itm.findings import opening
 from itm.intake.check import Problem
 from itm.intake.complete import problems
 from itm.intake.complete_check import problems_of_check
-from itm.records import states
+from itm.records import dating, states
 from itm.records.kinds import kind_of
 from itm.records.models import ConcentrateCheck, Move, ProportioningTest, Record
 from itm.records.models.kept import on
@@ -32,7 +32,7 @@ def hand_in(*, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | Non
     """May run twice: the same `once` returns what the first time made. May be part of a whole
     day that comes in at once, so its transaction can be another's.
 
-    Raises NotFound, Forbidden, Conflict; Refused wrong_state, incomplete, no_result.
+    Raises NotFound, Forbidden, Conflict; Refused wrong_state, incomplete, no_result, to_come.
     """
     record = states.locked(actor, key)
     states.require(actor, "hand_in", record)
@@ -45,6 +45,8 @@ def hand_in(*, actor: Actor, key: uuid.UUID, at: datetime, once: uuid.UUID | Non
     columns: dict[str, Any] = _day_of(record) if draft else {}
     for name, value in columns.items():
         setattr(record, name, value)
+    if draft:
+        dating.require_come(record, at)
     try:
         evaluation = kind.evaluate(record, actor=actor)
     except calc.CalcError as refusal:

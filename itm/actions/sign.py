@@ -10,7 +10,7 @@ from itm.accounts.actor import Actor
 from itm.core import outbox
 from itm.core.errors import Refused
 from itm.findings import catching_up, overdue
-from itm.records import chain, latest, past, photographing, states
+from itm.records import chain, dating, latest, past, photographing, states
 from itm.records.chain import Signature
 from itm.records.duties import derive_site
 from itm.records.models import ProportioningTest, Record
@@ -26,7 +26,7 @@ def sign(
     """May run twice: a sealed record is returned as it is.
 
     Raises NotFound, Forbidden, Conflict; Refused proof_needed, name_missing,
-    qualification_missing, wrong_state, restoration_open.
+    qualification_missing, wrong_state, restoration_open, to_come.
     """
     record = states.locked(actor, key)
     states.require(actor, "sign", record)
@@ -41,6 +41,7 @@ def sign(
             raise Refused(code, f"A signature shows the signer's {what}; write it.", what)
     if isinstance(record, ProportioningTest):
         _require_restored(record)
+    dating.require_come(record, at)
     overdue.open_now(site=record.site, at=at)
     states.move(actor=actor, record=record, verb="sign", at=at, columns={"sealed_at": at})
     evaluation = record.evaluations.latest("pk")  # made at hand-in, the only way to this state

@@ -12,7 +12,7 @@ from itm.core.clock import date_at
 from itm.core.errors import Refused
 from itm.core.figures import instant
 from itm.findings import impairing
-from itm.records import queries
+from itm.records import dating, queries
 from itm.records.drafts import State, locked_visit, require_begin, require_open_visit
 from itm.records.merge import Crossed, text
 from itm.records.models import Visit
@@ -21,15 +21,16 @@ from itm.records.models import Visit
 @transaction.atomic
 def start_test_day(
     *, actor: Actor, key: UUID, reason: str, coordinator: str, at: datetime,
-    seen: Mapping[str, str] | None = None,
+    seen: Mapping[str, str] | None = None, now: datetime | None = None,
 ) -> Visit:  # fmt: skip
     """Open the impairment; owner and authority see the visit from now on.
 
     The prepared tests are dated by the site's own clock. May run twice. Two people who say it
     otherwise are Crossed, because the system was out from the earlier moment on; the one who has
     `seen` the start that stands (started_at, reason, coordinator) puts another in its place.
+    `now` is the server's clock where `at` is that of a device or of a person.
     Raises NotFound, Forbidden; Crossed; Refused nothing_prepared, reason_missing,
-    coordinator_missing, not_draft.
+    coordinator_missing, not_draft, to_come, far_from_plan.
     """
     visit = locked_visit(actor, queries.visit(actor, key))
     reason, coordinator = reason.strip(), coordinator.strip()
@@ -42,6 +43,7 @@ def start_test_day(
     if other:
         require_open_visit(visit)
     require_begin(actor, visit, at)
+    dating.require_start(visit, at, now or at)
     if not visit.restoration_lines.exists():
         raise Refused(
             "nothing_prepared",

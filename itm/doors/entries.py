@@ -14,6 +14,7 @@ import structlog
 from django.db import DataError, IntegrityError, transaction
 
 from itm.accounts.actor import Actor
+from itm.core.clock import AHEAD, require_believable
 from itm.core.errors import Conflict, Forbidden, ItmError, NotFound, Refused
 from itm.doors.deeds.effluent import line_of_day
 from itm.doors.entry import Answer, Call, Done, Entry, entry_of, instant_of
@@ -92,6 +93,7 @@ class _Taking:
         self.actor, self.device_now, self.at, self.failed = actor, device_now, at, failed
         self.whole: Whole | None = None
         self.verb = ""
+        self.entry: Entry | None = None
 
     def answer(self, raw: Any) -> Answer:
         shown = raw.get("key") if isinstance(raw, dict) else None
@@ -106,7 +108,9 @@ class _Taking:
         except Refused as refused:
             passing = (self.verb, refused.code) in PASSING
             code = WAITS if passing else refused.code
-            return Answer(key, "refused", code, refused.sentence, refused.place)
+            return Answer(
+                key, "refused", code, refused.sentence, refused.place, self._offered(refused)
+            )
         except (Conflict, Forbidden, NotFound) as refusal:
             return Answer(key, _STATES[type(refusal)], refusal.code, refusal.sentence)
         except (IntegrityError, DataError) as error:
@@ -119,13 +123,24 @@ class _Taking:
 
     def _take(self, entry: Entry) -> Answer:
         verb = verb_of(entry)
-        self.verb = verb.name
+        self.verb, self.entry = verb.name, entry
         kept = once(
             actor=self.actor, key=entry.key, what=f"entry {verb.name}", body=entry.body, at=self.at,
             do=lambda: self._do(verb, entry),
         )  # fmt: skip
         state = "taken_before" if kept.repeated else "taken"
         return Answer(str(entry.key), state, **kept.value)
+
+    def _offered(self, refused: Refused) -> dict[str, str]:
+        """For a stamp that cannot be right: the moment by the server's clock, for a person to take
+        or to put right. What was typed is put right where it was typed."""
+        entry = self.entry
+        if entry is None or entry.at is None or refused.place in entry.put:
+            return {}
+        if refused.code not in device_clocks.WRONG:
+            return {}
+        at = device_clocks.offered(device_now=self.device_now, stamped_at=entry.at, at=self.at)
+        return {"at": at.isoformat()}
 
     def _do(self, verb: Verb, entry: Entry) -> dict[str, Any]:
         row = row_of(self.actor, verb, entry)
@@ -175,9 +190,12 @@ def row_of(actor: Actor, verb: Verb, entry: Entry) -> Any:
 def perform(
     *, actor: Actor, verb: Verb, entry: Entry, row: Any, device_now: datetime | None, at: datetime
 ) -> Done:
-    """The deed itself, and the clock that stamped it where that is off."""
+    """The deed itself, and the clock that stamped it where that is off.
+
+    Raises Refused out_of_calendar, to_come, and what the deed raises."""
     stamp = entry.at or at
-    latest = max(stamp, at, device_now or at)
+    require_believable(stamp, now=at, place="at")
+    latest = min(max(stamp, at, device_now or at), at + AHEAD)
     off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
     done = verb.does(Call(actor, entry, row, stamp, at, latest, off))
     if done.visit is not None:

@@ -318,9 +318,12 @@ class Sheet:
 
     # Entries -----------------------------------------------------------------------------------
 
-    def entries(self, on: date) -> tuple[list[dict[str, Any]], dict[str, str]]:
+    def entries(
+        self, on: date, now: datetime | None = None
+    ) -> tuple[list[dict[str, Any]], dict[str, str]]:
         """What was typed as entries in the sheet's order, and by name of the line the sentences of
-        those that cannot be one. A bench that is written on is set out first."""
+        those that cannot be one. A bench that is written on is set out first; nothing that is
+        written down is later than `now`."""
         out: list[dict[str, Any]] = []
         wrong: dict[str, str] = {}
         lines = [
@@ -337,7 +340,7 @@ class Sheet:
             if line.verb == "add_sample" and not line.at and not self._read(line, lines):
                 continue
             try:
-                out.append(self._entry(line, on))
+                out.append(self._entry(line, on, now))
             except Refused as refusal:
                 wrong[line.name] = refusal.sentence
         return out, wrong
@@ -354,8 +357,8 @@ class Sheet:
                 of = {"test": test["key"]}
                 yield {"key": str(uuid4()), "verb": "set_out_bench", "of": of, "put": {}}
 
-    def _entry(self, line: Line, on: date) -> dict[str, Any]:
-        """Raises Refused no_time, time_missing."""
+    def _entry(self, line: Line, on: date, now: datetime | None) -> dict[str, Any]:
+        """Raises Refused time_missing, and what `moment` raises."""
         entry: dict[str, Any] = {"key": line.key, "verb": line.verb, "of": dict(line.of)}
         merges = VERBS[line.verb].merges
         put = {
@@ -370,9 +373,9 @@ class Sheet:
         if line.timed:
             if not line.at:
                 raise Refused("time_missing", "Type the time that stands beside it on the sheet.")
-            entry["at"] = moment(line.at, on, self.zone).isoformat()
+            entry["at"] = moment(line.at, on, self.zone, now).isoformat()
             if put.get("outcome") == RestorationLine.Outcome.LEFT_OUT:
-                handed_at = moment(str(put.get("handed_at") or line.at), on, self.zone)
+                handed_at = moment(str(put.get("handed_at") or line.at), on, self.zone, now)
                 put["handed_at"] = handed_at.isoformat()
         return {**entry, "put": put}
 

@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from itm.accounts.actor import Actor
+from itm.core.clock import FIRST_MOMENT
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.doors.document import DocumentRefused
 from itm.doors.document_check import PAPER, VALUE, answered
@@ -61,6 +62,8 @@ def _taken(
         raise Refused("bad_entry", "“of” holds the key of one check.", "of")
     check = queries.check(actor, uuid_of(of["check"], "of/check"))
     stamp = instant_of(kept_at, "at") or at
+    if not FIRST_MOMENT < stamp < at:  # of a clock that was wrong: it counts as of its arrival
+        stamp = at
     file.seek(0)
     data = file.read(LARGEST + 1)
     if len(data) > LARGEST:
@@ -69,7 +72,7 @@ def _taken(
 
     def do() -> dict[str, Any]:
         made = answered(
-            actor=actor, check=check, document=_document(check, put, min(stamp, at)),
+            actor=actor, check=check, document=_document(check, put, stamp),
             file=SimpleUploadedFile(clean_name(name), data), key=own, at=at,
         )  # fmt: skip
         return {**made, "sha256": digest}

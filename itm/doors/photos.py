@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any, BinaryIO
 
 from itm.accounts.actor import Actor
+from itm.core.clock import require_believable
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.doors.entries import FIND, WAITS
 from itm.doors.entry import Answer, instant_of, uuid_of
@@ -35,7 +36,11 @@ def take_photo(
     try:
         return _taken(actor, key, of, file, name, taken_at, at, device_now, sha256)
     except Refused as refused:
-        return Answer(shown, "refused", refused.code, refused.sentence, refused.place)
+        now = {}
+        if refused.code in device_clocks.WRONG and (stamp := instant_of(taken_at, "at")):
+            known = device_clocks.offered(device_now=device_now, stamped_at=stamp, at=at)
+            now = {"at": known.isoformat()}
+        return Answer(shown, "refused", refused.code, refused.sentence, refused.place, now)
     except Forbidden as refusal:
         return Answer(shown, "forbidden", refusal.code, refusal.sentence)
     except NotFound as refusal:
@@ -49,6 +54,7 @@ def _taken(
     own = uuid_of(key, "key")
     shown = _shown(of)
     stamp = instant_of(taken_at, "at") or at
+    require_believable(stamp, now=at, place="at")
     rows = {kind: _row(actor, kind, thing) for kind, thing in shown.items() if kind != TASK}
     digest = hashlib.sha256()
     file.seek(0)

@@ -2,15 +2,18 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from itm.core.errors import Refused
+from itm.core.figures import day
+from itm.core.figures import instant as in_figures
 from itm.doors.asked import HINTS, UNITS
 from itm.doors.entry import Answer
 from itm.doors.verbs import VERBS
+from itm.intake.tables.moments import NoInstant, instant, moment_in
 
 AT = "at"  # the name of the time on each line
 
@@ -103,19 +106,28 @@ def ditto(lines: Sequence[Line]) -> list[Line]:
     return out
 
 
-def moment(text: str, on: date, zone: ZoneInfo) -> datetime:
-    """A time of day as people write it: 9:05, 14.05, 14:05:30. Raises Refused no_time."""
-    parts = text.replace(".", ":").split(":")
+def moment(text: str, on: date, zone: ZoneInfo, now: datetime | None = None) -> datetime:
+    """A time of day as people write it: 9:05, 14.05, 14:05:30; with its offset from UTC in the
+    night in which the clocks change. Nothing that was written down is later than `now`.
+
+    Raises Refused no_time, no_such_time, time_twice, to_come.
+    """
+    found = moment_in(text.replace(".", ":"), "")
+    if found is None or found.day is not None:
+        raise Refused("no_time", f"“{text[:20]}” is no time of day: write 14:05 or 14:05:30.")
     try:
-        if not 2 <= len(parts) <= 3:
-            raise ValueError
-        hour, minute, *rest = (int(part) for part in parts)
-        clock = time(hour, minute, rest[0] if rest else 0)
-    except ValueError as error:
+        at = instant(found, day=on, zone=zone).astimezone(zone)
+    except NoInstant as none:
         raise Refused(
-            "no_time", f"“{text[:20]}” is no time of day: write 14:05 or 14:05:30."
-        ) from error
-    return datetime.combine(on, clock, zone)
+            none.code, f"{none} Write it with its offset from UTC, such as 01:30+01:00."
+        ) from none
+    if now is not None and at > now:
+        raise Refused(
+            "to_come",
+            f"{found.words} on {day(on)} is still to come: at the site it is "
+            f"{in_figures(now, zone)}. Write the time, and above the day, that stand on the sheet.",
+        )
+    return at
 
 
 def is_key(text: str) -> bool:

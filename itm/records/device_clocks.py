@@ -5,12 +5,15 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from itm.accounts.actor import Actor
+from itm.core.clock import FIRST_MOMENT
 from itm.records.models import DeviceClock, Visit
 
 # Own choice, no source: people and networks account for less, and no window of a test day is
 # so narrow that it would matter.
 WORTH_SAYING = timedelta(minutes=5)
 SAME = timedelta(minutes=1)
+# Refusals of a stamp that cannot be right: a person says when it was, or takes the server's word.
+WRONG = ("to_come", "out_of_calendar", "far_from_plan", "before_start")
 
 
 def ahead(*, device_now: datetime | None, stamped_at: datetime, at: datetime) -> timedelta:
@@ -29,6 +32,16 @@ def words(off: timedelta) -> str:
         return ""
     minutes = round(abs(off).total_seconds() / 60)
     return f"clock {minutes:,} min {'ahead' if off > timedelta(0) else 'slow'}"
+
+
+def offered(*, device_now: datetime | None, stamped_at: datetime, at: datetime) -> datetime:
+    """The moment by the server's clock of a stamp that cannot be right, for a person to take."""
+    off = ahead(device_now=device_now, stamped_at=stamped_at, at=at)
+    try:
+        known = min(stamped_at - off, at)
+    except OverflowError:  # of a clock at the end of the calendar
+        return at
+    return known if known > FIRST_MOMENT else at
 
 
 @transaction.atomic

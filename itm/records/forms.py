@@ -12,6 +12,7 @@ from django.utils import timezone
 from calc import units
 from calc.direct_form import DIRECT_METHODS, OTHER_LIQUID
 from itm.accounts.actor import Actor
+from itm.core.clock import FIRST_MOMENT
 from itm.core.history import Tracked
 from itm.core.measures import TEMPERATURE
 from itm.core.quantities import QuantityField
@@ -47,6 +48,12 @@ class InstantField(forms.DateTimeField):
     def clean(self, value: Any) -> datetime | None:
         with timezone.override(self.zone):
             at = super().clean(value)
+        if at is not None and at < FIRST_MOMENT:
+            raise forms.ValidationError(
+                f"{FIRST_MOMENT:%Y} is the earliest year of a moment here; write the one that is "
+                "meant.",
+                code="out_of_calendar",
+            )
         if at is not None and at > self.now:
             there = self.now.astimezone(self.zone)
             raise forms.ValidationError(

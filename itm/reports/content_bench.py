@@ -5,6 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from calc.checks import LEVEL
+from itm.core.clock import AHEAD
 from itm.core.figures import chance, figure, plainly
 from itm.reports.content_direct import NONE, is_direct, on_baselines, on_meters
 from itm.reports.content_kept import licence_ended
@@ -160,10 +161,13 @@ def _wrong_clock(off: dict[str, Any]) -> WarningLine:
     """Shown and never corrected: nobody knows which of the two clocks a stamp needs."""
     minutes = abs(off["ahead_s"]) // 60
     lasted = f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+    times = "The times stand as it stamped them."
+    if off["ahead_s"] > AHEAD.total_seconds():
+        times = "No time that it stamped so was taken before a person had put it right."
     return WarningLine(
         f"a device of {off['person']}",
         f"Its clock was {lasted} {'ahead of' if off['ahead_s'] > 0 else 'behind'} that of the "
-        "server when its entries came in. The times stand as it stamped them.",
+        f"server when its entries came in. {times}",
     )
 
 

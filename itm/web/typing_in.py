@@ -1,6 +1,6 @@
 """A filled field sheet is typed in: the whole day on one page, in the sheet's order."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -11,6 +11,7 @@ from django.urls import URLPattern, path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from itm.core.clock import FIRST_MOMENT, date_at
 from itm.core.figures import day as in_words
 from itm.doors.day import day_of
 from itm.doors.entries import MOST_ENTRIES, take
@@ -36,15 +37,15 @@ def type_in(request: HttpRequest, key: UUID) -> HttpResponse:
     posted = {name: str(value)[:LONGEST] for name, value in request.POST.items()}
     now = timezone.now()
     before = Sheet(day_of(actor, key), posted)
-    on, wrong_day = _day(posted.get("day", ""), visit)
-    entries, wrong = before.entries(on)
+    on, wrong_day = _day(posted.get("day", ""), visit, now)
+    entries, wrong = before.entries(on, now)
     if wrong_day:
         return _page(request, visit, before.parts(), wrong_day=wrong_day, posted=posted)
     answers = {
         answer.key: answer
         for start in range(0, len(entries), MOST_ENTRIES)
         for answer in take(
-            actor=actor, entries=entries[start : start + MOST_ENTRIES], device_now=now, at=now
+            actor=actor, entries=entries[start : start + MOST_ENTRIES], device_now=None, at=now
         )
     }
     taken = sum(answer.taken for answer in answers.values())
@@ -71,12 +72,21 @@ def _without(posted: dict[str, str], sheet: Sheet, saved: set[str]) -> dict[str,
     }  # fmt: skip
 
 
-def _day(text: str, visit: Any) -> tuple[date, str]:
+def _day(text: str, visit: Any, now: datetime) -> tuple[date, str]:
+    """The day that stands on the sheet. A plan may be of a day to come, and no sheet is."""
     try:
-        return date.fromisoformat(text.strip()) if text.strip() else visit.planned_on, ""
+        on = date.fromisoformat(text.strip()) if text.strip() else visit.planned_on
     except ValueError:
         sentence = f"“{text[:20]}” is no day: write year, month and day, for example 2026-11-30."
         return visit.planned_on, sentence
+    today = date_at(visit.site.time_zone, now)
+    if not FIRST_MOMENT.date() < on <= today:
+        sentence = (
+            f"{in_words(on)} cannot be the day of a sheet that is typed in on {in_words(today)}: "
+            "write the day that stands on it."
+        )
+        return visit.planned_on, sentence
+    return on, ""
 
 
 def _page(

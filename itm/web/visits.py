@@ -212,7 +212,7 @@ def start_test_day(request: HttpRequest, key: UUID) -> HttpResponse:
         given = dict(form.cleaned_data)
         # Pressed twice without a time of its own, it is the start that stands.
         at = given.pop("started_at") or row.started_at or timezone.now()
-        return start(actor=actor, key=key, at=at, **given)
+        return start(actor=actor, key=key, at=at, now=timezone.now(), **given)
 
     return edit(
         request, form=form, title="Start the test day", template=FORM, write=begin,

@@ -57,7 +57,9 @@ def start_test_day(call: Call) -> Done:
     require_crew(call.actor, call.row)
     given = cleaned(filled(StartForm, call.entry.put, visit=call.row, now=call.latest))
     at = given.pop("started_at") or call.at
-    visit = start(actor=call.actor, key=call.row.key, at=at, seen=call.entry.opened, **given)
+    visit = start(
+        actor=call.actor, key=call.row.key, at=at, seen=call.entry.opened, now=call.now, **given
+    )
     return Done(visit, _started(visit))
 
 

@@ -14,7 +14,7 @@ const STANDS = {
   not_found: "its row is not on the server",
 };
 
-const siteOf = (field, visit) => field.days.find((one) => one.key === visit)?.day.visit.site;
+export const siteOf = (field, visit) => field.days.find((one) => one.key === visit)?.day.visit.site;
 
 export function head(field, one) {
   const site = siteOf(field, one.visit);

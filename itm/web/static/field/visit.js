@@ -199,7 +199,8 @@ export function pastInstant(field, place, problems) {
   const typed = valueOf(field, place);
   if (!typed) return null;
   const at = fromEntry(typed, field.zone);
-  if (!at) problems[place] = "Write day and time, such as 2026-05-03T10:12.";
+  if (!at) problems[place] = 
+      "Write day and time, such as 2026-05-03T10:12; in a night in which the clocks change, one that they showed once.";
   else if (new Date(at) > new Date())
     problems[place] = "That is still to come on the clock of this device.";
   return at;

@@ -8,6 +8,7 @@ import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
 import { reopen } from "./inspect.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
 import { save } from "./saving.js";
+import { hasStamp, stampEntry } from "./stamps.js";
 import { isInspection, textsOf } from "./tasks.js";
 import { typedPart } from "./typed.js";
 import { crossed, hasSides, head, labelOf, openTexts } from "./sides.js";
@@ -165,12 +166,14 @@ function stuckEntry(field, one) {
             : textEntry(field, placeOf(one, name), asks);
         })
       : null,
-    h(
-      "div.press",
-      press(one.state === "refused" ? "Send again so" : "Send again", again, {
-        id: `again-${one.key}`,
-      }),
-    ),
+    hasStamp(one)
+      ? stampEntry(field, one, () => corrected(field, one))
+      : h(
+          "div.press",
+          press(one.state === "refused" ? "Send again so" : "Send again", again, {
+            id: `again-${one.key}`,
+          }),
+        ),
     dropping(field, one),
   );
 }
@@ -233,15 +236,17 @@ function photo(field, one) {
     { id: `entry-${one.key}` },
     head(field, one),
     h("small", `${one.name}, ${(one.blob.size / 1e6).toFixed(1)} MB`),
-    STUCK.has(one.state)
-      ? h(
-          "div.press",
-          press("Send again", () => sendAgain(field, one), {
-            kind: ".outline",
-            id: `again-${one.key}`,
-          }),
-        )
-      : null,
+    hasStamp(one)
+      ? stampEntry(field, one)
+      : STUCK.has(one.state)
+        ? h(
+            "div.press",
+            press("Send again", () => sendAgain(field, one), {
+              kind: ".outline",
+              id: `again-${one.key}`,
+            }),
+          )
+        : null,
     dropping(field, one),
   );
 }

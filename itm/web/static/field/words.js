@@ -100,12 +100,19 @@ export function forEntry(at, zone) {
   return `${parts.year}-${parts.month}-${parts.day}T${parts.hour}:${parts.minute}`;
 }
 
-/** The instant of a local time typed on the clock of the site; null where that is no time. */
+/** The instant of a local time typed on the clock of the site; null where that is no time, or one
+ * that the clock never showed or showed twice, in the night in which it is changed. */
 export function fromEntry(text, zone) {
   const wall = Date.parse(`${text}Z`);
   if (Number.isNaN(wall)) return null;
-  let at = wall;
-  // Twice, because the first guess may lie beyond a change of the clocks.
-  for (let i = 0; i < 2; i += 1) at = wall - (Date.parse(`${forEntry(at, zone)}Z`) - at);
-  return new Date(at).toISOString();
+  // Offsets are those of half a day before and after: there is one change of the clocks at most.
+  const offset = (at) => Date.parse(`${forEntry(at, zone)}Z`) - Math.floor(at / 60_000) * 60_000;
+  const shown = new Set(
+    [wall - HALF_A_DAY, wall + HALF_A_DAY]
+      .map((at) => wall - offset(at))
+      .filter((at) => forEntry(at, zone) === new Date(wall).toISOString().slice(0, 16)),
+  );
+  return shown.size === 1 ? new Date([...shown][0]).toISOString() : null;
 }
+
+const HALF_A_DAY = 43_200_000;
