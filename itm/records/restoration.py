@@ -9,6 +9,7 @@ from django.db.models import Max, Q
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Conflict, Refused
+from itm.core.figures import instant
 from itm.records import merge
 from itm.records.drafts import State, locked_visit, new_key, require_started
 from itm.records.hands import whose
@@ -27,14 +28,15 @@ def end_line(
     """Restored, not fitted, or left out of service: then why, and to whom and when in writing. `by`
     is who did it where a paper names another than who types it in.
 
-    Raises Forbidden; Refused not_started, outcome_unknown, reason_missing, hand_over_missing,
-    by_long; Conflict when somebody has ended it.
+    Raises Forbidden; Refused not_started, before_start, outcome_unknown, reason_missing,
+    hand_over_missing, by_long; Conflict when somebody has ended it.
     """
     visit = locked_visit(actor, line.visit)
     require_started(visit)
     row = RestorationLine.objects.get(pk=line.pk)
     if row.outcome != Outcome.OPEN:
         raise Conflict(f"{row.ended_by} has ended “{row.text}” as {row.get_outcome_display()}.")
+    _require_after_start(visit, row, at)
     if outcome not in (Outcome.RESTORED, Outcome.NOT_FITTED, Outcome.LEFT_OUT):
         raise Refused("outcome_unknown", "Say how the line ended.", "outcome")
     row.outcome, row.ended_at, row.ended_by = outcome, at, whose(actor, by)
@@ -83,7 +85,7 @@ def put_back(
     """A line left out of service is in place now: a line of its own says so, the old one stays.
 
     Works at any time, also after the record is sealed. Raises Forbidden; Refused not_left_out,
-    key_used; Conflict when it was put back already.
+    before_start, key_used; Conflict when it was put back already.
     """
     visit = locked_visit(actor, line.visit)
     row = RestorationLine.objects.get(pk=line.pk)
@@ -91,6 +93,7 @@ def put_back(
         raise Refused("not_left_out", f"“{row.text}” was not left out of service.")
     if RestorationLine.objects.filter(follows=row).exists():
         raise Conflict(f"“{row.text}” was put back already.")
+    _require_after_start(visit, row, at)
     lines = visit.restoration_lines.filter(proportioner=row.proportioner_id)
     last = lines.aggregate(Max("position"))["position__max"]
     later = RestorationLine.objects.create(
@@ -101,6 +104,20 @@ def put_back(
     )  # fmt: skip
     _end_impairment(actor, visit, at)
     return later
+
+
+def _require_after_start(visit: Visit, row: RestorationLine, at: datetime) -> None:
+    """A line that ended before the first valve moved ends no impairment: two clocks disagree, and
+    only a person knows which of them is wrong."""
+    if visit.started_at is not None and at < visit.started_at:
+        zone = visit.site.time_zone
+        raise Refused(
+            "before_start",
+            f"“{row.text}” was ended at {instant(at, zone)} by the clock that stamped it, but "
+            f"{visit.started_by}’s first valve was moved at {instant(visit.started_at, zone)}: one "
+            "of the two clocks was wrong. Say when the line was ended, or put the start right.",
+            "ended_at",
+        )
 
 
 def _hand_over(row: RestorationLine, handed_to: str, handed_at: datetime | None) -> None:

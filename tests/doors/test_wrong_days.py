@@ -175,3 +175,30 @@ def test_a_time_that_the_clock_never_showed_is_refused():
     with pytest.raises(Refused) as refused:
         moment("1:30", date(2026, 3, 29), ZoneInfo("Europe/London"))
     assert refused.value.code == "no_such_time"
+
+
+# A second phone that is behind --------------------------------------------------------------------
+
+
+def test_lines_ended_before_the_first_valve_moved_say_which_clocks_disagree(
+    draft, phone, other_phone
+):
+    """Nine of ten were once taken so, and the last was refused for ever without a reason."""
+    behind = timedelta(hours=-12)
+    started(phone, draft)
+    other_phone.now = phone.now + timedelta(hours=1) + behind
+    lines = list(draft.visit.restoration_lines.all())
+    raws = [
+        other_phone.note("end_line", {"line": line.key}, {"outcome": "restored"}) for line in lines
+    ]
+    answers = other_phone.send(raws, ahead=behind)
+    assert {(a.state, a.code, a.place) for a in answers} == {
+        ("refused", "before_start", "ended_at")
+    }
+    assert phone.actor.person in answers[0].sentence
+    again = [{**raw, "at": answer.now["at"]} for raw, answer in zip(raws, answers, strict=True)]
+    moments = [datetime.fromisoformat(raw["at"]) for raw in again]
+    assert moments == [datetime.fromisoformat(raw["at"]) - behind for raw in raws]
+    assert states(other_phone.send(again, ahead=behind)) == {"taken"}
+    draft.visit.refresh_from_db()
+    assert draft.visit.restored_at == moments[-1]
