@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
-from itm.core.figures import day
+from itm.core.figures import day, instant
 from itm.intake.check import judge
 from itm.intake.noted_times import Tell, instant_of, judge_aside
 from itm.intake.record_layouts import LINE, of_bottle, warmth_of
@@ -22,6 +22,7 @@ from itm.records import bench_sheet
 from itm.records.bench_sheet import Stand
 from itm.records.many_readings import NewReading
 from itm.records.models import ProportioningTest
+from itm.records.ordering import before_caught
 
 COMES_IN = datetime.max.replace(
     tzinfo=UTC
@@ -199,6 +200,15 @@ class ReadingRows:
             for one in self._read
             if one.place in odd
         ]
+        early = [one for one in self._read if before_caught([one.read_at], one.taken_at)]
+        if early:
+            more = f" So in {len(early)} readings." if len(early) > 1 else ""
+            sentence = (
+                f"{early[0].stand.bottle.label} was caught at "
+                f"{instant(early[0].taken_at, self._zone)}, after this reading: is the time "
+                f"right?{more}"
+            )
+            self.asked.append({"place": early[0].place, "sentence": sentence})
         if self._other_day:
             there, at = self._other_day[0]
             more = f" So in {len(self._other_day)} rows." if len(self._other_day) > 1 else ""

@@ -132,6 +132,10 @@ class AtBottle:
     read_at: datetime
     sequence: int
 
+    @property
+    def taken_at(self) -> datetime | None:
+        return self.stand.bottle.taken_at
+
 
 def asked_of(readings: Iterable[AtBottle], display: Display) -> dict[str, str]:
     """Question at each reading that is odd among all of them, by its place."""

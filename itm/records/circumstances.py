@@ -11,6 +11,7 @@ from statistics import median
 from typing import NamedTuple
 
 from itm.records.models import Bench, Bottle, FlowRun, ProportioningTest, Reading
+from itm.records.ordering import foam_order, sample_order, stopped_at
 from itm.records.remarks import flow_remarks, sample_remark
 from itm.records.repeatability import alike_within
 
@@ -28,6 +29,12 @@ def circumstances(test: ProportioningTest) -> list[Circumstance]:
     """Of a test as `loading.whole` gives it; asks the database nothing."""
     runs, bench = list(test.runs.all()), test.bench
     flows = [Circumstance(run.flow_point.name, text) for run in runs for text in flow_remarks(run)]
+    begun, zone = test.visit.started_at, test.site.time_zone
+    flows += [
+        Circumstance(run.flow_point.name, text)
+        for run in runs
+        if (text := foam_order(begun, run.foam_seen_at, zone))
+    ]
     if bench is None:
         return flows
     shared = list(bench.bottles.all())
@@ -45,6 +52,8 @@ def _samples_of(runs: Iterable[FlowRun]) -> list[Bottle]:
 
 
 def _samples(test: ProportioningTest, runs: Sequence[FlowRun]) -> Iterable[Circumstance]:
+    begun, zone = test.visit.started_at, test.site.time_zone
+    stopped = stopped_at(step.done_at for step in test.flush_steps.all())
     for run in runs:
         read = [bottle for bottle in run.bottles.all() if in_force(bottle)]
         if 0 < len(read) < test.samples_wanted:
@@ -55,6 +64,11 @@ def _samples(test: ProportioningTest, runs: Sequence[FlowRun]) -> Iterable[Circu
             )
         for bottle in read:
             if text := sample_remark(run.foam_seen_at, bottle.taken_at):
+                yield Circumstance(bottle.label, text)
+            if text := sample_order(
+                bottle.taken_at, started_at=begun, stopped_at=stopped,
+                read_at=[r.read_at for r in in_force(bottle)], zone=zone,
+            ):  # fmt: skip
                 yield Circumstance(bottle.label, text)
             if text := age_remark(bottle.taken_at, [r.read_at for r in in_force(bottle)]):
                 yield Circumstance(bottle.label, text)

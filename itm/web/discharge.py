@@ -20,8 +20,10 @@ from itm.core.figures import instant
 from itm.records import discharge as services
 from itm.records import queries
 from itm.records.cautions import DISCHARGE, STOP
+from itm.records.circumstances import in_force
 from itm.records.drafts import require_crew, writes_in
 from itm.records.forms import HandTimeForm, RunForm, WithdrawForm
+from itm.records.ordering import foam_order, sample_order, stopped_at
 from itm.records.outlets import told
 from itm.records.progress import samples_of
 from itm.records.remarks import run_remarks, sample_remark
@@ -59,23 +61,29 @@ def card_of(run: Any, *, form: Any = None, by_hand: Any = None) -> Card:
     zone = run.test.site.time_zone
     samples, now = samples_of(run), timezone.now()
     foam = run.foam_seen_at
+    stopped = stopped_at(step.done_at for step in run.test.flush_steps.all())
+    order = foam_order(run.test.visit.started_at, foam, zone)
     return Card(
         run=run,
         foam_at=clock(foam, zone),
         foam_age=int((now - foam).total_seconds()) if foam else None,
-        samples=[_sample(run, bottle, zone) for bottle in samples],
+        samples=[_sample(run, bottle, zone, stopped) for bottle in samples],
         withdrawn=[bottle for bottle in run.bottles.all() if bottle.withdrawn_reason],
-        remarks=run_remarks(run, samples),
+        remarks=[*run_remarks(run, samples), *([order] if order else [])],
         outlets=[told(outlet) for outlet in run.outlets],
         form=form or RunForm(row=run, auto_id=f"{run.key}_%s"),
         by_hand=by_hand or HandTimeForm(zone=zone, now=now, auto_id=f"{run.key}_%s"),
     )
 
 
-def _sample(run: Any, bottle: Any, zone: str) -> Sample:
+def _sample(run: Any, bottle: Any, zone: str, stopped: datetime | None) -> Sample:
     foam, taken = run.foam_seen_at, bottle.taken_at
     after = f"{int((taken - foam).total_seconds())} s" if foam and taken else ""
-    return Sample(bottle, clock(taken, zone), after, sample_remark(foam, taken))
+    order = sample_order(
+        taken, started_at=run.test.visit.started_at, stopped_at=stopped,
+        read_at=[one.read_at for one in in_force(bottle)], zone=zone,
+    )  # fmt: skip
+    return Sample(bottle, clock(taken, zone), after, order or sample_remark(foam, taken))
 
 
 def clock(at: datetime | None, zone: str) -> str:

@@ -5,6 +5,7 @@ import { isDirect, nextLabel, samplesOf } from "./day.js";
 import { DISCHARGE } from "./direct.js";
 import { changes, choiceEntry, press, quantityEntry, textEntry, valueOf } from "./entering.js";
 import { quantity } from "./flow.js";
+import { orderRemarks } from "./ordering.js";
 import { keptOutlets, pitotPart } from "./pitot.js";
 import { leftOf } from "./points.js";
 import { clock, seconds } from "./words.js";
@@ -132,6 +133,7 @@ function card(field, test, run, writes) {
       : null,
     withdrawn(field, run, writes),
     remarks(test, run, samples).map((text) => notice(text)),
+    orderRemarks(view, test, run, samples, zone).map((text) => notice(text, "warning")),
     writes ? measured(field, test, run) : facts(run),
   );
 }

@@ -4,6 +4,8 @@ import { h, notice, mark } from "./dom.js";
 import { STUCK } from "./day.js";
 import { count, inOneLine, instant, lasted } from "./words.js";
 
+const A_DAY = 86_400; // s; itm/core/clock.py takes no stamp that is further ahead
+
 export function strip(field) {
   if (!field.store) return null;
   const { handing } = field;
@@ -45,7 +47,7 @@ export function strip(field) {
       : null,
     handing.clockApart
       ? notice(
-          `The clock of this device is ${lasted(handing.clockApart)} ${handing.clockApart > 0 ? "ahead of" : "behind"} the server’s. Times are kept as this device has them, and the record says so; set the clock right.`,
+          `The clock of this device is ${lasted(handing.clockApart)} ${handing.clockApart > 0 ? "ahead of" : "behind"} the server’s. ${handing.clockApart > A_DAY ? "What it stamps so is not taken" : "Times are kept as this device has them, and the record says so"}; set the clock right.`,
           "warning",
         )
       : null,
