@@ -55,6 +55,7 @@ def test_photos_stand_beside_what_they_show(client, sign_in, scene, draft, phone
 def test_a_wrong_clock_stands_among_the_warnings_of_the_record(
     client, sign_in, scene, draft, phone
 ):
+    phone.now += timedelta(hours=12)  # by the clock of the site it is the same day
     phone.send(whole_day(phone, draft), ahead=timedelta(hours=12))
     shown = page(sign_in(client, scene.contractor), "test", draft.key)
     assert "12 h 00 min ahead of that of the server" in shown

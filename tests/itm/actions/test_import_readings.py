@@ -263,6 +263,15 @@ def test_another_day_than_the_test_day_is_asked_about_and_taken(day):
     assert "5 Jan 2026" in asked["sentence"]
 
 
+def test_a_reading_before_its_sample_was_caught_is_asked_about(day):
+    bottle = day.test.runs.first().bottles.get(label="minimum 1")
+    early = (bottle.taken_at - timedelta(hours=3)).isoformat()
+    row = handed_in(day.actor, "readings", timed(f"minimum 1;1.33420;20;{early}"), test=day.test)
+    assert row.state == "ready"
+    asked = [one for one in row.findings["asked"] if "was caught at" in one["sentence"]]
+    assert [one["place"] for one in asked] == ["B2"]
+
+
 # What is odd (pitfall 52: digits swapped on the way from the display to the paper) ----------------
 
 
