@@ -184,7 +184,8 @@ SHEETS: tuple[Sheet | Results, ...] = (
         ("No longer asked since", "withdrawn_on")]),
     Sheet("inspections", _inspected, [
         ("Done on", "inspection__done_on"), ("By", "inspection__person"), ("Task", "words"),
-        ("Place", "place"), ("Source", "source"), ("Outcome", "outcome"), ("Note", "note")]),
+        ("Place", "place"), ("Source", "source"), ("Outcome", "outcome"),
+        ("Something else not in order", "other_fault"), ("Note", "note")]),
     Sheet("effluent", at(records.EffluentLine), [
         ("On", "happened_on"), ("What", "kind"), ("Volume", "volume_typed"),
         ("Concentrate in it, %", "percent"), ("PFAS", "pfas"), ("Place", "place"),

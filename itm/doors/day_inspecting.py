@@ -84,8 +84,11 @@ def _noted(line: InspectionLine) -> dict[str, Any]:
         "outcome": line.outcome,
         "outcome_label": line.get_outcome_display(),
         "answers": [
-            f"{one['label']}: {' '.join(filter(None, (one['typed'], one['unit'])))}"
-            for one in line.answers
+            *(
+                f"{one['label']}: {' '.join(filter(None, (one['typed'], one['unit'])))}"
+                for one in line.answers
+            ),
+            *(["Something else is not in order"] if line.ticked else []),
         ],
         "note": line.note,
         "reason": line.reason,

@@ -20,6 +20,7 @@ from itm.records.models import (
     RestorationLine,
     SampleValue,
 )
+from itm.records.models.density import DensityFrom
 from itm.registry.models import ConcentrateLot
 from itm.registry.properties import PROPERTIES
 
@@ -33,7 +34,7 @@ OUTCOMES = tuple(value for value in RestorationLine.Outcome.values if value)
 COMPENSATION, BOTTLES, KEPT, STANDARDS_BY, DENSITY_FROM = (
     tuple(value for value in choices.values if value)
     for choices in (
-        Bench.Compensation, Bench.Bottles, Bench.Kept, Bench.StandardsBy, Bench.DensityFrom,
+        Bench.Compensation, Bench.Bottles, Bench.Kept, Bench.StandardsBy, DensityFrom,
     )
 )  # fmt: skip
 YES_NO = ("True", "False")

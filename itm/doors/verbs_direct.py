@@ -6,12 +6,13 @@ from itm.doors.deeds import direct
 from itm.doors.verb import Field, Verb
 from itm.records.direct_forms import DENSITY
 from itm.records.models import DirectRun, DirectSetup
+from itm.records.models.density import DensityFrom
 
 FLOW, VOLUME = tuple(units.FLOW), tuple(units.VOLUME)
 SIZE = tuple(LENGTH)
 SHARE = ("%",)
 MASS, HEAVY = tuple(units.MASS), tuple(DENSITY)
-DENSITY_FROM = tuple(DirectSetup.DensityFrom.values)
+DENSITY_FROM = tuple(DensityFrom.values)
 METER_IN, READ_FROM = tuple(DirectSetup.MeterIn.values), tuple(DirectRun.Source.values)
 SHAPES, HEADS = tuple(DirectSetup.Shape.values), tuple(DirectSetup.Heads.values)
 READ, SECOND_READ = tuple(DirectRun.Read.values), tuple(DirectRun.SecondRead.values)

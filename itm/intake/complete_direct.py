@@ -100,8 +100,8 @@ def _weighed(setup: DirectSetup) -> Iterator[Problem]:
     elif not setup.density_from:
         yield Problem(
             STEP, "density_source_missing",
-            "Say where the density comes from: the certificate of the lot, or a sample that was "
-            "measured.",
+            "Say where the density comes from: the certificate of the lot, a concentrate check, a "
+            "data sheet, or a sample that was measured that day.",
         )  # fmt: skip
 
 

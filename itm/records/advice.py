@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import calc
-from calc.inverse import instrument_sd
+from calc.inverse import instrument_sd, reading_width
 from itm.records.advice_direct import Step, direct_steps
 from itm.records.judging import band_at, form_at, is_direct, outcomes_of
 from itm.records.rule import left_by_lean
@@ -61,7 +61,7 @@ def _steps(inputs: dict[str, Any], result: dict[str, Any], point: dict) -> list[
     standards = {n: _with_standards(inputs, point["percent"], new, n) for n in tries}
     return [
         Step(
-            "two more readings of every bottle, if they agree within a step of the display.",
+            f"two more readings of every bottle, if they agree within {_step(inputs)}.",
             _with_repeats(inputs),
         ),
         *(Step(f"{COUNT[n]} standard{'s'[: n > 1]} near {near}.", standards[n]) for n in tries),
@@ -81,6 +81,12 @@ def _steps(inputs: dict[str, Any], result: dict[str, Any], point: dict) -> list[
             for n in tries
         ),
     ]
+
+
+def _step(inputs: dict[str, Any]) -> str:
+    """The least that the instrument tells apart, in words."""
+    by_eye = inputs["instrument"].get("interpolated")
+    return "the part of a division that is read by eye" if by_eye else "a step of the display"
 
 
 def _reading(inputs: dict[str, Any], line: dict, percent: float) -> list[dict[str, Any]]:
@@ -129,20 +135,28 @@ def _with_samples(
 
 
 def _finer_displays(inputs: dict[str, Any], residual_sd: float) -> list[Step]:
-    """Usual steps, the coarsest first, where the display and not the scatter rules."""
+    """Usual steps of displays, the coarsest first, where what can be read and not the scatter
+    rules. Who reads a scale by eye takes another instrument, and is told so."""
     instrument, finest = inputs["instrument"], FINEST_STEP[inputs["method"]]
     step, repeatability = instrument["resolution"], instrument["repeatability"] or 0.0
-    scatters = residual_sd > instrument_sd(step, repeatability)
-    if scatters or step / math.sqrt(12) <= repeatability:
+    width = reading_width(step, bool(instrument.get("interpolated")))
+    scatters = residual_sd > instrument_sd(width, repeatability)
+    if scatters or width / math.sqrt(12) <= repeatability:
         return []
-    steps = []
+    steps, by_eye = [], bool(instrument.get("interpolated"))
     finer = step / 10
     while finer >= finest * 0.99:
         shown = f"{finer:.10f}".rstrip("0").rstrip(".")
-        words = f"a display with steps of {shown} or finer: the step of this one hides the answer."
-        steps.append(Step(words, {**inputs, "instrument": {**instrument, "resolution": finer}}))
+        hides = "the part of a division that is read by eye" if by_eye else "the step of this one"
+        words = f"a display with steps of {shown} or finer: {hides} hides the answer."
+        steps.append(Step(words, {**inputs, "instrument": display(instrument, finer)}))
         finer /= 10
     return steps
+
+
+def display(instrument: dict[str, Any], step: float) -> dict[str, Any]:
+    """The same instrument with a display in place of what is read by eye between marks."""
+    return {**{k: v for k, v in instrument.items() if k != "interpolated"}, "resolution": step}
 
 
 def _too_near(band: Mapping[str, float], percent: float, direct: bool) -> str:

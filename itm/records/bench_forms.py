@@ -9,6 +9,7 @@ from itm.core.quantities import QuantityField
 from itm.records.direct_forms import DENSITY
 from itm.records.forms import MergingForm, TestForm
 from itm.records.models import Bench
+from itm.records.models.density import DensityFrom
 
 USUAL_REASONS = (
     "bubble or foam on the prism",
@@ -58,7 +59,7 @@ class BenchForm(MergingForm):
         help_text="Either way. Where nobody says, 1 % of it is taken (common practice).",
     )  # fmt: skip
     density_from = forms.ChoiceField(
-        choices=Bench.DensityFrom.choices, required=False, label="The density comes from"
+        choices=DensityFrom.choices, required=False, label="The density comes from"
     )
     glassware = TestForm.base_fields["glassware"]
     notes = forms.CharField(

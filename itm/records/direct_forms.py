@@ -14,6 +14,7 @@ from itm.core.quantities import QuantityField
 from itm.records import queries
 from itm.records.forms import MergingForm
 from itm.records.models import DirectRun, DirectSetup
+from itm.records.models.density import DensityFrom
 from itm.registry.properties import PROPERTIES
 
 # Printed beside the fields: the commonest slip is percent of the water.
@@ -130,7 +131,7 @@ class SetupForm(MergingForm):
         "colder tank makes of it.",
     )  # fmt: skip
     density_from = _choice(
-        DirectSetup.DensityFrom.choices, label="The density comes from",
+        [one for one in DensityFrom.choices if one[0]], label="The density comes from",
         help_text="A tank that took in water, or holds several lots, is lighter or heavier than "
         "the certificate of one lot says.",
     )  # fmt: skip

@@ -13,6 +13,7 @@ from itm.core.durations import in_words
 from itm.records.direct_inputs import vessel_of
 from itm.records.evaluate import flow_of
 from itm.records.models import DirectRun, DirectSetup, FlowRun
+from itm.records.models.density import DensityFrom
 from itm.registry.contents import Contents
 
 
@@ -42,24 +43,28 @@ def density_remarks(setup: DirectSetup, held: Contents) -> list[str]:
     typed, certified = setup.density, held.density
     if setup.test.method != WEIGHED or typed is None:
         return []
+    said = []
+    if setup.density_from == DensityFrom.DATA_SHEET:
+        said = [f"The density {setup.density_typed} is that of a data sheet and not of this lot."]
     if certified is None:
-        if setup.density_from != DirectSetup.DensityFrom.CERTIFICATE:
-            return []
+        if setup.density_from != DensityFrom.CERTIFICATE:
+            return said
         return [
             "The density is said to come from the certificate of the lot, and the register has "
             "none for all that stands in the tank: nobody can hold one against the other."
         ]
     apart = typed - certified
     if abs(apart) <= (setup.density_error or 0):
-        return []
+        return said
     side, way = ("above", "higher") if apart > 0 else ("below", "lower")
     error = setup.density_error_typed
     beyond = f" and more than the {error} that it may be off" if error else ""
     return [
+        *said,
         f"The density {setup.density_typed} is {abs(apart):.1f} kg/m³ {side} what the certificates "
         f"of the tank's lots give ({certified:.1f} kg/m³ at 20 °C){beyond}. By the certificates "
         f"every percent would be {abs(100 * apart / certified):.1f} % of itself {way}: find out "
-        "which density is of this liquid, as warm as it is."
+        "which density is of this liquid, as warm as it is.",
     ]
 
 

@@ -145,13 +145,17 @@ def judged(entry: Entry) -> dict[str, Any]:
     require_form(entry.duty.requirement)
     pk, reason = entry.duty.pk, entry.reason.strip()
     if reason:
-        if not wants.untouched(entry.entered):
+        if not wants.untouched(entry.entered) or entry.broken:
             raise Refused(
                 "both",
-                "Either it was done or it was not possible: empty the answers or the reason.",
+                "Either it was done or it was not possible: empty the answers and the tick, or the "
+                "reason.",
                 f"{pk}-reason",
             )
-        return {"outcome": Outcome.NOT_POSSIBLE, "reason": reason, "note": entry.note.strip()}
+        return {
+            "outcome": Outcome.NOT_POSSIBLE, "reason": reason, "note": entry.note.strip(),
+            "other_fault": False,
+        }  # fmt: skip
     try:
         answers = wants.answers(entry.duty.requirement.evidence, entry.entered)
     except Refused as refusal:
@@ -161,6 +165,7 @@ def judged(entry: Entry) -> dict[str, Any]:
     return {
         "outcome": Outcome.IN_ORDER if fine else Outcome.FAULT,
         "answers": answers,
+        "other_fault": entry.broken,
         "note": entry.note.strip(),
     }
 
@@ -227,7 +232,9 @@ def correct(
         raise Refused("corrected_already", "This line is corrected already; correct that one.")
     if not why.strip():
         raise Refused("why_missing", "Say why it is corrected.", "why")
-    values: dict[str, object] = {"outcome": Outcome.NOT_POSSIBLE, "answers": []}
+    values: dict[str, object] = {
+        "outcome": Outcome.NOT_POSSIBLE, "answers": [], "other_fault": False,
+    }  # fmt: skip
     if possible:
         if line.outcome == Outcome.NOT_POSSIBLE:
             require_form(line.requirement)
@@ -235,7 +242,10 @@ def correct(
         answers = wants.answers(asked, entered)
         fine = all(one["in_order"] for one in answers) and not broken
         answers += _photos(line, photos)
-        values = {"outcome": Outcome.IN_ORDER if fine else Outcome.FAULT, "answers": answers}
+        values = {
+            "outcome": Outcome.IN_ORDER if fine else Outcome.FAULT, "answers": answers,
+            "other_fault": broken,
+        }  # fmt: skip
     made = Inspection(
         site=old.site, visit=old.visit, organisation=actor.organisation, done_on=old.done_on,
         entered_at=at, person=actor.person,

@@ -179,14 +179,13 @@ class CorrectForm(Refusing, forms.Form):
         for want in self.wants:
             self.fields[want["key"]] = want_field(want)
             self.initial[want["key"]] = typed.get(want["key"], "")
-        self.fields["broken"] = forms.BooleanField(
-            label="Something else is not in order", required=False
-        )
+        self.fields["broken"] = deepcopy(TaskForm.base_fields["broken"])
         self.fields["impossible"] = forms.BooleanField(
             label="It had not been possible after all", required=False
         )
         self.fields["note"] = forms.CharField(label="Note", max_length=500, required=False)
         self.fields["why"] = forms.CharField(label="Why it is corrected", max_length=300)
+        self.initial["broken"] = line.ticked
         self.initial["note"] = line.note
 
     @property

@@ -20,6 +20,7 @@ from itm.core.figures import day
 from itm.core.quantities import Quantity
 from itm.records.check_queries import newest_of
 from itm.records.models import Bench, Bottle
+from itm.records.models.density import DensityFrom
 from itm.registry.book import lines_of
 from itm.registry.contents import Contents, as_of
 
@@ -134,7 +135,7 @@ def weighed_remarks(bench: Bench, held: Contents) -> list[str]:
         said.append(
             f"Nobody says where the density {bench.density_typed} of the weighed standards is from."
         )
-    elif bench.density_from == Bench.DensityFrom.DATA_SHEET:
+    elif bench.density_from == DensityFrom.DATA_SHEET:
         said.append(
             f"The density {bench.density_typed} of the weighed standards is that of a data sheet "
             "and not of this lot."

@@ -11,6 +11,7 @@ from itm.reports.content_direct import NONE, is_direct, on_baselines, on_meters
 from itm.reports.content_kept import licence_ended
 from itm.reports.content_results import WarningLine
 from itm.reports.curve import in_force, mean, quantity
+from itm.reports.density import NOBODY_SAYS, density_words
 from itm.reports.wording import Fact, SiteClock, decimals, facts, iso_day, signed
 
 NO_UNIT = {"refractive_index": "nD"}
@@ -218,15 +219,10 @@ def density(bench: dict[str, Any]) -> str:
     """What made volumes of the grams of weighed standards; older forms know none."""
     if not (said := bench.get("density")):
         return ""
-    error, source = bench.get("density_error"), bench.get("density_from")
-    return "".join(
-        (
-            said,
-            f" at {bench['density_at']}" if bench.get("density_at") else "",
-            f", either way by {error}" if error else ", either way by 1 % of it, as nobody says",
-            f", from {source}" if source else "",
-        )
-    )
+    return density_words(
+        said, at=bench.get("density_at", ""), error=bench.get("density_error", ""),
+        source=bench.get("density_from", ""), otherwise=NOBODY_SAYS,
+    )  # fmt: skip
 
 
 def _made_of(bottle: dict[str, Any]) -> str:

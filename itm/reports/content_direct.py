@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from itm.core.figures import figure
+from itm.reports.density import density_words
 from itm.reports.wording import Fact, facts, iso_day
 
 TWO_FLOWS, DRAW_DOWN, OTHER_LIQUID = "two_flows", "draw_down", "other_liquid"
@@ -105,11 +106,12 @@ def _weighing(held: dict[str, Any] | None) -> tuple[tuple[str, str], ...]:
         return ()
     step = f"read to {held['step']}" if held["step"] else ""
     error = f"may be off by {held['error']}" if held["error"] else ""
-    off = f"may be off by {held['density_error']}" if held["density_error"] else ""
-    came = f"from {held['density_from']}" if held["density_from"] else ""
+    density = density_words(
+        held["density"], at="", error=held["density_error"], source=held["density_from"]
+    )
     return (
         ("Scale", ", ".join(filter(None, (held["scale"], step, error)))),
-        ("Density of the concentrate", ", ".join(filter(None, (held["density"], off, came)))),
+        ("Density of the concentrate", density),
     )
 
 

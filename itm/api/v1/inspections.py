@@ -54,6 +54,11 @@ class LineShape(serializers.Serializer):
     source = serializers.CharField()  # type: ignore[assignment]
     outcome = choice(queries.OUTCOMES)
     answers = serializers.JSONField()
+    broken = serializers.BooleanField(
+        source="other_fault", allow_null=True,
+        help_text="Not in order for a reason that no answer shows; null: nobody knows, of a line "
+        "from before it was kept",
+    )  # fmt: skip
     reason = serializers.CharField(allow_blank=True)
     note = serializers.CharField(allow_blank=True)
     corrects = serializers.UUIDField(source="corrects.key", allow_null=True, default=None)

@@ -46,7 +46,7 @@ def _inspect(call: Call, site: Site, visit: Visit | None) -> Done:
     entry = _entry(call, duty, answers, given)
     theirs = queries.stands_on(duty, done_on)
     if theirs is not None:
-        mine = texts(_told(duty, entry), given | {"broken": _matters(entry)})
+        mine = texts(_told(duty, entry), given | {"broken": _ticked(theirs, entry)})
         there = of_line(theirs)
         new = set(entry.photos) - {one["key"] for one in theirs.answers if one["typed"]}
         if mine == there and new and _is_ours(call, theirs):
@@ -79,8 +79,11 @@ def _day(call: Call, site: Site, said: date | None, at: datetime) -> date:
     return said
 
 
-def _matters(entry: Entry) -> bool:
-    """What no answer shows: where one shows it too, it changes nothing and is kept nowhere."""
+def _ticked(theirs: InspectionLine, entry: Entry) -> bool:
+    """What no answer shows. An older line does not know its tick where an answer shows a fault too,
+    and there nobody is asked to choose between two that may say the same."""
+    if theirs.other_fault is not None:
+        return entry.broken
     found = inspecting.judged(entry).get("answers", ())
     return entry.broken and all(one["in_order"] for one in found)
 
@@ -184,13 +187,11 @@ def texts(answers: list[str], given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def of_line(line: InspectionLine) -> dict[str, Any]:
-    """Not in order though every answer is: something else was wrong."""
     answers = [one for one in line.answers if one["kind"] != "photo"]
-    fault = line.outcome == InspectionLine.Outcome.FAULT
     return texts(
         [f"{one['key']}: {one['typed']}" for one in answers],
         {
-            "broken": fault and all(one["in_order"] for one in line.answers),
+            "broken": line.ticked,
             "note": line.note,
             "reason": "",
         },

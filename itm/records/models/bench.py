@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.records.models.density import DensityFrom
 from itm.records.models.tests import FlowRun
 from itm.records.models.visits import Visit
 from itm.registry.models import ConcentrateLot, Instrument, Tank
@@ -38,13 +39,6 @@ class Bench(Tracked):
     class StandardsBy(models.TextChoices):
         VOLUME = "", "measured by volume, mL"
         MASS = "mass", "weighed, g"
-
-    class DensityFrom(models.TextChoices):
-        NOT_SAID = "", "not said"
-        CERTIFICATE = "certificate", "the certificate of the lot"
-        CHECK = "check", "a concentrate check of this tank"
-        DATA_SHEET = "data_sheet", "a data sheet of the product"
-        MEASURED = "measured", "a sample of this concentrate, measured that day"
 
     part_of = "visit"
     guard = "sealed"

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.records.models.density import DensityFrom
 from itm.records.models.tests import FlowRun, ProportioningTest
 from itm.registry.models import Instrument
 
@@ -37,10 +38,6 @@ class DirectSetup(Tracked):
         FLAT = "flat", "flat"
         ELLIPSOIDAL = "ellipsoidal", "ellipsoidal, 2:1"
         TORISPHERICAL = "torispherical", "torispherical"
-
-    class DensityFrom(models.TextChoices):
-        CERTIFICATE = "certificate", "the certificate of the lot"
-        MEASURED = "measured", "a sample of the tank or drum, measured"
 
     part_of = "test"
     guard = "sealed"

@@ -73,6 +73,11 @@ class InspectionLine(Tracked):
     source = models.CharField(max_length=600)
     outcome = models.CharField(max_length=12, choices=Outcome.choices)
     answers = models.JSONField(default=list)
+    other_fault = models.BooleanField(
+        null=True,
+        help_text="Something that no answer shows is not in order; null: nobody knows, of a line "
+        "from before it was kept",
+    )
     reason = models.CharField(max_length=300, blank=True)
     note = models.CharField(max_length=500, blank=True)
     corrects = models.OneToOneField(
@@ -92,6 +97,11 @@ class InspectionLine(Tracked):
                 violation_error_message="What was not possible says why.",
             ),
             models.CheckConstraint(
+                condition=Q(other_fault=None) | Q(other_fault=False) | Q(outcome="fault"),
+                name="inspection_line_other_fault_is_a_fault",
+                violation_error_message="Where something is not in order, the task is not either.",
+            ),
+            models.CheckConstraint(
                 condition=Q(corrects=None) | ~Q(reason=""),
                 name="inspection_correction_says_why",
                 violation_error_message="A correction says why.",
@@ -100,6 +110,15 @@ class InspectionLine(Tracked):
 
     def __str__(self) -> str:
         return f"{self.words}: {self.get_outcome_display()}"
+
+    @property
+    def ticked(self) -> bool:
+        """Whether something else was said to be not in order; of an older line as far as it shows:
+        a fault that none of its answers is."""
+        if self.other_fault is not None:
+            return self.other_fault
+        fault = self.outcome == self.Outcome.FAULT
+        return fault and all(one["in_order"] for one in self.answers)
 
     @property
     def hook(self) -> tuple[str, int]:

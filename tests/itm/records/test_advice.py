@@ -5,7 +5,7 @@ import copy
 import pytest
 
 import calc
-from itm.records.advice import what_would_settle
+from itm.records.advice import display, what_would_settle
 
 SLOPE, WATER = 3e-4, 1.333
 COUNT = {"one": 1, "two": 2, "three": 3, "four": 4}
@@ -130,3 +130,18 @@ def test_answer_too_near_a_limit_says_so(design: float) -> None:
     words = advice(form(design, repeatability=8e-5))
     assert "No few bottles would settle it" in words
     assert ("3.9 %" if design > 3.5 else "3 %") in words
+
+
+def test_who_reads_a_scale_by_eye_is_told_of_the_scale_and_offered_a_display() -> None:
+    """A triangle of one read part to either side (JCGM 100, 4.3.9): wider than a display's step, so
+    what hides the answer is the part that is read, and the step that is named is a display's."""
+    inputs = form(3.1, resolution=1e-4, repeatability=2e-5)
+    inputs["instrument"]["interpolated"] = True
+    assert certainty(inputs) == "undecided"
+    words = advice(inputs)
+    assert "a display with steps of 0.00001 or finer" in words
+    assert "the part of a division that is read by eye hides the answer" in words
+    assert "the step of this one" not in words
+    bought = {**inputs, "instrument": display(inputs["instrument"], 1e-5)}
+    assert "interpolated" not in bought["instrument"]
+    assert certainty(bought) == "settled"

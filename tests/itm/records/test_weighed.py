@@ -11,10 +11,13 @@ from scipy import constants
 
 from itm.core.errors import Refused
 from itm.records import chain, measuring
-from itm.records.direct_remarks import direct_remarks
+from itm.records.direct_remarks import density_remarks, direct_remarks
 from itm.records.evaluate import preview
-from itm.records.models import DirectSetup
+from itm.records.models import Bench, DirectSetup
+from itm.records.models.density import DensityFrom
+from itm.registry.contents import Contents
 from itm.registry.models import ConcentrateLot
+from itm.reports.content_direct import _weighing
 from tests.direct_deeds import (
     direct_day,
     heavy,
@@ -150,3 +153,20 @@ def test_the_database_itself_holds_a_scale_to_its_sense(scene):
     for wrong in (row, setup):
         with pytest.raises(IntegrityError), transaction.atomic():
             wrong.save(by=day.actor)
+
+
+def test_the_source_of_a_density_is_told_as_that_of_a_bench(scene):
+    """The same choices and words, and the same remark on a data sheet."""
+    ours, theirs = (row._meta.get_field("density_from").choices for row in (DirectSetup, Bench))
+    assert ours == theirs
+    test = measured_test(scene, "weighed", WANTED)
+    (_, said) = _weighing(
+        chain.parsed(test.seal)["direct"]["weighing"]
+        | {"density_from": str(DensityFrom.DATA_SHEET.label)}
+    )[1]
+    assert said == "1.04 g/mL, either way by 3 kg/m³, from a data sheet of the product"
+    setup = DirectSetup.objects.get(test=test)
+    setup.density_from = DensityFrom.DATA_SHEET
+    assert density_remarks(setup, Contents())[:1] == [
+        "The density 1.04 g/mL is that of a data sheet and not of this lot."
+    ]

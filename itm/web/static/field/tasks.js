@@ -94,18 +94,18 @@ export function answersOf(task, typed) {
   const [broken, note, reason] = [...NOT_ANSWERS].map((name) => typed(name).trim());
   if (!answered.length && !broken && !note && !reason) return {};
   const problems = reason
-    ? withReason(answered)
+    ? withReason(answered.length > 0 || broken !== "")
     : Object.assign({}, ...task.wants.map((want) => wrong(want, typed)));
   if (Object.keys(problems).length) return { problems };
   const answers = answered.map(({ key, text }) => `${key}: ${text}`);
   return { put: { duty: task.key, answers, broken, note, reason } };
 }
 
-const withReason = (answered) =>
-  answered.length
+const withReason = (done) =>
+  done
     ? {
         reason:
-          "Either it was done or it was not possible: empty the answers or the reason.",
+          "Either it was done or it was not possible: empty the answers and the tick, or the reason.",
       }
     : {};
 
