@@ -27,6 +27,8 @@ class Actor:
     proved: bool = False
     # Sites that a link opens to whoever holds it: a reader without person and organisation.
     reads: frozenset[int] = frozenset()
+    # Who did it, where a file names another than who hands it in.
+    hand: str = ""
 
     @property
     def organisation_id(self) -> int | None:
@@ -42,7 +44,9 @@ class Actor:
 
     @property
     def person(self) -> str:
-        return self.user.name if self.user else "the system"
+        """As every row and page names who did it; rights are those of `user` alone."""
+        name = self.user.name if self.user else "the system"
+        return f"{self.hand}, handed in as a file by {name}"[:120] if self.hand else name
 
     @property
     def organisation_name(self) -> str:

@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from itm.core.clock import FIRST_DAY, LAST_DAY
 from itm.core.errors import Refused
 from itm.core.quantities import parse_decimal
 
@@ -22,6 +23,17 @@ class DayField(forms.DateField):
             widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
             **kwargs,
         )
+
+    def clean(self, value: Any) -> Any:
+        """Near the ends of the calendar no zone can be reckoned, and no page shows such a day."""
+        on = super().clean(value)
+        if on is not None and not FIRST_DAY <= on <= LAST_DAY:
+            raise forms.ValidationError(
+                f"The year {on.year} is a slip: days here lie between {FIRST_DAY.year} and "
+                f"{LAST_DAY.year}.",
+                code="out_of_calendar",
+            )
+        return on
 
 
 class NumberField(forms.CharField):

@@ -56,6 +56,17 @@ def quantity(number: str, unit: str, units: Mapping[str, float], *, place: str =
 
 def number_in(number: str, unit: str, units: Iterable[str], *, place: str = "") -> Decimal:
     """The number alone, of which there are not two ways to read it. Raises as `quantity` does."""
+    require_one_way(number, place=place)
+    if unit not in units:
+        raise Refused("unknown_unit", f"“{unit}” is not one of {', '.join(units)}.", place)
+    return parse_decimal(number, place=place)
+
+
+def require_one_way(number: str, *, place: str = "") -> None:
+    """1,900 is a thousand nine hundred to one crew and less than two to another.
+
+    Raises Refused ambiguous_comma.
+    """
     if THOUSANDS_OR_DECIMAL.fullmatch(number.strip()):
         whole, _, rest = number.strip().partition(",")
         raise Refused(
@@ -63,9 +74,6 @@ def number_in(number: str, unit: str, units: Iterable[str], *, place: str = "") 
             f"“{number.strip()}” can be read in two ways; write {whole}{rest} or {whole}.{rest}.",
             place,
         )
-    if unit not in units:
-        raise Refused("unknown_unit", f"“{unit}” is not one of {', '.join(units)}.", place)
-    return parse_decimal(number, place=place)
 
 
 def as_typed(number: str, unit: str) -> str:

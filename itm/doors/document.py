@@ -10,7 +10,7 @@ from django.db import DataError, IntegrityError, transaction
 from django.db.models.fields.files import FieldFile
 
 from itm.accounts.actor import Actor
-from itm.core.errors import ItmError, Refused
+from itm.core.errors import ItmError, NotFound, Refused
 from itm.doors.entries import perform, row_of, verb_of
 from itm.doors.entry import entry_of, instant_of, texts_of, uuid_of
 from itm.doors.filling import Wrong
@@ -162,6 +162,8 @@ class Part:
         except Refused as refused:
             one = Problem(refused.place, refused.code, refused.sentence)
             self._tell(one, names, beside)
+        except NotFound as missing:  # told at the field that named it
+            self.wrong(names.get(missing.what, names.get("of", "")), missing.code, missing.sentence)
         except ItmError as error:
             self.wrong(names.get("of", ""), error.code, error.sentence)
         except (IntegrityError, DataError):

@@ -136,7 +136,7 @@ def _prepare(
     for part in parts:
         part.only(TEST)
         if part.text("method") not in ("", BENCH):
-            made = _prepare_direct(part, visit, start)
+            made = _prepare_direct(walk, part, visit, start)
             if made is not None:
                 prepared.append((part, queries.test(walk.actor, uuid.UUID(made["test"]))))
             continue
@@ -147,7 +147,9 @@ def _prepare(
                 "bench", "no_bench", f"“{name[:40]}” is none of the benches of this document."
             )
             continue
-        points = [run.text("flow_point") for run in part.parts("runs")]
+        points = _points(walk, part, visit)
+        if points is None:
+            continue
         put: dict[str, Any] = {"flow_points": points} if points else {}
         if name in opened:
             put["bench"] = opened[name]
@@ -166,9 +168,34 @@ def _prepare(
     return prepared
 
 
-def _prepare_direct(part: Part, visit: uuid.UUID, start: Part) -> Mapping[str, Any] | None:
+def _points(walk: Walk, part: Part, visit: uuid.UUID) -> list[str] | None:
+    """The flow points to run, by their keys; nothing where one is none, which is told at it. Of a
+    device that is not there `prepare_test` tells."""
+    site = queries.visit(walk.actor, visit).site
+    devices = queries.proportioners_at(walk.actor, site)
+    device = next((d for d in devices if str(d.key) == part.text("proportioner").lower()), None)
+    runs = part.parts("runs")
+    if device is not None:
+        known = {str(point.key): point.name for point in queries.flow_points_of(device)}
+        strange = [run for run in runs if run.text("flow_point").lower() not in known]
+        for run in strange:
+            run.wrong(
+                "flow_point", "no_flow_point",
+                f"{device.tag} has no flow point of this key in use; it has "
+                f"{', '.join(f'{name} {key}' for key, name in known.items()) or 'none'}.",
+            )  # fmt: skip
+        if strange:
+            return None
+    return [run.text("flow_point") for run in runs]
+
+
+def _prepare_direct(
+    walk: Walk, part: Part, visit: uuid.UUID, start: Part
+) -> Mapping[str, Any] | None:
     """A direct method has no bench, so naming one is a slip."""
-    points = [run.text("flow_point") for run in part.parts("runs")]
+    points = _points(walk, part, visit)
+    if points is None:
+        return None
     if "bench" in part.value:
         part.wrong("bench", "no_bench", "A test by a direct method has no bench; leave it out.")
     return part.do(

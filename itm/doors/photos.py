@@ -104,7 +104,7 @@ def _shown(of: Any) -> dict[str, str]:
     if isinstance(of, str):
         try:
             of = json.loads(of)
-        except ValueError:
+        except (ValueError, RecursionError):
             of = None
     kinds = set(of) if isinstance(of, Mapping) else set()
     if kinds not in ({TASK, "visit"}, {TASK, "site"}) and not (

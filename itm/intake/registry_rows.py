@@ -17,6 +17,7 @@ from itm.core.quantities import apart, quantity
 from itm.intake.models import Upload
 from itm.intake.tables.cell_values import Amount
 from itm.intake.tables.cells import CellProblem
+from itm.intake.tables.cells import place as there
 from itm.intake.tables.known import Known, fold
 from itm.intake.tables.reading import Batch, Told
 from itm.registry import equipping, services
@@ -25,6 +26,7 @@ from itm.registry.forms.equipment import ALONE, EquipmentForm
 from itm.registry.forms.systems import ProportionerForm, SystemForm
 from itm.registry.models import Equipment, FoamSystem, Proportioner, Site, Tank
 from itm.registry.models.equipment import VARIETIES
+from itm.registry.oddities import odd
 from itm.registry.services import PointRow
 
 MOST = 2_000  # things of one file: each is asked and saved as its page would; own choice
@@ -95,6 +97,7 @@ class RegistryRows:
             self.known["site"] = Known("site", names, means=means.get("site"))
         self.sites: set[int] = set()
         self.made: list[Tracked] = []
+        self.asked: list[dict[str, str]] = []
         self._count = 0
 
     def judged(self, batch: Batch, told: Told) -> list[Tracked]:
@@ -139,6 +142,10 @@ class RegistryRows:
                 made = self._way.add(actor=self._actor, **on, **form.values)
             if made is not None and not form.errors:
                 self._touch(made, on)
+                self.asked += [
+                    {"place": there(number, self._columns.get(name)), "sentence": sentence}
+                    for name, sentence in odd(made)
+                ]
                 return made
         for name, sentences in form.errors.items():
             at = self._columns.get(self._way.columns.get(name, name))

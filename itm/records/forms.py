@@ -13,6 +13,7 @@ from calc import units
 from calc.direct_form import DIRECT_METHODS, OTHER_LIQUID
 from itm.accounts.actor import Actor
 from itm.core.clock import FIRST_MOMENT
+from itm.core.fields import DayField
 from itm.core.history import Tracked
 from itm.core.measures import TEMPERATURE
 from itm.core.quantities import QuantityField
@@ -119,9 +120,7 @@ class VisitForm(Refusing, forms.Form):
     """A new test day, prepared at home."""
 
     site = SiteChoice(queryset=Site.objects.none(), to_field_name="key", empty_label=None)
-    planned_on = forms.DateField(
-        label="Planned for", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    planned_on = DayField(label="Planned for")
     crew = forms.CharField(max_length=200, required=False, help_text="Names of the crew")
     effluent_plan = forms.CharField(
         max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 3}),

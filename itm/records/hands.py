@@ -15,3 +15,8 @@ def whose(actor: Actor, by: str) -> str:
     if name.casefold() in ("", actor.person.casefold()):
         return actor.person
     return f"{name}, typed in by {actor.person}"[:120]
+
+
+def hand_of(person: str) -> str:
+    """Who did it, of a name as `whose` and a file of field capture write it."""
+    return person.split(", typed in by ")[0].split(", handed in as a file by ")[0]

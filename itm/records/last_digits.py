@@ -7,6 +7,7 @@ and never on one. Counts and the chance of them, and no accusation.
 import math
 from dataclasses import dataclass
 
+from itm.records.hands import hand_of
 from itm.records.models import ProportioningTest, Reading
 from itm.records.results import in_force
 from itm.registry.models import Instrument
@@ -55,7 +56,8 @@ def last_digits(instrument: Instrument) -> list[LastDigits]:
     ).order_by("-pk")
     first: dict[int, tuple[str, int]] = {}
     for bottle, person, value in rows.values_list("bottle", "read_by", "value")[:NEWEST]:
-        first[bottle] = (person, int(value / step) % 10)  # the oldest of a bottle comes last
+        # The oldest of a bottle comes last.
+        first[bottle] = (hand_of(person), int(value / step) % 10)
     counted: dict[str, list[int]] = {}
     for person, digit in first.values():
         counted.setdefault(person, []).append(digit)

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from itm.core.errors import Refused
-from itm.core.quantities import parse_decimal
+from itm.core.quantities import parse_decimal, require_one_way
 
 Want = Mapping[str, Any]
 Answer = dict[str, Any]
@@ -49,6 +49,7 @@ def answer(want: Want, typed: str) -> Answer:
         "typed": typed,
     }
     if want["kind"] == "number":
+        require_one_way(typed, place=key)
         value = parse_decimal(typed, place=key, what=f"“{label}”")
         return {**out, "value": str(value), "in_order": within(want, value)}
     if want["kind"] == "yes_no":

@@ -15,6 +15,7 @@ from django.db import IntegrityError, transaction
 
 from itm.accounts.actor import Actor, require_kind, require_lead
 from itm.accounts.models import Organisation
+from itm.core.clock import FIRST_TO_BEGIN
 from itm.core.errors import Conflict, Forbidden, NotFound, Refused
 from itm.core.figures import day
 from itm.core.history import Tracked
@@ -34,6 +35,7 @@ from itm.registry.models import (
     Tank,
 )
 
+OF_TANK = ("installed_on", "earlier_check_on")
 T = TypeVar("T", bound=Tracked)
 
 
@@ -60,6 +62,20 @@ def keep(row: T, values: dict[str, Any], *, by: Actor, verb: str = "") -> T:
             "Somebody saved the same thing a moment before you. Look at the list, then try again."
         ) from error
     return row
+
+
+def require_come(values: dict[str, Any], today: date, *names: str) -> None:
+    """What older papers show, or what stands at the site, is of no day to come: one slip in such a
+    year would hide a duty until then. Raises Refused day_ahead."""
+    for name in names:
+        on = values.get(name)
+        if on is not None and on > today:
+            raise Refused(
+                "day_ahead",
+                f"{day(on)} has not come yet: duties are counted from this day, so it is one that "
+                "was.",
+                name,
+            )
 
 
 def require_own(actor: Actor, row: Any, what: str) -> None:
@@ -125,12 +141,14 @@ def end_engagement(*, actor: Actor, grant: Grant, ends_on: date | None) -> Grant
 def add_system(*, actor: Actor, site: Site, **values: Any) -> FoamSystem:
     require_own(actor, site, "add a foam system")
     require_in_use(site, "site")
+    require_come(values, actor.date_at(site.time_zone), "commissioned_on")
     return keep(FoamSystem(site=site), values, by=actor)
 
 
 def change_system(*, actor: Actor, system: FoamSystem, **values: Any) -> FoamSystem:
     """Refused nominal_not_named where a proportioner in use has a percent it says nothing about."""
     require_own(actor, system, "change a foam system")
+    require_come(values, actor.date_at(system.site.time_zone), "commissioned_on")
     for device in system.proportioners.filter(retired_on=None):
         criteria.require_named(values.get("criterion", system.criterion), device.nominal_percent)
     return keep(system, values, by=actor)
@@ -155,6 +173,7 @@ def add_proportioner(
     require_in_use(system, "system")
     row = Proportioner(system=system)
     _require_tank_of_site(values["tank"], system)
+    require_come(values, actor.date_at(system.site.time_zone), "earlier_test_on")
     keep(row, values, by=actor)
     criteria.require_named(system.criterion, row.nominal_percent, "nominal_percent")
     _keep_flow_points(actor, row, flow_points)
@@ -173,6 +192,7 @@ def change_proportioner(
     system = proportioner.system
     if values.get("tank", proportioner.tank) != proportioner.tank:
         raise Refused("moves", "A proportioner comes to another tank by a move.", "tank")
+    require_come(values, actor.date_at(system.site.time_zone), "earlier_test_on")
     keep(proportioner, values, by=actor)
     criteria.require_named(system.criterion, proportioner.nominal_percent, "nominal_percent")
     _keep_flow_points(actor, proportioner, flow_points)
@@ -229,6 +249,7 @@ def add_tank(*, actor: Actor, site: Site, **values: Any) -> Tank:
     """The tank without its duties: `actions.add_tank` is what doors call."""
     require_own(actor, site, "add a tank")
     require_in_use(site, "site")
+    require_come(values, actor.date_at(site.time_zone), *OF_TANK)
     return keep(Tank(site=site), values, by=actor)
 
 
@@ -236,6 +257,7 @@ def add_tank(*, actor: Actor, site: Site, **values: Any) -> Tank:
 def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
     """Refused over_capacity, already_in_use where its own book would contradict it."""
     require_own(actor, tank, "change a tank")
+    require_come(values, actor.date_at(tank.site.time_zone), *OF_TANK)
     before = lines_of(tank)
     wanted = copy(tank)
     for name, value in columns(values, tank).items():
@@ -256,11 +278,13 @@ def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
 def add_lot(*, actor: Actor, **values: Any) -> ConcentrateLot:
     lot = ConcentrateLot(owner=actor.organisation)
     require_own(actor, lot, "add a lot")
+    require_come(values, actor.date_at(FIRST_TO_BEGIN), "made_on")
     return keep(lot, values, by=actor)
 
 
 def change_lot(*, actor: Actor, lot: ConcentrateLot, **values: Any) -> ConcentrateLot:
     require_own(actor, lot, "change a lot")
+    require_come(values, actor.date_at(FIRST_TO_BEGIN), "made_on")
     return keep(lot, values, by=actor)
 
 

@@ -20,6 +20,7 @@ from itm.registry.access import works_at
 from itm.registry.changing_over import may_change_over
 from itm.registry.contents import Contents, Part, amount, as_of, ledger
 from itm.registry.forms import LotForm, TankForm
+from itm.registry.oddities import odd
 from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
 from itm.web.guard import actor_of, signed_in
@@ -89,6 +90,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     mine = queries.may_change(actor, row)
     context = {
         "tank": row,
+        "odd": odd(row),
         "wrong": wrong_at(actor, row),
         "attached": attached(actor, row),
         "mine": mine,
@@ -188,6 +190,7 @@ def lot(request: HttpRequest, key: UUID) -> HttpResponse:
     row = queries.lot(actor, key)
     context = {
         "lot": row,
+        "odd": odd(row),
         "ranges": shown_ranges(row),
         "nominal": f"{row.nominal_percent.normalize():f}",
         "mine": queries.may_change(actor, row),

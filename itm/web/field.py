@@ -177,7 +177,7 @@ def field_entries(request: HttpRequest) -> HttpResponse:
     try:
         body = json.loads(request.body)
         asked = body["entries"]
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return _unreadable("Send an object with device_now and entries.")
     if not isinstance(asked, list) or len(asked) > MOST_ENTRIES:
         return _unreadable(f"Send a list of at most {MOST_ENTRIES} entries at a time.")

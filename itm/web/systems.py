@@ -19,6 +19,7 @@ from itm.registry import queries, queries_equipment, retiring, services
 from itm.registry.changing_over import changeovers_of
 from itm.registry.criteria import words_of
 from itm.registry.forms import ProportionerForm, SystemForm, flow_point_rows
+from itm.registry.oddities import odd
 from itm.trends.devices import device_rows
 from itm.web.attached import attached
 from itm.web.editing import Crumbs, edit, site_date
@@ -83,6 +84,7 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
     devices = queries.proportioners_of(actor, row)
     context = {
         "system": row,
+        "odd": odd(row),
         "attached": attached(actor, row),
         "wrong": wrong_at(actor, row),
         "site": row.site,
@@ -180,6 +182,7 @@ def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
     to_put_back, written = queries_equipment.lines_to_put_back(row)
     context = {
         "device": row,
+        "odd": odd(row),
         "attached": attached(actor, row),
         "wrong": wrong_at(actor, row),
         "to_put_back": to_put_back,

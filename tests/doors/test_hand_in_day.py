@@ -114,6 +114,8 @@ def _in_year(document: Any, year: str) -> Any:
         ("/start/reason", "", "required"),
         ("/tests/0/purpose", "fun", "invalid_choice"),
         ("/tests/0/bench", "bench 2", "no_bench"),
+        ("/tests/0/proportioner", "00000000-0000-4000-8000-000000000000", "not_found"),
+        ("/tests/0/runs/1/flow_point", "00000000-0000-4000-8000-000000000000", "no_flow_point"),
         ("/tests/0/runs/0/solution_flow", "600", "unit_missing"),
         ("/tests/0/runs/0/solution_flow", "1,900 L/min", "ambiguous_comma"),
         ("/tests/0/runs/0/flow_source", "", "source_missing"),

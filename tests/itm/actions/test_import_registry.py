@@ -172,3 +172,21 @@ def test_undone_equipment_is_retired_and_its_tag_is_free_again(owner):
     undo_import(actor=owner, key=row.key, because="slip", at=timezone.now())
     assert not Equipment.objects.filter(retired_on=None).exists()
     assert taken(owner, "equipment", example("equipment")).state == "done"
+
+
+def test_a_tank_with_its_unit_lost_is_asked_about_and_a_day_to_come_is_told(owner):
+    taken(owner, "sites", example("sites"))
+    layout = LAYOUTS["tanks"]
+    row = dict(zip(layout.names, layout.examples[0], strict=False))
+
+    def bring(**changed):
+        given = {**row, **changed}
+        text = "\t".join(given) + "\n" + "\t".join(given.values()) + "\n"
+        return handed_in(owner, "tanks", text)
+
+    odd = bring(capacity="5000 L", usable_volume="5 L")
+    assert odd.state == "ready"
+    [asked] = odd.findings["asked"]
+    assert "Usable is 5 L of 5000 L" in asked["sentence"]
+    [(_, code)] = told(bring(installed_on="2099-01-01"))
+    assert code == "not_valid"

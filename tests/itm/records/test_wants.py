@@ -38,6 +38,7 @@ def test_no_is_a_fault():
     ("want", "typed", "sentence"),
     [
         (LEVEL, "full", "write one number"),
+        (LEVEL, "1,900", "two ways; write 1900 or 1.900"),  # as quantities elsewhere
         (LEVEL, "", "is not answered"),
         (SEAL, "maybe", "answered by yes or no"),
         (COLOUR, "blue", "is one of clear, tinted"),

@@ -11,6 +11,7 @@ from django.contrib.messages import get_messages
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from itm.records.hands import hand_of
 from itm.records.models import LaboratoryReport, Visit
 from itm.registry.files import LARGEST
 from itm.web.field import MOST_ENTRIES, kept_files, modules
@@ -239,3 +240,43 @@ def test_no_file_is_asked_for_and_strangers_of_another_kind_enter_nothing(enter,
     page = upload(client, saved(scene, [entry(visit)]))
     assert "not yours to enter" in page.content.decode()
     assert Visit.objects.get(pk=visit.pk).notices.count() == 1
+
+
+def test_what_another_entered_stays_in_its_name(enter, client, scene):
+    """Pitfall 61 upside down: who only carries the file to a computer read nothing."""
+    visit = prepared(scene).test.visit
+    enter("contractor")
+    person = {"key": str(uuid.uuid4()), "name": "  Ann \u0000 of the crew "}
+    upload(client, saved(scene, [entry(visit)], person=person))
+    notice = visit.notices.latest("pk")
+    me = scene.contractor.person
+    assert notice.told_by == f"Ann of the crew, handed in as a file by {me}"
+    assert hand_of(notice.told_by) == "Ann of the crew"
+
+
+def test_ones_own_file_is_in_ones_own_name(enter, client, scene):
+    visit = prepared(scene).test.visit
+    enter("contractor")
+    person = {"key": str(scene.contractor.person_key), "name": "An older name"}
+    upload(client, saved(scene, [entry(visit)], person=person))
+    assert visit.notices.latest("pk").told_by == scene.contractor.person
+
+
+def test_a_file_without_a_name_is_nobody_s_in_particular(enter, client, scene):
+    visit = prepared(scene).test.visit
+    enter("contractor")
+    upload(client, saved(scene, [entry(visit)], person={}))
+    assert visit.notices.latest("pk").told_by.startswith("somebody unnamed, handed in as a file")
+
+
+@pytest.mark.parametrize("body", ["[" * 100_000, '{"entries": ' + "[" * 100_000])
+def test_what_is_nested_too_deep_is_unreadable_and_no_fault(enter, client, scene, body):
+    enter("contractor")
+    answer = client.post(reverse("field_entries"), body, content_type="application/json")
+    assert answer.status_code == 400
+    photo = SimpleUploadedFile("p.jpg", b"no picture")
+    answer = client.post(
+        reverse("field_photos"),
+        {"key": str(uuid.uuid4()), "of": body, "at": "2026-06-15T09:00:00Z", "file": photo},
+    ).json()
+    assert (answer["state"], answer["code"]) == ("refused", "bad_entry")

@@ -37,16 +37,19 @@ export function parse(text, what = "This value") {
   return { text: bare.replace(",", "."), value: Number(bare.replace(",", ".")) };
 }
 
+/** 1,900 is a thousand nine hundred to one crew and less than two to another: a sentence, or nothing. */
+export function twoWays(number) {
+  if (!TWO_WAYS.test(number)) return undefined;
+  const [whole, rest] = number.split(",");
+  return `“${number}” can be read in two ways; write ${whole}${rest} or ${whole}.${rest}.`;
+}
+
 /** What stands in a pair of number and unit; nothing typed is nothing, and no problem. */
 export function quantity(text, units, what) {
   const [number, unit] = apart(text, Object.keys(units));
   if (!number.trim()) return {};
-  if (TWO_WAYS.test(number.trim())) {
-    const [whole, rest] = number.trim().split(",");
-    return {
-      problem: `“${number.trim()}” can be read in two ways; write ${whole}${rest} or ${whole}.${rest}.`,
-    };
-  }
+  const problem = twoWays(number.trim());
+  if (problem) return { problem };
   const read = parse(number, what);
   return read.problem ? read : { si: read.value * units[unit] };
 }

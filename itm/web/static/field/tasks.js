@@ -1,7 +1,7 @@
 // Tasks of a round of inspection: which are asked, what an answer says, and what is wrong with it.
 // What makes a fault is the server's word. Pure, but for the clock that it is given.
 
-import { parse } from "./flow.js";
+import { parse, twoWays } from "./flow.js";
 import { forEntry } from "./words.js";
 
 const NOT_ANSWERS = new Set(["broken", "note", "reason"]);
@@ -116,7 +116,7 @@ function wrong({ key, label, kind, optional }, typed) {
       ? {}
       : { [name]: `“${label}” is not answered. Leave a task empty as a whole or fill it.` };
   if (kind !== "number") return {};
-  const { problem } = parse(text, `“${label}”`);
+  const problem = twoWays(text) ?? parse(text, `“${label}”`).problem;
   return problem ? { [name]: problem } : {};
 }
 
