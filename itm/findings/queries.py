@@ -195,13 +195,13 @@ def impairments_at(actor: Actor, thing: Thing) -> list[Impairment]:
 
 
 def of_record(actor: Actor, record: Record) -> list[Any]:
-    """What this record opened, found again or closed; `said` is the last it said of each."""
+    """What this record opened, found again or closed; `last_said` is what it said of each last."""
     link = RECORD_LINKS[type(record)]
     named = Q(**{link: record}) | Q(**{f"fixed_by_{link}": record})
     steps = Step.objects.filter(**{link: record})
     rows = all_deficiencies(actor).filter(named | Q(pk__in=steps.values("deficiency")))
     last = steps.filter(deficiency=OuterRef("pk")).order_by("-pk").values("verb")[:1]
-    rows = rows.annotate(said=Subquery(last))
+    rows = rows.annotate(last_said=Subquery(last))
     return list(rows.order_by("severity", "pk"))
 
 

@@ -89,7 +89,9 @@ def named_by(actor: Actor, record: Any) -> list[tuple[Any, str]]:
         fixed = getattr(row, f"fixed_by_{link}_id") == record.pk
         opened = getattr(row, f"{link}_id") == record.pk
         said = "closed against this record" if fixed else "opened by this record"
-        rows.append((row, said if fixed or opened else SAID.get(row.said, "named by this record")))
+        if not fixed and not opened:
+            said = SAID.get(row.last_said, "named by this record")
+        rows.append((row, said))
     return rows
 
 
