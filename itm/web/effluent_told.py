@@ -48,7 +48,7 @@ def on_paper(lines: Iterable[Any], zone: str) -> list[dict[str, Any]]:
         {
             "on": day(one.happened_on),
             "what": one.get_kind_display(),
-            "volume": quantity(one.volume_typed),
+            **volume_of(one),
             "percent": f"{bare(one.percent)} %" if one.percent is not None else "",
             "pfas": one.get_pfas_display(),
             "place": one.place,
@@ -63,6 +63,13 @@ def on_paper(lines: Iterable[Any], zone: str) -> list[dict[str, Any]]:
         }
         for one in lines
     ]
+
+
+def volume_of(one: Any) -> dict[str, str]:
+    """In the reader's units, with what was typed apart: in one line both would take half the
+    sheet."""
+    volume, _, typed = quantity(one.volume_typed).partition(" (")
+    return {"volume": volume, "typed": f"({typed}" if typed else ""}
 
 
 def table_row(one: Any) -> tuple[str | float | None, ...]:

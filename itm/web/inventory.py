@@ -10,14 +10,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from itm.accounts.actor import Actor
-from itm.core.conversions import like, quantity
+from itm.core.conversions import like
 from itm.core.figures import day
 from itm.records import effluent, effluent_sums
 from itm.registry.contents import amount
 from itm.registry.inventory import HEAD, Holding, Stock, Total, inventory, table
 from itm.web.editing import own_date
 from itm.web.effluent_told import HEAD as EFFLUENT_HEAD
-from itm.web.effluent_told import sums, table_row
+from itm.web.effluent_told import sums, table_row, volume_of
 from itm.web.guard import actor_of, signed_in
 from itm.web.holding import LITRES, OnForm, day_asked
 from itm.web.summaries import Summary, pdf_links, require_size, summary_file
@@ -100,8 +100,7 @@ def _effluent(actor: Actor, on: date) -> dict[str, Any] | None:
             for sentence in one.whole.differences(unit)
         ],
         "hauled": [
-            {"site": one.site, "on": day(one.happened_on), "volume": quantity(one.volume_typed),
-             "row": one}
+            {"site": one.site, "on": day(one.happened_on), "row": one, **volume_of(one)}
             for one in papers.lines
         ],
         "hauled_count": papers.count,
