@@ -47,9 +47,9 @@ def sign(
     evaluation = record.evaluations.latest("pk")  # made at hand-in, the only way to this state
     signature = Signature(name.strip(), qualification.strip(), number.strip(), valid_until)
     chain.seal(actor=actor, record=record, evaluation=evaluation, signature=signature, at=at)
+    photographing.release(actor=actor, record=record)
     if isinstance(record, ProportioningTest):
         device = record.proportioner
-        photographing.release(actor=actor, test=record)
         latest.note(device)
         schedule.refresh(
             actor=actor, proportioner=device, results=results_in_force(device),

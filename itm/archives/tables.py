@@ -176,7 +176,9 @@ class Sight:
         return Attachment.objects.filter(Q(site=self.site.pk) | apart, pk__in=seen)
 
     def photos(self) -> QuerySet[Any]:
-        rows = records.Photo.objects.filter(visit__in=self.begun.values("pk"))
+        of_day = Q(visit__in=self.begun.values("pk"))
+        of_bottle = Q(sample__in=self.samples.values("pk"))
+        rows = records.Photo.objects.filter(of_day | of_bottle)
         readings = records.Reading.objects.filter(bottle__in=self.bottles.values("pk"))
         return rows.filter(
             Q(run=None) | Q(run__in=self.runs.values("pk")),

@@ -14,7 +14,7 @@ from itm.doors.day_bench import bench_of
 from itm.doors.day_checks import beginning, checks_of, properties
 from itm.doors.day_direct import asked_directly, direct_part
 from itm.doors.day_points import points_left
-from itm.records import queries, states
+from itm.records import check_queries, queries, states
 from itm.records.bench_forms import USUAL_REASONS
 from itm.records.bench_sheet import closed
 from itm.records.cautions import (
@@ -79,7 +79,9 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
     benches = queries.benches_in(actor, visit)
     direct = [test for test in tests if test.is_direct]
     left = points_left(tests)
-    photos = [_photo(photo) for photo in queries.photos(actor, visit)]
+    checks = check_queries.checks_beside(actor, visit)
+    shown = [*queries.photos(actor, visit), *queries.photos_of_checks(actor, checks)]
+    photos = [_photo(photo) for photo in shown]
     day = {
         "form": FORM,
         "engine_version": calc.__version__,
@@ -117,7 +119,7 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
         "effluent": day_effluent.lines(actor, visit),
         "effluent_asked": day_effluent.asked_of_kinds(),
         "inspection": day_inspecting.inspection_of(actor, visit),
-        "checks": checks_of(actor, visit),
+        "checks": checks_of(actor, checks),
         "checking": beginning(actor, visit),
         "properties": properties(),
         "points": [list(choice) for choice in ConcentrateSample.Point.choices],
@@ -126,11 +128,14 @@ def day_of(actor: Actor, key: UUID, *, at: datetime | None = None) -> dict[str, 
 
 
 def _photo(photo: Photo) -> dict[str, Any]:
-    shown = {"run": photo.run, "line": photo.line, "reading": photo.reading}
+    shown = {
+        "run": photo.run, "line": photo.line, "reading": photo.reading, "sample": photo.sample,
+    }  # fmt: skip
     of = {name: str(row.key) for name, row in shown.items() if row is not None}
+    day = {"visit": str(photo.visit.key)} if photo.visit is not None else {}
     return {
         "key": str(photo.key),
-        "of": of or {"visit": str(photo.visit.key)},
+        "of": of or day,
         "file": str(photo.attachment.key),
         "taken_at": iso(photo.taken_at),
         "taken_by": photo.taken_by,

@@ -1,5 +1,6 @@
 """The concentrate checks of a day: bottles, values, and what each property is held against."""
 
+from collections.abc import Sequence
 from copy import deepcopy
 from datetime import datetime
 from typing import Any
@@ -53,9 +54,8 @@ def _property(known: Property) -> dict[str, Any]:
     }
 
 
-def checks_of(actor: Actor, visit: Visit) -> list[dict[str, Any]]:
-    """Those of the visit's crew at its site that are drafts, or of the visit's own day."""
-    rows = queries.checks_beside(actor, visit)
+def checks_of(actor: Actor, rows: Sequence[ConcentrateCheck]) -> list[dict[str, Any]]:
+    """Of a visit those that `checks_beside` gives."""
     taken = labels_taken(row for row in rows if states.may(actor, "change", row))
     return [_check(actor, row, taken) for row in rows]
 

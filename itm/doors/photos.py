@@ -16,7 +16,8 @@ from itm.records import device_clocks, inspection_queries
 from itm.records.photographing import photo_of_task
 from itm.records.photographing import take_photo as keep
 
-SHOWN = ("visit", "run", "line", "reading")
+SHOWN = ("visit", "run", "line", "reading", "sample")
+MADE_BY_ENTRIES = ("reading", "sample")
 TASK = "duty"  # what is asked of a round; its photo is an answer
 
 
@@ -24,7 +25,8 @@ def take_photo(
     *, actor: Actor, key: Any, of: Any, file: BinaryIO, name: str, taken_at: Any, at: datetime,
     device_now: datetime | None = None, sha256: str = "",
 ) -> Answer:  # fmt: skip
-    """Keep one photo of one thing: `of` is {"reading": key}, or a run, line or visit; or what a
+    """Keep one photo of one thing: `of` is {"reading": key}, or a run, line, visit or bottle of a
+    check (`sample`); or what a
     task of a round wants to be seen, {"duty": key, "visit": key} or
     {"duty": key, "site": key}, whose inspection then names it.
 
@@ -69,6 +71,8 @@ def _taken(
             "sha256",
         )
 
+    off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
+
     def do() -> dict[str, Any]:
         file.seek(0)
         if TASK in shown:
@@ -82,11 +86,12 @@ def _taken(
             told = {"photo": str(own), TASK: shown[TASK]}
         else:
             [row] = rows.values()
+            clock = device_clocks.words(off) if "sample" in shown else ""
             photo = keep(
-                actor=actor, of=row, file=file, name=name, taken_at=stamp, at=at, key=own
+                actor=actor, of=row, file=file, name=name, taken_at=stamp, at=at, key=own,
+                clock=clock,
             )  # fmt: skip
             visit, attachment, told = photo.visit, photo.attachment, {"photo": str(photo.key)}
-        off = device_clocks.ahead(device_now=device_now, stamped_at=stamp, at=at)
         if visit is not None:
             device_clocks.note(actor=actor, visit=visit, off=off, at=at)
         return {**told, "file": str(attachment.key), "sha256": digest.hexdigest()}
@@ -124,8 +129,8 @@ def _row(actor: Actor, kind: str, key: str) -> Any:
     try:
         return FIND[kind][0](actor, uuid_of(key, "of"))
     except NotFound:
-        if kind != "reading":
+        if kind not in MADE_BY_ENTRIES:
             raise
         raise Refused(
-            WAITS, "The reading that it shows has not come in yet; it is taken after that.", "of"
+            WAITS, f"The {kind} that it shows has not come in yet; it is taken after that.", "of"
         ) from None

@@ -28,6 +28,7 @@ from itm.records.facts import (
     handed_in,
     instant,
     moves,
+    photos,
     proof_of,
     tank_contents,
     written,
@@ -66,24 +67,9 @@ def document(test: ProportioningTest, evaluation: Evaluation) -> dict[str, Any]:
         "circumstances": [one._asdict() for one in (*circumstances(test), *resemblances(test))],
         "handed_in": handed_in(test, test.visit.contractor.name),
         "moves": moves(test),
-        **_photos(test),
+        **photos(photos_of(test)),
         "rows": rows(guarded(test)),
     }
-
-
-def _photos(test: ProportioningTest) -> dict[str, Any]:
-    """What they show, and the digest of each file; only where there are any."""
-    photos = [
-        {
-            "key": str(photo.key),
-            "shows": photo.attachment.caption,
-            "sha256": photo.attachment.sha256,
-            "taken_at": instant(photo.taken_at),
-            "taken_by": photo.taken_by,
-        }
-        for photo in photos_of(test)
-    ]
-    return {"photos": photos} if photos else {}
 
 
 def _place(test: ProportioningTest) -> dict[str, Any]:

@@ -1,7 +1,8 @@
-"""The canonical form of a concentrate check, form number 2 of its own kind.
+"""The canonical form of a concentrate check, form number 3 of its own kind.
 
 As in `document`: everything the report prints stands here by value, and a form is never changed.
-Form 2 holds by what and on which day each value was measured, which form 1 did not know.
+Form 2 holds by what and on which day each value was measured, which form 1 did not know. Form 3
+holds the digests of photos of its bottles.
 """
 
 from typing import Any
@@ -14,6 +15,7 @@ from itm.records.facts import (
     handed_in,
     instant,
     moves,
+    photos,
     tank_contents,
     written,
 )
@@ -24,10 +26,11 @@ from itm.records.models import (
     LaboratoryReport,
     SampleValue,
 )
+from itm.records.photographing import photos_of_check
 from itm.records.rows import guarded_of_check, rows
 from itm.registry.properties import PROPERTIES
 
-FORM, KIND = 2, "concentrate check"
+FORM, KIND = 3, "concentrate check"
 
 
 def document_of_check(check: ConcentrateCheck, evaluation: Evaluation) -> dict[str, Any]:
@@ -71,6 +74,7 @@ def document_of_check(check: ConcentrateCheck, evaluation: Evaluation) -> dict[s
         "evaluation": evaluated(evaluation),
         "handed_in": handed_in(check, check.organisation.name),
         "moves": moves(check),
+        **photos(photos_of_check(check)),
         "rows": rows(guarded_of_check(check)),
     }
 

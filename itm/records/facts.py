@@ -3,11 +3,12 @@
 Keys, never primary keys; numbers that people typed as they typed them; instants in UTC.
 """
 
+from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
-from itm.records.models import Evaluation, Record
+from itm.records.models import Evaluation, Photo, Record
 from itm.registry.certificates import certificate_on
 from itm.registry.contents import amount, as_of, ledger
 from itm.registry.models import Instrument, Site, Tank
@@ -76,6 +77,21 @@ def handed_in(record: Record, maker: str) -> dict[str, Any] | None:
         "organisation": maker,
         "at": instant(record.handed_in_at),
     }
+
+
+def photos(rows: Iterable[Photo]) -> dict[str, Any]:
+    """What they show, and the digest of each file; only where there are any."""
+    told = [
+        {
+            "key": str(photo.key),
+            "shows": photo.attachment.caption,
+            "sha256": photo.attachment.sha256,
+            "taken_at": instant(photo.taken_at),
+            "taken_by": photo.taken_by,
+        }
+        for photo in rows
+    ]
+    return {"photos": told} if told else {}
 
 
 def moves(record: Record) -> list[dict[str, Any]]:

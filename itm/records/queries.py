@@ -1,6 +1,6 @@
 """What a person may read of visits, tests and what hangs on them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -14,6 +14,7 @@ from itm.records.loading import BENCH_ORDER, CAUGHT_ORDER
 from itm.records.models import (
     Bench,
     Bottle,
+    ConcentrateCheck,
     Evaluation,
     FlowRun,
     FlushStep,
@@ -122,6 +123,13 @@ def photos(actor: Actor, visit: Visit) -> list[Photo]:
     shown = Attachment.objects.visible_to(actor).filter(withdrawn_at=None).values("pk")
     rows = visit.photos.filter(attachment__in=shown)
     return list(rows.select_related("visit", "run", "line", "reading", "attachment"))
+
+
+def photos_of_checks(actor: Actor, checks: Iterable[ConcentrateCheck]) -> list[Photo]:
+    """Photos of the bottles of these checks whose files the actor may see."""
+    shown = Attachment.objects.visible_to(actor).filter(withdrawn_at=None).values("pk")
+    rows = Photo.objects.filter(sample__concentrate_check__in=checks, attachment__in=shown)
+    return list(rows.select_related("sample", "attachment"))
 
 
 def visit_tests(actor: Actor, visit: Visit) -> list[ProportioningTest]:

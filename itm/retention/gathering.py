@@ -258,6 +258,10 @@ class _Gathering:
         photos = Photo.objects.filter(visit__site__in=self.at)
         for pk, visit in photos.values_list("attachment", "visit"):
             out.setdefault(pk, []).extend(self.by_visit.get(visit, []))
+        bottles = Photo.objects.filter(sample__concentrate_check__site__in=self.at)
+        for pk, check in bottles.values_list("attachment", "sample__concentrate_check"):
+            if check in self.checks:
+                out.setdefault(pk, []).append(self.checks[check][1])
         by_key = {str(row.key): row.pk for row in self.attachments}
         for inspection, key in pictured(self.at):
             if key in by_key:

@@ -16,8 +16,15 @@ def rests_on(row: Attachment) -> str:
     """
     handed_in = [State.HANDED_IN, State.SEALED]
     shown = Photo.objects.filter(attachment=row, visit__tests__state__in=handed_in)
-    if (photo := shown.select_related("visit").first()) is not None:
+    photo = shown.select_related("visit").first()
+    if photo is not None and photo.visit is not None:
         return f"the record of the test day of {day(photo.visit.planned_on)}"
+    bottles = Photo.objects.filter(
+        attachment=row, sample__concentrate_check__state__in=handed_in
+    ).select_related("sample__concentrate_check__tank")
+    if (photo := bottles.first()) is not None and photo.sample is not None:
+        check = photo.sample.concentrate_check
+        return f"the check of the concentrate of {check.tank} of {day(check.checked_on)}"
     step = Step.objects.filter(photo=row).select_related("deficiency").first()
     if step is not None:
         return (

@@ -40,6 +40,7 @@ from itm.web.listing import (
     wanted,
     within_site,
 )
+from itm.web.photographs import photos_by_bottle
 from itm.web.record_steps import Pages, step_addresses
 from itm.web.wrong import wrong_by
 
@@ -153,8 +154,14 @@ def _record(request: HttpRequest, key: UUID, *, status: int = 200) -> HttpRespon
     if verb := next((v for v in ("hand_in", "sign") if states.possible(actor, v, row)), ""):
         elsewhere = along.may_hold_of(row, timezone.now(), verb=verb)
     verbs = ("change", "hand_in", "sign", "send_back", "abandon", "amend")
+    photos = photos_by_bottle(actor, row)
     context = page(form, row) | {
         "record": row,
+        "photos": [
+            (sample.label, photos[sample.key])
+            for sample in row.samples.all()
+            if sample.key in photos
+        ],
         "wrong": wrong_by(actor, row),
         "page_name": "check",
         "verb_names": PAGES.names,

@@ -1,6 +1,6 @@
-"""Where the photos of a test day are looked at, by the key of what each shows."""
+"""Where the photos of a test day or a check are looked at, by the key of what each shows."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
@@ -14,9 +14,18 @@ Addresses = Mapping[UUID, list[tuple[str, str]]]  # with the words where one was
 
 def photos_by_thing(actor: Actor, visit: Any) -> Addresses:
     """Those whose files the actor may see, in one query."""
+    return _by_thing(queries.photos(actor, visit))
+
+
+def photos_by_bottle(actor: Actor, check: Any) -> Addresses:
+    """The same of the bottles of a concentrate check."""
+    return _by_thing(queries.photos_of_checks(actor, [check]))
+
+
+def _by_thing(photos: Iterable[Any]) -> Addresses:
     found: dict[UUID, list[tuple[str, str]]] = {}
-    for photo in queries.photos(actor, visit):
-        shown = photo.reading or photo.run or photo.line or photo.visit
+    for photo in photos:
+        shown = photo.reading or photo.run or photo.line or photo.sample or photo.visit
         address = reverse("attachment_file", args=[photo.attachment.key])
         found.setdefault(shown.key, []).append((address, photo.attachment.let_go))
     return found

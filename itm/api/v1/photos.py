@@ -32,7 +32,7 @@ BODY = {
             }
             for name, words in (
                 ("visit", "visit"), ("run", "flow point's run"), ("line", "restoration line"),
-                ("reading", "reading"), (TASK, "duty"),
+                ("reading", "reading"), ("sample", "bottle of a concentrate check"), (TASK, "duty"),
             )
         },
         "at": {
@@ -57,6 +57,7 @@ class PhotoGiven(serializers.Serializer):
     run = serializers.UUIDField(required=False)
     line = serializers.UUIDField(required=False)
     reading = serializers.UUIDField(required=False)
+    sample = serializers.UUIDField(required=False)
     duty = serializers.UUIDField(required=False)
     at = serializers.CharField(required=False, max_length=40)
     sha256 = serializers.RegexField(
@@ -80,10 +81,11 @@ class Photos(View):
         responses={201: PhotoShape}, parameters=[KEY],
     )  # fmt: skip
     def post(self, request: Request) -> Response:
-        """A picture of a visit, a flow point's run, a restoration line or a reading. It may come
-        after the hand-in. What shows readings and runs stays with the crew until the record is
-        sealed, and the seal holds its digest. The photo that a task of an inspection wants goes
-        with the inspection, or before the entry `inspect` that names it."""
+        """A picture of a visit, a flow point's run, a restoration line, a reading or the bottle of
+        a concentrate check. It may come after the hand-in. What shows runs, readings or bottles
+        stays with the crew until the record is sealed, and the seal holds its digest. The photo
+        that a task of an inspection wants goes with the inspection, or before the entry `inspect`
+        that names it."""
         key = key_of(request)
         parts: Any = request.data
         said = {name: value for name, value in parts.items() if name not in request.FILES}

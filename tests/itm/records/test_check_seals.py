@@ -31,7 +31,8 @@ from tests.checks import (
 )
 from tests.deeds import tested
 
-FORM_1 = Path(__file__).parents[3] / "fixtures" / "frozen" / "records" / "check_form_1.json"
+FROZEN = Path(__file__).parents[3] / "fixtures" / "frozen" / "records"
+FORM_1, FORM_2 = FROZEN / "check_form_1.json", FROZEN / "check_form_2.json"
 
 
 def findings():
@@ -198,6 +199,19 @@ def test_a_check_in_form_1_reads_as_it_did():
     ]
 
 
+def test_a_check_in_form_2_reads_as_it_did() -> None:
+    """As its release wrote it: it knows no photos."""
+    form = json.loads(FORM_2.read_bytes())
+    assert (form["form"], canonical_bytes(form)) == (2, FORM_2.read_bytes())
+    assert "photos" not in form
+    sheet = content_check_paper.check_paper(
+        form, digest="0" * 64, verify_url="https://example.invalid/"
+    )
+    assert [(line.words, line.value) for line in sheet.values] == [
+        ("refractive index nD", "1.37020"), ("density", "1032.0 kg/m³"),
+    ]  # fmt: skip
+
+
 def test_a_check_sealed_in_form_1_still_verifies(scene, monkeypatch):
     """Columns that came later stand in no old row, and their absence is no finding."""
 
@@ -214,5 +228,5 @@ def test_a_check_sealed_in_form_1_still_verifies(scene, monkeypatch):
     monkeypatch.undo()
     assert findings() == []
     checked(scene, on=ON + timedelta(days=365))
-    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 2]
+    assert [*Seal.objects.order_by("number").values_list("form", flat=True)] == [1, 3]
     assert findings() == []

@@ -111,8 +111,8 @@ function adding(field, check) {
 }
 
 function bottle(field, check, sample, writes) {
-  const { view, zone } = field;
-  const photo = { visit: view.visit.key };
+  const { zone } = field;
+  const photo = { sample: sample.key };
   return h(
     "section.bottle",
     { "aria-label": sample.label },
