@@ -35,6 +35,7 @@ from itm.findings.overdue import say_overdue
 from itm.findings.visiting import correct_visit, note_visit, withdraw_file
 from itm.records import effluent, past
 from itm.records.duties import derive_site
+from itm.records.photographing import take_photo
 from itm.records.witnessing import sign_as_witness
 from itm.registry import attaching
 from itm.retention import letting, setting
@@ -185,8 +186,11 @@ def a_day_under_way(scene: Any) -> None:
 
 
 def checks_of_the_tank(scene: Any) -> None:
-    with_report(scene)
-    checked(scene, until="handed_in", on=date(2025, 6, 15))
+    for check in (with_report(scene), checked(scene, until="handed_in", on=date(2025, 6, 15))):
+        take_photo(
+            actor=scene.contractor, of=check.samples.first(), name="bottle.png", taken_at=NOON,
+            at=NOON, file=io.BytesIO(picture(size=(14, 9 + check.pk % 7))),
+        )  # fmt: skip
     checked(scene, until="draft", on=date(2024, 6, 15))
 
 

@@ -123,7 +123,7 @@ def handed_in(server: dict[str, Any], planned: dict[str, Any], label: str) -> No
         ("ph", "7.6", "probe not rinsed"),
         ("refractive_index", "1.3702", ""),
     ]
-    assert len(server["photos"]) == 1
+    assert [photo["of"] for photo in server["photos"]] == [{"sample": told[label]["key"]}]
 
 
 def test_two_checks_of_one_tank_on_one_day_never_propose_one_label(
