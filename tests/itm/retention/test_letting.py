@@ -1,5 +1,6 @@
 """What a person decides about files past their period, and what the clock then does."""
 
+import io
 from dataclasses import replace
 from datetime import date, timedelta
 from unittest.mock import patch
@@ -10,6 +11,7 @@ from django.core.files.storage import default_storage
 from itm.core.errors import Conflict, Forbidden, Refused
 from itm.core.history import Change
 from itm.findings import asking
+from itm.records.photographing import take_photo
 from itm.retention import letting, setting
 from itm.retention.gathering import gather
 from itm.retention.letting import carry_out, past, take_back
@@ -79,6 +81,18 @@ def test_a_file_of_a_record_that_is_still_open_is_held_back(scene):
     assert free(scene) == set()
     asking.close_question(actor=scene.authority, question=asked, at=NOW)
     assert free(scene) == {"display.jpg"}
+
+
+def test_the_photo_of_a_bottle_is_kept_as_long_as_its_check(scene):
+    check = with_report(scene)
+    take_photo(
+        actor=scene.contractor, of=check.samples.first(), name="bottle.png", taken_at=NOW, at=NOW,
+        file=io.BytesIO(picture()),
+    )  # fmt: skip
+    setting.set_own(actor=scene.owner, site=scene.site, kind="check", years=1, why="x", at=NOW)
+    for days, goes in ((300, False), (367, True)):
+        later = check.checked_on + timedelta(days)
+        assert ("bottle.png" in {one.row.name for one, _ in past(scene.site, later)}) == goes
 
 
 def test_a_paper_of_a_laboratory_goes_with_its_check(scene):
