@@ -11,7 +11,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('records', '0026_past_concentrate_checks'),
+        ('records', '0027_something_else'),
         ('registry', '0031_scales_with_marks'),
     ]
 
