@@ -208,7 +208,10 @@ BENCH = (
     ),
     Verb(
         "add_standard", "One more known mixture.", bench.add_standard, "test",
-        (Field("target_percent", "percent wanted, by volume of the whole", needed=True),),
+        (
+            Field("target_percent", "percent wanted, by volume of the whole", needed=True),
+            Field("label", "as it stands on the glass; left out, the next number is given"),
+        ),
         makes="bottle",
     ),
     Verb(

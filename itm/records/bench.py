@@ -6,7 +6,7 @@ stay. Every write here refuses `not_draft` once what it touches was handed in or
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -126,13 +126,16 @@ def add_system_water(*, actor: Actor, bench: Bench) -> Bottle:
 
 @transaction.atomic
 def add_standard(
-    *, actor: Actor, bench: Bench, target_percent: Decimal, key: uuid.UUID | None = None
-) -> Bottle:
+    *, actor: Actor, bench: Bench, target_percent: Decimal, key: uuid.UUID | None = None,
+    label: str = "",
+) -> Bottle:  # fmt: skip
     """One more known mixture. Two of the same percent are allowed: a repeat is a second bottle.
 
-    Raises Forbidden; Refused not_draft, out_of_range, key_used.
+    `label` is what a crew without signal wrote on the glass; without one the next number is given.
+    Raises Forbidden; Refused not_draft, out_of_range, key_used, label_used.
     """
     require_open(actor, bench)
+    label = label.strip()
     if not 0 < target_percent <= 100:
         raise Refused(
             "out_of_range",
@@ -142,7 +145,15 @@ def add_standard(
         )
     standards = bench.bottles.filter(role=Bottle.Role.STANDARD)
     number = (standards.aggregate(last=Max("position"))["last"] or 0) + 1
-    return _bottle(actor, bench, _standard(bench, number, target_percent, new_key(Bottle, key)))
+    if label and bench.bottles.filter(label=label).exists():
+        raise Refused(
+            "label_used",
+            f"Another bottle of this bench is labelled {label}: somebody else made one meanwhile. "
+            f"Write S{number} on yours, and here; what is read of it goes with it.",
+            "label",
+        )
+    planned = _standard(bench, number, target_percent, new_key(Bottle, key))
+    return _bottle(actor, bench, replace(planned, label=label or planned.label))
 
 
 @transaction.atomic

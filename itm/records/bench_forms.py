@@ -77,6 +77,12 @@ class StandardForm(forms.Form):
     )
 
 
+class LabelledStandardForm(StandardForm):
+    """As a device adds it: the glass has its label already."""
+
+    label = forms.CharField(max_length=40, required=False, label="Label on the bottle")
+
+
 class ReasonForm(Refusing, forms.Form):
     """Why something leaves the fit or the bench."""
 

@@ -188,6 +188,38 @@ def test_signed_out_nothing_goes_and_nothing_is_lost(
     assert crew.day_on_server(planned)["visit"]["started_at"]
 
 
+# The database of the person cannot be opened, as some browsers have it for a moment.
+NO_DATABASE = """
+const open = indexedDB.open.bind(indexedDB);
+indexedDB.open = (name, ...more) => {
+  if (name.startsWith("itm-field-")) throw new DOMException("connection lost", "UnknownError");
+  return open(name, ...more);
+};
+"""
+
+
+def test_signing_out_while_the_device_cannot_be_asked_says_so_and_clears_nothing(
+    planned: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.page.route("**/field/entries/", lambda route: route.abort())
+    crew.start(planned)
+    crew.page.goto("/visits/")
+    crew.page.evaluate(NO_DATABASE)
+    crew.page.get_by_role("button", name="Sign out").click()
+    expect(crew.said).to_contain_text("could not be asked whether anything is only on it")
+    crew.page.get_by_role("button", name="Sign out all the same").click()
+    crew.page.get_by_role("button", name="Sign in").wait_for()
+    crew.page.goto("/field/")
+    expect(crew.page.locator("#field")).to_contain_text("1 entry of other people wait")
+    crew.page.unroute("**/field/entries/")
+    crew.sign_in("contractor@example.org", scenario()["password"])
+    crew.page.goto("/field/")
+    crew.waits_for_nothing()
+    assert crew.day_on_server(planned)["visit"]["started_at"]
+
+
 def test_signing_out_with_unsent_work_asks_and_another_person_sees_nothing_of_it(
     planned: dict[str, Any], phone: Callable[..., Phone]
 ) -> None:

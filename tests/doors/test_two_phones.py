@@ -130,3 +130,24 @@ def test_a_step_ticked_by_both_stays_with_the_first(draft, phone, other_phone):
     again = phone.say("flush_done", {"step": step.key})
     assert (again.state, again.code) == ("taken", "stood_already")
     assert again.now["done_by"] == other_phone.actor.person
+
+
+def test_two_standards_of_one_label_are_told_before_anything_is_read_of_the_wrong_one(
+    draft, phone, other_phone
+):
+    on = {"test": draft.key}
+    phone.say("set_out_bench", on, {})
+    assert phone.say("add_standard", on, {"target_percent": "6", "label": "S4"}).taken
+    mine = other_phone.note("add_standard", on, {"target_percent": "1", "label": "S4"})
+    read = other_phone.note("add_reading", {"bottle": mine["key"]}, {"value": "1.33400"})
+    answers = {str(answer.key): answer for answer in other_phone.send()}
+    assert (answers[mine["key"]].state, answers[mine["key"]].code) == ("refused", "label_used")
+    assert "Write S5 on yours" in answers[mine["key"]].sentence
+    assert not answers[read["key"]].taken
+    bench = draft.bench
+    assert [row.target_percent for row in bench.bottles.filter(label="S4")] == [6]
+    assert other_phone.say(
+        "add_standard", on, {"target_percent": "1", "label": "S5"}, key=mine["key"]
+    ).taken
+    assert other_phone.say("add_reading", {"bottle": mine["key"]}, {"value": "1.33400"}).taken
+    assert bench.bottles.get(label="S5").readings.count() == 1

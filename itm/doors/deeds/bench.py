@@ -10,7 +10,7 @@ from itm.intake.take import Entry as ReadingEntry
 from itm.intake.take import take_reading
 from itm.records import bench as services
 from itm.records import pouring
-from itm.records.bench_forms import BenchForm, ReasonForm, StandardForm
+from itm.records.bench_forms import BenchForm, LabelledStandardForm, ReasonForm
 from itm.records.models import Bottle, Reading
 from itm.records.weighing import MASSES, UNIT, VOLUMES
 
@@ -34,7 +34,7 @@ def add_system_water(call: Call) -> Done:
 
 
 def add_standard(call: Call) -> Done:
-    given = cleaned(filled(StandardForm, call.entry.put))
+    given = cleaned(filled(LabelledStandardForm, call.entry.put))
     made = services.add_standard(
         actor=call.actor, bench=call.row.bench, key=call.entry.key, **given
     )

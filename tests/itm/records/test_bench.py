@@ -59,6 +59,18 @@ def test_another_standard_of_the_same_percent_is_a_bottle_of_its_own(scene: Scen
     assert fourth.label == "S4"
 
 
+def test_a_standard_keeps_the_label_on_its_glass_and_no_two_share_one(scene: Scene) -> None:
+    test = draft(scene)
+    services.set_out(actor=scene.contractor, test=test)
+    add = {"actor": scene.contractor, "bench": test.bench, "target_percent": Decimal(6)}
+    assert services.add_standard(**add, label=" S7 ").label == "S7"
+    with pytest.raises(Refused) as refusal:
+        services.add_standard(**add, label="S7")
+    assert (refusal.value.code, refusal.value.place) == ("label_used", "label")
+    assert "Write S5 on yours" in str(refusal.value)
+    assert test.bench.bottles.filter(label="S7").count() == 1
+
+
 @pytest.mark.parametrize("percent", ["0", "-1", "100.1"])
 def test_standard_that_cannot_be_made_is_refused(scene: Scene, percent: str) -> None:
     with pytest.raises(Refused) as refusal:

@@ -5,6 +5,7 @@ import { shownBegun } from "./begun.js";
 import { follow, measuredWhole, solutionText } from "./direct.js";
 import { checkBegun, checkNoted, tanksOf, underWay } from "./checking.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
+import { labels, nextStandard } from "./labels.js";
 import { runAdded } from "./points.js";
 import { inspected } from "./tasks.js";
 
@@ -118,8 +119,6 @@ function bottle(rows, bench, entry, own) {
 }
 
 const benchOf = (view, test) => view.benches.find((bench) => bench.key === test.bench);
-const labels = (bench) => new Set(bench.bottles.map((one) => one.label));
-
 /** The label that the next sample of a flow point gets: what the crew writes on the bottle. */
 export function nextLabel(view, run) {
   const used = labels(benchOf(view, run.test));
@@ -130,15 +129,12 @@ export function nextLabel(view, run) {
 
 function standard({ view, rows, row, entry, put }) {
   const bench = benchOf(view, row);
-  const used = labels(bench);
-  let number = 1;
-  while (used.has(`S${number}`)) number += 1;
   const percent = Number(put.target_percent.replace(",", "."));
   const batch = Number(bench.batch_volume_ml);
   const pour = (value) => String(Number(value.toFixed(3)));
   bottle(rows, bench, entry, {
     role: "standard",
-    label: `S${number}`,
+    label: put.label || nextStandard(bench),
     target_percent: put.target_percent,
     recipe: {
       concentrate: pour((batch * percent) / 100),

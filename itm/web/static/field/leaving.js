@@ -17,10 +17,20 @@ let sure = false;
 async function leave(event) {
   if (sure) return;
   event.preventDefault();
-  const nothing = { entries: 0, typed: 0 }; // a browser that keeps nothing holds nothing back
-  const waiting = await unsent().catch(() => nothing);
+  if (!window.indexedDB) return out(false); // a browser that keeps nothing holds nothing back
+  const waiting = await unsent().catch(() => again());
+  if (!waiting) return warn(UNKNOWN);
   if (!waiting.entries && !waiting.typed) return out(true);
-  return warn(waiting);
+  return warn(onlyHere(waiting));
+}
+
+const UNKNOWN =
+  "This device could not be asked whether anything is only on it. Look at what waits first; signed out, whatever is here stays here, unsent, until you sign in on this device again.";
+
+/** A look that fails says nothing of what waits. Some browsers lose their database for a moment. */
+async function again() {
+  await new Promise((done) => setTimeout(done, 300));
+  return unsent().catch(() => null);
 }
 
 async function unsent() {
@@ -56,16 +66,20 @@ async function tellAllOff() {
   await tellOff(here.content, form.elements.csrfmiddlewaretoken.value);
 }
 
-function warn({ entries, typed }) {
-  const line = document.createElement("div");
-  line.className = "said error";
-  line.setAttribute("role", "alert");
-  const text = document.createElement("p");
+function onlyHere({ entries, typed }) {
   const held = [
     entries && `${count(entries, "entry", "entries")} of field capture`,
     typed && `${count(typed, "text")} typed and not kept`,
   ];
-  text.textContent = `${inOneLine(held.filter(Boolean))} ${entries + typed === 1 ? "is" : "are"} only on this device. Send first, and keep what you typed; signed out they stay here, unsent, until you sign in on this device again.`;
+  return `${inOneLine(held.filter(Boolean))} ${entries + typed === 1 ? "is" : "are"} only on this device. Send first, and keep what you typed; signed out they stay here, unsent, until you sign in on this device again.`;
+}
+
+function warn(words) {
+  const line = document.createElement("div");
+  line.className = "said error";
+  line.setAttribute("role", "alert");
+  const text = document.createElement("p");
+  text.textContent = words;
   const send = document.createElement("a");
   send.setAttribute("role", "button");
   send.href = "/field/#/waiting";

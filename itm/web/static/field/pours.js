@@ -3,6 +3,7 @@
 import { h, notice, num, onlyHere } from "./dom.js";
 import { changes, press, textEntry, valueOf } from "./entering.js";
 import { parse, quantity } from "./flow.js";
+import { nextStandard } from "./labels.js";
 import { massPercent, measureOf, percentOf, recipeOf } from "./weighing.js";
 
 export function settingOut(field, test) {
@@ -202,11 +203,12 @@ export function oneMore(field, test) {
         ? ""
         : "Write a percent above 0, at most 100; water and undiluted concentrate have bottles of their own.");
     if (wrong) return field.refuse({ [place]: wrong });
+    const label = nextStandard(field.view.benches.find((one) => one.key === test.bench));
     return field.act(
       "add_standard",
       { test: test.key },
-      { target_percent: read.text },
-      { words: `Standard for ${read.text} % added`, key: field.draft(place).key, places: [place] },
+      { target_percent: read.text, label },
+      { words: `Standard ${label} for ${read.text} % added`, key: field.draft(place).key, places: [place] },
     );
   };
   const there = field.view.benches

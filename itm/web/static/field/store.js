@@ -166,11 +166,18 @@ class Store {
     return { entries: waiting.length, typed: typed.length };
   }
 
-  /** Everything goes but what a stop of the stopwatch can be taken back to; whether any is left. */
+  /** Everything goes but what a stop of the stopwatch can be taken back to; whether any is left.
+   * What waits is looked for once more where it would be lost: another tab may have kept some. */
   async clear() {
-    const stops = (await this.db.getAll("drafts")).filter((row) => isStop(asTyped(row)));
     const stores = ["days", "entries", "photos", "drafts", "facts"];
     const tx = this.db.transaction(stores, "readwrite", STRICT);
+    const [entries, photos, drafts] = await Promise.all(
+      ["entries", "photos", "drafts"].map((name) => tx.objectStore(name).getAll()),
+    );
+    const texts = drafts.map(asTyped);
+    const waits = [...entries, ...photos].some(({ state }) => state !== "taken");
+    if (waits || texts.some(isTyped)) return true;
+    const stops = drafts.filter((row) => isStop(asTyped(row)));
     const done = stores.map((name) => tx.objectStore(name).clear());
     for (const stop of stops) done.push(tx.objectStore("drafts").put(stop));
     await Promise.all([...done, tx.done]);

@@ -116,6 +116,9 @@ async function round(store, person, say) {
       continue;
     }
     batch.forEach((entry) => tried.add(entry.key));
+    // Kept before it goes: an answer that is lost on its way leaves a row that may be taken.
+    const sent_at = new Date().toISOString();
+    await store.mark(batch.map((entry) => ({ ...entry, sent_at })));
     const answers = await postEntries(post, batch);
     const rows = batch.map((entry) => answered(entry, answers.get(entry.key)));
     if (rows.some((row) => row.code === FAULT && row.state === "waiting")) late = faulty();
@@ -191,6 +194,7 @@ async function postOnce(post, batch) {
 /** The entry after its answer. What only waits for another one is tried again with the next round. */
 function answered(entry, answer) {
   if (!answer) return entry;
+  entry = { ...entry, sent_at: "" }; // answered, so it is known whether the server has it
   const { code = "", sentence = "", place = "", now = {} } = answer;
   if (answer.state === "taken" || answer.state === "taken_before") {
     return { ...entry, state: "taken", code, sentence: "", taken_at: new Date().toISOString() };

@@ -112,6 +112,10 @@ function plainEntry(field, one) {
   return h("li", { id: `entry-${one.key}` }, head(field, one), dropping(field, one));
 }
 
+// An answer that was lost on its way leaves an entry waiting that the server may have taken.
+const SENT =
+  "It was sent, and no answer came back: the server may have it, and taking it off here takes nothing off there. What never came there nobody can bring back.";
+
 function dropping(field, one) {
   const gone = withHanging(field, one);
   const others = [...field.entries, ...field.papers, ...field.photos].filter(
@@ -124,7 +128,7 @@ function dropping(field, one) {
     "details",
     { id: `drop-${one.key}` },
     h("summary", "Take it off"),
-    h("p", "It was never on the server, and it will not be: nobody can bring it back."),
+    h("p", one.sent_at ? SENT : "It was never on the server, and it will not be: nobody can bring it back."),
     press(words, () => drop(field, one), { kind: ".outline", id: `gone-${one.key}` }),
   );
 }
