@@ -3,11 +3,12 @@
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
+from urllib.parse import urlencode
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from itm.accounts.actor import Actor
@@ -16,11 +17,17 @@ View = Callable[..., HttpResponseBase]
 
 
 def signed_in(view: View) -> View:
-    """Strangers go to the sign-in page; a person without an organisation is told so."""
+    """Strangers go to the sign-in page; a person without an organisation is told so.
+
+    What was posted after the session ended is not taken, and the page says how to get it back.
+    """
 
     @wraps(view)
-    @login_required
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if not request.user.is_authenticated:
+            lost = {"unsaved": "yes"} if request.method == "POST" else {}
+            there = {"next": request.get_full_path(), **lost}
+            return redirect(f"{reverse('sign_in')}?{urlencode(there)}")
         if request.actor is None:  # type: ignore[attr-defined]
             return render(request, "account/no_organisation.html", status=403)
         return view(request, *args, **kwargs)

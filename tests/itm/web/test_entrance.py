@@ -10,6 +10,7 @@ from django.core import mail
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import escape
 
 from itm.accounts import codes, entrance, second_factor
 from itm.accounts.actor import acting
@@ -77,6 +78,16 @@ def test_unknown_account_is_answered_like_a_known_one(client, member):
         answers.append(clear)
     assert answers[0] == answers[1]
     assert "Too many tries" in answers[0][-1]
+
+
+def test_what_was_sent_after_the_session_ended_is_not_dropped_in_silence(client, member):
+    page = f"{reverse('sites')}?find=a&page=2"
+    for send, told in ((client.post, True), (client.get, False)):
+        answer = send(page)
+        assert answer.status_code == 302
+        shown = said(client.get(answer["Location"]))
+        assert ("what you typed is still in the form" in shown) is told
+        assert f'value="{escape(page)}"' in shown  # and signing in leads back
 
 
 def test_empty_form_is_no_try(client, member):
