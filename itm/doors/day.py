@@ -262,6 +262,8 @@ def _run(run: FlowRun) -> dict[str, Any]:
         "solution_flow": run.solution_flow_typed,
         "flow_source": run.flow_source,
         "outlets": run.outlets,
+        "capacity": run.test.drawn_from.capacity,
+        "capacity_typed": run.test.drawn_from.capacity_typed,
         "level_before": run.level_before_typed,
         "level_after": run.level_after_typed,
         "foam_seen_at": iso(run.foam_seen_at),

@@ -17,6 +17,7 @@ from itm.records.drafts import locked_draft, new_key, on_bench, require_started
 from itm.records.hands import whose
 from itm.records.measuring import require_flow_of_meters
 from itm.records.models import Bench, Bottle, FlowRun, FlushStep
+from itm.records.plausible import IMPOSSIBLE, require_possible
 
 
 @transaction.atomic
@@ -28,7 +29,7 @@ def note_run(
 
     `opened` holds what the form showed for each field; outlets take the place of a flow, so that
     counts as none where only they are told. Raises Forbidden; Refused not_draft, flow_not_positive,
-    negative_pressure, source_missing, flow_of_outlets, flow_of_meters and those of
+    negative_pressure, impossible, source_missing, flow_of_outlets, flow_of_meters and those of
     `outlets.listed`; Conflict.
     """
     row = _locked_run(actor, run)
@@ -40,6 +41,9 @@ def note_run(
         raise Refused("flow_not_positive", "A flow is above 0.", "solution_flow")
     if pressure is not None and pressure.si < 0:
         raise Refused("negative_pressure", "A gauge pressure is not negative.", "inlet_pressure")
+    for name in IMPOSSIBLE:
+        if (quantity := entered.get(name)) is not None:
+            require_possible(name, quantity.si)
     for name in ("level_before", "level_after"):
         if (level := entered.get(name)) is not None and level.si < 0:
             raise Refused("negative_level", "A content of the tank is not negative.", name)

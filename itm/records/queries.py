@@ -165,7 +165,7 @@ def handed_in_devices(visit: Visit) -> set[int]:
 def tests(actor: Actor) -> QuerySet[ProportioningTest]:
     return ProportioningTest.objects.visible_to(actor).select_related(
         "site", "visit__contractor", "proportioner__system", "proportioner__tank",
-        "bench__instrument", "bench__lot", "tank", "direct__concentrate_meter",
+        "bench__instrument", "bench__lot", "bench__tank", "tank", "direct__concentrate_meter",
         "direct__second_meter",
     )  # fmt: skip
 

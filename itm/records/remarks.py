@@ -6,6 +6,7 @@ from decimal import Decimal
 from itm.core.figures import day
 from itm.records.models import Bottle, FlowRun, ProportioningTest
 from itm.records.outlets import outlet, told
+from itm.records.plausible import figure_remarks
 from itm.records.queries import Previous
 from itm.records.rule import FrozenRule, band_text
 from itm.records.weighing import weighed_remarks
@@ -50,7 +51,7 @@ def flow_remarks(run: FlowRun) -> list[str]:
     flow = run.solution_flow if run.solution_flow is not None else run.flow_point.flow
     if outside := outside_listing(run.test.proportioner, flow):
         out.append(outside)
-    return out
+    return [*out, *figure_remarks(run)]
 
 
 def outside_listing(proportioner: Proportioner, flow: float) -> str:

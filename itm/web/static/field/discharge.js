@@ -7,6 +7,7 @@ import { changes, choiceEntry, press, quantityEntry, textEntry, valueOf } from "
 import { quantity } from "./flow.js";
 import { orderRemarks } from "./ordering.js";
 import { keptOutlets, pitotPart } from "./pitot.js";
+import { figureRemarks, impossible } from "./plausible.js";
 import { leftOf } from "./points.js";
 import { clock, seconds } from "./words.js";
 
@@ -133,6 +134,7 @@ function card(field, test, run, writes) {
       : null,
     withdrawn(field, run, writes),
     remarks(test, run, samples).map((text) => notice(text)),
+    figureRemarks(run, view.units).map((text) => notice(text, "warning")),
     orderRemarks(view, test, run, samples, zone).map((text) => notice(text, "warning")),
     writes ? measured(field, test, run) : facts(run),
   );
@@ -358,7 +360,8 @@ async function keepMeasured(field, run) {
       (name === "solution_flow" && read.si !== undefined && read.si <= 0
         ? "A flow is above 0."
         : null) ??
-      (read.si < 0 ? "This is not negative." : null);
+      (read.si < 0 ? "This is not negative." : null) ??
+      impossible(name, read.si);
     if (wrong) problems[`${prefix}:${name}`] = wrong;
   }
   const flow = put.solution_flow ?? run.solution_flow;
