@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from calc.units import FLOW
 from itm.accounts.actor import Actor
 from itm.core.figures import day
+from itm.intake.odd_results import OddResults
 from itm.intake.tables.cells import CellProblem
 from itm.intake.tables.known import Known, fold
 from itm.intake.tables.reading import A_CELL, Batch, Told
@@ -29,7 +30,8 @@ class Meant(NamedTuple):
 
 
 class HistoryRows:
-    """Judges batches of rows, and gives each as columns in the order of `kind.brought`."""
+    """Judges batches of rows, and gives each as columns in the order of `kind.brought`. What was
+    put to `watch` and is odd, `asked` holds; it keeps none from being taken in."""
 
     kind = past_storing.RESULTS
 
@@ -52,6 +54,12 @@ class HistoryRows:
             proportioner__in=[device.pk for device in self._devices]
         ).exists()  # fmt: skip
         self.known = self._names(actor, means)
+        self._odd = OddResults(self._devices, columns)
+        self.watch = self._odd.watch
+
+    @property
+    def asked(self) -> list[dict[str, str]]:
+        return self._odd.asked
 
     def _names(self, actor: Actor, means: Mapping[str, Mapping[str, str]]) -> dict[str, Known]:
         points = {point.name for one in self._devices for point in one.flow_points.all()}

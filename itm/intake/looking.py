@@ -182,9 +182,12 @@ def _settled(
         return found
     opened = _opened(row, layout, source, head, columns, rows, settled.dialect, survey.last)
     content, preview = _Content(layout), list[list[Any]]()
+    watch = getattr(opened.rows, "watch", None)  # what is odd is asked in the look alone
     with _tried(opened.rows):
-        for batch, _ in opened.judged():
+        for batch, made in opened.judged():
             content.add(batch)
+            if watch is not None:
+                watch(made)
             for index in range(min(len(batch.rows), PREVIEW_ROWS - len(preview))):
                 preview.append([batch.rows[index], *_shown(batch, index, list(columns))])
     told = opened.reader.told
