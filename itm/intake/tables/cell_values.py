@@ -7,8 +7,16 @@ from typing import Any, NamedTuple
 from itm.core.figures import day
 from itm.intake.tables import days, moments, numbers
 from itm.intake.tables.cells import Cell, as_date, text_of
-from itm.intake.tables.dialect import AS_IT_STANDS, FRACTION, LARGEST_FRACTION, LEAVE_EMPTY, Dialect
+from itm.intake.tables.dialect import (
+    AS_IT_STANDS,
+    FRACTION,
+    LARGEST_FRACTION,
+    LEAVE_EMPTY,
+    PERCENT,
+    Dialect,
+)
 from itm.intake.tables.layout import TableColumn
+from itm.intake.tables.swapped_days import TURNED, turned
 from itm.intake.tables.unit_questions import OF_CELL
 
 FINEST_PERCENT = Decimal("0.000001")
@@ -33,10 +41,16 @@ class Amount(NamedTuple):
 
 
 def read_cell(cell: Cell, column: TableColumn, dialect: Dialect, unit: str = "") -> Got:
-    """Codes: missing, not_a_number, other_decimal, no_unit, other_unit, two_units, too_large,
-    nothing, not_a_day, not_a_time, no_time, short_year, order_open, share_open, day_for_name,
-    number_for_name, damaged_name, not_a_choice, too_long."""
+    """`unit` is what the head says. Codes: missing, not_a_number, other_decimal, no_unit,
+    other_unit, two_units, too_large, nothing, not_a_day, not_a_time, no_time, short_year,
+    order_open, share_open, day_for_name, number_for_name, damaged_name, not_a_choice, too_long."""
     text = text_of(cell)
+    if isinstance(cell, tuple) and (dialect.swapped or {}).get(column.name) == TURNED:
+        if (other := turned(cell)) is None:
+            sentence = f"“{text}” cannot be turned: there is no month {cell[2]}."
+            fix = "Look how this day stands in the file that the workbook was made of."
+            return Got(None, text, "not_a_day", sentence, fix)
+        cell, text = other, text_of(other)
     figures = column.is_figure or column.is_dated
     if figures and isinstance(cell, str) and numbers.is_nothing(cell):
         if dialect.nothing != LEAVE_EMPTY:
@@ -92,7 +106,8 @@ def _figure(cell: Cell, text: str, column: TableColumn, dialect: Dialect, unit: 
                        "Correct one of them.")  # fmt: skip
         said = said if holds == OF_CELL else ""
     if column.kind == "percent":
-        return _percent(value, said or unit, text, column, dialect)
+        return _percent(value, said, unit, text, column, dialect)
+    unit = unit or (dialect.units or {}).get(column.name, "")  # of figures that say none
     return _amount(value, said or unit, text, column)
 
 
@@ -103,12 +118,15 @@ def _unread(dialect: Dialect) -> str:
     return f"cannot be read with a decimal {sign}, as the other figures of this file are"
 
 
-def _percent(value: Decimal, said: str, text: str, column: TableColumn, dialect: Dialect) -> Got:
+def _percent(
+    value: Decimal, said: str, unit: str, text: str, column: TableColumn, dialect: Dialect
+) -> Got:
+    said = said or unit
     if said not in ("", "%"):
         return _other_unit(text, said, column, ("%",))
     if "%" not in text and 0 < value <= 1:
-        how = dialect.percent if value <= LARGEST_FRACTION else dialect.middle
-        if not how and FRACTION in (dialect.percent, dialect.middle):
+        how, others = _ways(value, unit, column, dialect)
+        if not how and FRACTION in others:
             return Got(None, text, "share_open", f"“{text}” can be a share of one or a percent.",
                        "Write it with its sign, such as 0.5 %.")  # fmt: skip
         value = (100 * value).normalize() if how == FRACTION else value
@@ -118,6 +136,18 @@ def _percent(value: Decimal, said: str, text: str, column: TableColumn, dialect:
     # Zeros at the end that were typed stay; beyond what the column keeps, it is rounded.
     exact = value.quantize(FINEST_PERCENT)
     return Got(value if value == exact else exact.normalize(), text)
+
+
+def _ways(
+    value: Decimal, unit: str, column: TableColumn, dialect: Dialect
+) -> tuple[str, tuple[str, ...]]:
+    """Whether a figure of at most 1 without its sign is a share or a percent, as far as it is
+    settled, and how it was settled of such figures in all."""
+    small = value <= LARGEST_FRACTION
+    if unit == "%" and dialect.headed is not None:
+        said = dialect.headed.get(column.name, PERCENT)
+        return (said if small or said == PERCENT else ""), (said,)
+    return (dialect.percent if small else dialect.middle), (dialect.percent, dialect.middle)
 
 
 def _amount(value: Decimal, unit: str, text: str, column: TableColumn) -> Got:

@@ -12,13 +12,16 @@ from itm.intake.tables.head import Head
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.questions import Answer, Cells, Question, Spot, given, mixed
 from itm.intake.tables.survey import Survey
-from itm.intake.tables.unit_questions import differing_asked, units_asked
+from itm.intake.tables.swapped_days import CODE as SWAPPED
+from itm.intake.tables.swapped_days import swapped_asked
+from itm.intake.tables.unit_questions import differing_asked, unit_at, units_asked
 
 POINT, COMMA = ".", ","
 PERCENT, FRACTION = "percent", "fraction"
 LEAVE_EMPTY, AS_IT_STANDS = "empty", "as it stands"
 # A percent of a proportioner below this is a share of one written without its sign; own choice.
 LARGEST_FRACTION = Decimal("0.2")
+HEADED = "headed:"
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,8 @@ class Dialect:
     bare_names: str = ""  # numbers where names stand, taken as they are
     units: Mapping[str, str] | None = None  # of columns whose unit neither head nor cells say
     differing: Mapping[str, str] | None = None  # where cells say another unit than their head
+    headed: Mapping[str, str] | None = None  # small percents of columns whose head says %
+    swapped: Mapping[str, str] | None = None  # real days of columns where they may be turned
 
 
 @dataclass(frozen=True)
@@ -56,16 +61,20 @@ def settle(
     asked: list[Question] = []
     problems: list[CellProblem] = []
     cells = Cells(survey, columns, layout)
-    for make in (_decimal, _order, _century, _count, _percent, _nothing, _bare_names):
+    for make in (_decimal, _order, _century, _count, _nothing, _bare_names):
         question, found = make(cells, answers)
         asked += question
         problems += found
+    question, found = _percent(cells, head, answers)
+    asked += question
+    problems += found
+    asked += swapped_asked(cells, answers)
     asked += units_asked(cells, head, answers)
     asked += differing_asked(cells, head, answers)
     said = {question.code: question.found for question in asked}
-    units, differing = (
+    units, differing, headed, swapped = (
         {name: found for code, found in said.items() if (name := code.removeprefix(begin)) != code}
-        for begin in ("unit:", "differing:")
+        for begin in ("unit:", "differing:", HEADED, SWAPPED)
     )
     dialect = Dialect(
         decimal=said.get("decimal", ""),  # type: ignore[arg-type]
@@ -78,6 +87,8 @@ def settle(
         bare_names=said.get("bare_names", ""),
         units=units,
         differing=differing,
+        headed=headed,
+        swapped=swapped,
     )
     return Settled(dialect, tuple(asked), tuple(problems))
 
@@ -181,25 +192,37 @@ def _count(cells: Cells, answers: Mapping[str, str]) -> Answer:
     return [], []
 
 
-def _percent(cells: Cells, answers: Mapping[str, str]) -> Answer:
+def _percent(cells: Cells, head: Head, answers: Mapping[str, str]) -> Answer:
     """3, 3 % or 0.03: settled by what has its sign, or is too large to be a share. Between the
-    shares that are likely and 1 stands what may be half a percent or a half."""
+    shares that are likely and 1 stands what may be half a percent or a half.
+
+    A column whose head says % is judged by itself: texts beside larger ones are percents. Numbers
+    are asked about all the same, since a workbook shows a share of one as 3.1 %.
+    """
     small: list[Spot] = []
     middle: list[Spot] = []
     large: list[Spot] = []
-    for _, spot in cells.of("percent"):
+    headed: dict[str, list[Spot]] = {}
+    for column, spot in cells.of("percent"):
         value = _loosely(spot.cell)
         if value is None or value <= 0 or "%" in text_of(spot.cell):
+            continue
+        if unit_at(head, spot.column, column) == "%":
+            headed.setdefault(column.name, []).append(spot)
             continue
         (small if value <= LARGEST_FRACTION else large if value > 1 else middle).append(spot)
     if small and large:
         words = ("shares of one", "percents")
-        fix = "Write all percents of the file in one way, best as 3.1."
+        fix = (
+            "Write all percents of the file in one way, best as 3.1. Where all of them are "
+            "percents, say so in the head, as “Result (%)”, or behind the figure, as 0.15 %."
+        )
         return [], mixed("mixed_percent", small, large, words, fix)
     if not small:  # nobody means 100 % by a 1 that stands alone
         middle = [spot for spot in middle if _loosely(spot.cell) != 1]
     out = []
-    for code, spots in (("percent", small), ("middle", [] if large else middle)):
+    open_ways = [(HEADED + name, _unsure(spots)) for name, spots in headed.items()]
+    for code, spots in (("percent", small), ("middle", [] if large else middle), *open_ways):
         if spots:
             value = _loosely(spots[0].cell) or Decimal(0)
             choices = (
@@ -209,6 +232,12 @@ def _percent(cells: Cells, answers: Mapping[str, str]) -> Answer:
             sentence = f"{spots[0].said}: a share of one, or a percent?"
             out.append(Question(code, sentence, choices, given(answers, code, choices)))
     return out, []
+
+
+def _unsure(spots: list[Spot]) -> list[Spot]:
+    """Which of the percents under a head that says % may be shares all the same."""
+    small = [spot for spot in spots if (_loosely(spot.cell) or 0) <= LARGEST_FRACTION]
+    return [spot for spot in small if len(small) == len(spots) or not isinstance(spot.cell, str)]
 
 
 def _plain(value: Decimal) -> str:

@@ -14,6 +14,7 @@ from itm.intake.tables.head import Head
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.limits import MOST_COLUMNS
 from itm.intake.tables.survey import filled
+from itm.intake.tables.unit_questions import unit_at
 
 MOST_KEPT = 50_000  # different cells of a column that are remembered
 MOST_PROBLEMS = 200  # that are told; the others are counted
@@ -194,6 +195,4 @@ class Reader:
         return [known[cell] for cell in cells]
 
     def _unit(self, name: str) -> str:
-        at = self.columns[name]
-        said = self.head.units[at] if at < len(self.head.units) else ""
-        return said or (self.dialect.units or {}).get(name, "")
+        return unit_at(self.head, self.columns[name], self.layout.column(name))

@@ -5,13 +5,21 @@ from collections.abc import Mapping
 from itm.intake.tables import numbers
 from itm.intake.tables.cells import Cell
 from itm.intake.tables.head import Head
+from itm.intake.tables.layout import TableColumn
 from itm.intake.tables.questions import Cells, Question, given
 
 OF_CELL, OF_HEAD = "cell", "head"
 
 
+def unit_at(head: Head, at: int, column: TableColumn) -> str:
+    """The unit that the head of a column says; a percent also by its sign anywhere in it."""
+    said = head.units[at] if at < len(head.units) else ""
+    percent = column.kind == "percent" and at < len(head.names) and "%" in head.names[at]
+    return said or ("%" if percent else "")
+
+
 def units_asked(cells: Cells, head: Head, answers: Mapping[str, str]) -> list[Question]:
-    """Of a column whose figures say no unit, and whose head says none either."""
+    """Of figures that say no unit, in a column whose head says none either."""
     out = []
     for name, at in cells.columns.items():
         column = cells.layout.column(name)
@@ -22,7 +30,10 @@ def units_asked(cells: Cells, head: Head, answers: Mapping[str, str]) -> list[Qu
         if without:
             code = f"unit:{name}"
             choices = tuple((unit, unit) for unit in column.units)
-            sentence = f"{without[0].said}: in which unit is the column “{head.names[at]}”?"
+            sentence = (
+                f"{without[0].said}: in which unit are the figures of “{head.names[at]}” that say "
+                "none?"
+            )
             out.append(Question(code, sentence, choices, given(answers, code, choices)))
     return out
 
