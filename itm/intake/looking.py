@@ -29,6 +29,7 @@ from itm.intake.tables.cells import Cell, letters, text_of
 from itm.intake.tables.dialect import Dialect, Settled, settle
 from itm.intake.tables.head import WITHIN, Head, find_head, folded, head_at, match
 from itm.intake.tables.head_questions import settle_heads
+from itm.intake.tables.hidden_questions import LEAVE_OUT, hidden_asked
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.moments import Moment
 from itm.intake.tables.notes import AS_ROWS, notes_asked
@@ -110,6 +111,14 @@ def _look(
     }
     if found["missing"] or any(not one["found"] for one in found["questions"]):
         return found
+    hidden = source.hidden(head)
+    hiding = hidden_asked(hidden, row.answers)
+    found["questions"] += [asdict(one) for one in hiding]
+    if any(not one.found for one in hiding):
+        return found
+    if any(one.found == LEAVE_OUT for one in hiding):
+        source = replace(source, without_hidden=True)
+        found["source"]["without_hidden"] = True
     rows = rows_of(actor, row, columns)
     swallowed = Swallowed(source.delimiter, head)
     blocks = _counted(swallowed.watched(source.blocks()), progress)
@@ -119,7 +128,8 @@ def _look(
         survey = survey.with_notes()
     found["questions"] += [asdict(one) for one in asked]
     found["unread"] = _unread(survey, head)
-    faults = source.faults(columns.values(), head, {number for number, _ in survey.notes})
+    left_out = {number for number, _ in survey.notes} | set(hidden if source.without_hidden else ())
+    faults = source.faults(columns.values(), head, left_out)
     found |= _told(faults[:MOST_PROBLEMS], len(faults))
     if faults:
         return found | {"notes": survey.notes}
@@ -278,9 +288,9 @@ def _once(
 
 def _means(reader: Reader, answers: Mapping[str, str]) -> list[Question]:
     """One question for each name that is not known, where some that are come near."""
-    out = []
-    for (name, text), (problem, offers) in list(reader.unknown.items())[:MOST_MEANS]:
-        if offers:
+    out: list[Question] = []
+    for (name, text), (problem, offers) in reader.unknown.items():
+        if offers and len(out) < MOST_MEANS:
             code = f"means:{name}:{text}"
             sentence = f"{problem.place}: {problem.sentence} Which one is meant?"
             choices = tuple((offer, offer) for offer in offers)

@@ -15,9 +15,10 @@ from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
 from itm.intake.tables.moments import Moment
 from itm.intake.tables.reading import Batch, Told
-from itm.intake.tables.survey import SUMS
+from itm.intake.tables.sums import is_worked_out
 from itm.intake.take import AtBottle, as_set, asked_of
 from itm.intake.typed import digits_of
+from itm.intake.worked_out import Held, mean_readings, mean_rows
 from itm.records import bench_sheet
 from itm.records.bench_sheet import Stand
 from itm.records.many_readings import NewReading
@@ -71,6 +72,7 @@ class ReadingRows:
         self.known = {"bottle": Known("bottle", self._stands, means=means.get("bottle"))}
         self.asked: list[dict[str, str]] = []
         self._read: list[AtBottle] = []
+        self._held: list[Held] = []
         self._other_day: list[tuple[str, datetime]] = []
         self._last: datetime | None = None
         self._before = max(
@@ -103,7 +105,7 @@ class ReadingRows:
                 yield found
             return
         name = batch.values[LINE][index] or ""
-        if (name.split() or [""])[0].casefold().strip(":.") in SUMS:
+        if is_worked_out(name):
             told.add(CellProblem(
                 batch.rows[index], self._columns[LINE], "worked_out",
                 f"“{name[:40]}” was worked out from readings and is none itself.",
@@ -139,6 +141,7 @@ class ReadingRows:
             there = place(row, self._columns[value])
             if not aside[0]:
                 self._remember(there, typed, judged.temperature_c, at)
+                self._held.append(Held(row, stand.bottle.label, judged.value))
             yield NewReading(stand.bottle, typed.value, typed.temperature, at, *aside)
 
     def _read_at(self, row: int, moment: Moment | None, told: Told) -> datetime | None:
@@ -209,6 +212,12 @@ class ReadingRows:
                 f"right?{more}"
             )
             self.asked.append({"place": early[0].place, "sentence": sentence})
+        for row in (mean_rows if self._across else mean_readings)(self._held):
+            sentence = (
+                "What stands here is the mean of the readings above it, in every bottle: was it "
+                "worked out? Then take it out, since a mean is no reading."
+            )
+            self.asked.append({"place": f"row {row}", "sentence": sentence})
         if self._other_day:
             there, at = self._other_day[0]
             more = f" So in {len(self._other_day)} rows." if len(self._other_day) > 1 else ""

@@ -9,6 +9,7 @@ from itm.intake.tables.cell_values import Got
 from itm.intake.tables.cells import Cell, as_date, text_of
 
 MOST_OFFERS = 6
+MOST_SEARCHED = 100  # unknown names that others are offered for: nobody is asked about more at once
 
 
 class Known:
@@ -26,6 +27,7 @@ class Known:
         self.names = sorted(set(names))
         self._by_fold = {fold(name): name for name in self.names}
         self.means = dict(means or {})
+        self._offered: dict[Cell, list[str]] = {}
 
     def knows(self, cell: Cell) -> bool:
         return not isinstance(cell, tuple) and fold(text_of(cell)) in self._by_fold
@@ -57,7 +59,19 @@ class Known:
         return Got(None, text, "unknown_name", sentence, _did_you_mean(offers))
 
     def offers(self, cell: Cell) -> list[str]:
-        """The likeliest first: what a spreadsheet may have made of it, then what is alike."""
+        """The likeliest first: what a spreadsheet may have made of it, then what is alike.
+
+        Searched once a name, and of names that have to be known for the first ones only: among
+        thousands each search takes milliseconds, and a file may hold as many wrong ones.
+        """
+        if cell in self._offered:
+            return self._offered[cell]
+        if not self.free and len(self._offered) >= MOST_SEARCHED:
+            return []
+        self._offered[cell] = self._search(cell)
+        return self._offered[cell]
+
+    def _search(self, cell: Cell) -> list[str]:
         alike = difflib.get_close_matches(text_of(cell), self.names, n=3, cutoff=0.75)
         found = [*self._became(cell), *([] if isinstance(cell, tuple) else alike)]
         return list(dict.fromkeys(found))[:MOST_OFFERS]

@@ -11,6 +11,7 @@ from itm.intake.tables.blocks import Block, blocks
 from itm.intake.tables.cells import Cell, CellProblem
 from itm.intake.tables.file_kind import CSV
 from itm.intake.tables.head import WITHIN, Head
+from itm.intake.tables.hidden_rows import without
 from itm.intake.tables.limits import LONGEST_CELL, MOST_COLUMNS, long_cell
 from itm.intake.tables.questions import Question
 
@@ -26,6 +27,7 @@ class Source:
     encoding: str = ""
     delimiter: str = ""
     sheet: str = ""
+    without_hidden: bool = False  # rows that the workbook hides are left out
 
     def blocks(self) -> Iterator[Block]:
         """Refused what `csv_rows` and `workbook_blocks` refuse, and long_cell."""
@@ -33,6 +35,9 @@ class Source:
             found = blocks(text.csv_rows(self.path, self.encoding, self.delimiter))
         else:
             found = workbook.workbook_blocks(self.path, self.sheet)
+        if self.without_hidden:
+            rows = set(self.hidden())
+            found = (without(block, rows) for block in found)
         for block in found:
             for column in block.columns:
                 for cell in column.distinct:
@@ -40,6 +45,12 @@ class Source:
                         where = f"in one of the rows from {block.first} on"
                         raise long_cell(where, len(cell))
             yield block
+
+    def hidden(self, head: Head | None = None) -> list[int]:
+        """Rows below the heads that a workbook hides and that hold something."""
+        last = head.last if head else 0
+        rows = [] if self.kind == CSV else workbook.hidden(self.path, self.sheet)
+        return [row for row in rows if row > last]
 
     def width(self, head: Head, columns: Mapping[str, int]) -> int:
         """Columns beyond which nothing of a text may stand. In a workbook no cell is pushed."""

@@ -11,13 +11,10 @@ from itm.intake.tables.blocks import Block, Column
 from itm.intake.tables.cells import Cell, text_of
 from itm.intake.tables.head import Head
 from itm.intake.tables.layout import Layout
+from itm.intake.tables.sums import is_worked_out
 
 MOST_SEEN = 20_000  # different cells of a column that are kept; later ones tell nothing new
 LONG_NOTE = 25  # characters: longer than what stands in a column of figures
-SUMS = frozenset(
-    ("mean", "average", "avg", "sum", "total", "median", "min", "max", "minimum", "maximum", "sd",
-     "stdev", "count")
-)  # fmt: skip
 MOST_NOTES = 20
 
 
@@ -92,8 +89,7 @@ def look_through(
 
 
 def _is_note(text: str, cells: int, after_blank: bool) -> bool:
-    first = text.split(maxsplit=1)[0].casefold().strip(":.")
-    return first in SUMS or (cells == 1 and (after_blank or len(text) > LONG_NOTE))
+    return is_worked_out(text) or (cells == 1 and (after_blank or len(text) > LONG_NOTE))
 
 
 def _is_row(

@@ -134,6 +134,13 @@ def faults(path: Path, sheet: str) -> list[Fault]:
     return found
 
 
+def hidden(path: Path, sheet: str) -> list[int]:
+    """Rows that are hidden and hold something. Refused as `workbook_blocks`."""
+    with _reading(path, sheet, "hidden") as (process, stream):
+        found: list[int] = _taken(process, stream)
+    return found
+
+
 def workbook_blocks(path: Path, sheet: str) -> Iterator[Block]:
     """As the sheet numbers its rows. A cell is text, a number, or a day as a tuple.
 

@@ -32,7 +32,7 @@ VALUE = re.compile(rb"<(?:\w+:)?v(?:\s[^>]*)?(?:/>|>(.*?)</)", re.DOTALL)
 def faults(path: Path, sheet: str) -> list[Fault]:
     """In the order of the sheet. Raises LookupError where the workbook does not lead to it."""
     out: list[Fault] = []
-    with zipfile.ZipFile(path) as packed, packed.open(_part_of(packed, sheet)) as stream:
+    with zipfile.ZipFile(path) as packed, packed.open(part_of(packed, sheet)) as stream:
         found = _Found()
         rest = b""
         while chunk := stream.read(CHUNK):
@@ -47,7 +47,7 @@ def faults(path: Path, sheet: str) -> list[Fault]:
     return out[:MOST]
 
 
-def _part_of(packed: zipfile.ZipFile, sheet: str) -> str:
+def part_of(packed: zipfile.ZipFile, sheet: str) -> str:
     names = {name.casefold(): name for name in packed.namelist()}
     book = _tree(packed, names["xl/workbook.xml"])
     [link] = [

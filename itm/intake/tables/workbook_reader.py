@@ -1,16 +1,16 @@
-"""The process that reads one workbook: this module, with PATH [SHEET [faults]] behind it.
+"""The process that reads one workbook: this module, with PATH [SHEET [faults | hidden]] behind it.
 
 Writes to its output, as marshal: of no sheet the list of sheets, of a sheet its width and height
 and then blocks until an empty one: the number of rows, and of each column its different cells and
-in two bytes for each row which it is; or the faults of the sheet. It may take so much memory and
-time and no more.
+in two bytes for each row which it is; or the faults of the sheet, or its hidden rows. It may take
+so much memory and time and no more.
 """
 
 import gc
 import marshal
 import resource
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,19 +18,21 @@ from typing import Any
 from python_calamine import CalamineWorkbook
 
 from itm.intake.tables.blocks import blocks
+from itm.intake.tables.hidden_rows import hidden_rows
 from itm.intake.tables.limits import LONGEST_READING, MOST_MEMORY
 from itm.intake.tables.workbook_faults import faults
 
 FORMAT = 2  # of marshal: later ones look whether each thing was written before
 PLAIN = frozenset((str, float, int))
+IN_THE_MARKUP: dict[str, Callable[[Path, str], Any]] = {"faults": faults, "hidden": hidden_rows}
 
 
 def main(path: str, sheet: str = "", what: str = "") -> None:
     _bound()
     gc.disable()  # nothing here is a cycle, and the search for one goes through every row
     out = sys.stdout.buffer
-    if what == "faults":
-        marshal.dump(faults(Path(path), sheet), out, FORMAT)
+    if what in IN_THE_MARKUP:
+        marshal.dump(IN_THE_MARKUP[what](Path(path), sheet), out, FORMAT)
         return
     book = CalamineWorkbook.from_path(path)
     if not sheet:
