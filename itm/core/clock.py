@@ -20,7 +20,7 @@ FIRST_MOMENT = datetime(1990, 1, 1, tzinfo=UTC)
 AHEAD = timedelta(days=1)
 # Days of a register: no fixed foam system is older, and no date of expiry later. Own choice; what
 # lies beyond is a slip of a digit, and near the ends of the calendar no zone can be reckoned.
-FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
 
 
 def add_months(day: date, months: int) -> date:

@@ -341,7 +341,7 @@ def test_next_thing_follows_the_day(scene, day):
     for line in lines[:-1]:
         end_line(actor=scene.contractor, line=line, outcome="restored", at=work.tick())
     out = {"reason": "Seized", "handed_to": "Owner", "handed_at": AT}
-    end_line(actor=scene.contractor, line=lines[-1], outcome="left_out", at=AT, **out)
+    end_line(actor=scene.contractor, line=lines[-1], outcome="left_out", at=work.tick(), **out)
     assert now() == f"Bench: {tag}"
     deeds.read(work, {"minimum": 3.2, "design": 3.4})
     assert now() == f"Hand in: {tag}"
