@@ -33,7 +33,7 @@ from itm.intake.tables.hidden_questions import LEAVE_OUT, hidden_asked
 from itm.intake.tables.layout import Layout
 from itm.intake.tables.moments import Moment
 from itm.intake.tables.notes import AS_ROWS, notes_asked
-from itm.intake.tables.questions import Question
+from itm.intake.tables.questions import Question, given
 from itm.intake.tables.reading import MOST_PROBLEMS, Batch, Reader
 from itm.intake.tables.source import Source, find_source
 from itm.intake.tables.survey import Survey, look_through
@@ -174,10 +174,11 @@ def _settled(
     row: Upload, layout: Layout, source: Source, head: Head, columns: Mapping[str, int],
     rows: Rows, survey: Survey, settled: Settled, before: Findings,
 ) -> Findings:  # fmt: skip
+    once = list(_once(layout, columns, row.answers))
     found: Findings = {
         "questions": [
             *before["questions"],
-            *(asdict(one) for one in (*settled.questions, *_once(layout, columns, row.answers))),
+            *(asdict(one) for one in (*settled.questions, *once)),
         ],
         "rows": survey.rows,
         "last": survey.last,
@@ -188,7 +189,7 @@ def _settled(
         raise Refused("no_rows", "Below its heads this table has no row.")
     if settled.problems:
         return found | _told(settled.problems, len(settled.problems))
-    if settled.open:
+    if settled.open or any(one.choices and not one.found for one in once):
         return found
     opened = _opened(row, layout, source, head, columns, rows, settled.dialect, survey.last)
     content, preview = _Content(layout), list[list[Any]]()
@@ -276,10 +277,15 @@ def open_ready(*, actor: Actor, row: Upload) -> Opened:
 def _once(
     layout: Layout, columns: Mapping[str, int], answers: Mapping[str, str]
 ) -> Iterator[Question]:
-    """What may hold for the whole file, of columns that it lacks; none of it has to be said."""
+    """What may hold for the whole file, of columns that it lacks. A choice has to be made; what is
+    said in own words may stay open."""
     for column in layout.columns:
         if column.once and column.name not in columns:
             code = f"{SAID}{column.name}"
+            if column.has_to_be_said:
+                choices = tuple((word, word) for word in dict.fromkeys(column.choices.values()))
+                yield Question(code, column.once, choices, given(answers, code, choices))
+                continue
             yield Question(
                 code, column.once, (), answers.get(code, ""), entry=column.kind,
                 longest=column.longest,

@@ -223,6 +223,9 @@ INSTRUMENTS = Layout(
         TableColumn(
             "temperature_compensated", "choice", "Corrects for temperature itself", "no",
             choices=YES_NO,
+            once="Do the instruments of this file correct for temperature themselves? Where they "
+            "differ, add a column that says it of each.",
+            help="Yes or no: without it, readings would be corrected twice or not at all.",
         ),
         TableColumn(
             "compensates_from_c", "number", "Corrects from, °C", "10", most=HUNDRED,

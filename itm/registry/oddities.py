@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from itm.registry.models import ConcentrateLot, FoamSystem, Proportioner, Tank
+from itm.registry.models import ConcentrateLot, FoamSystem, Instrument, Proportioner, Tank
 
 # Own choices, no source. What a tank cannot give is its dead volume, some percent of it; the
 # largest foam stores of refineries hold some hundred m³; concentrates are made for 1, 3 and 6 %,
@@ -14,6 +14,8 @@ LEAST_USABLE = 0.2
 MOST_M3 = 500.0
 MOST_PERCENT = Decimal(6)
 MOST_TURNDOWN = 50.0
+# Makers state some steps of the display; a meter with a fine display may scatter over more.
+MOST_STEPS = 50
 
 
 def odd(row: Any) -> list[tuple[str, str]]:
@@ -24,6 +26,8 @@ def odd(row: Any) -> list[tuple[str, str]]:
         return list(_of_percent(row.nominal_percent))
     if isinstance(row, FoamSystem):
         return list(_of_system(row))
+    if isinstance(row, Instrument):
+        return list(_of_instrument(row))
     return []
 
 
@@ -58,4 +62,16 @@ def _of_system(row: FoamSystem) -> Iterator[tuple[str, str]]:
             "design_flow",
             f"The design flow is {row.design_flow / row.minimum_flow:.0f} times the minimum flow: "
             "is the unit of one of them right?",
+        )
+
+
+def _of_instrument(row: Instrument) -> Iterator[tuple[str, str]]:
+    if row.repeatability is not None and row.repeatability > MOST_STEPS * row.resolution:
+        unit = f" {row.unit}" if row.unit else ""
+        yield (
+            "repeatability",
+            f"A repeatability of {row.repeatability.normalize():f}{unit} is "
+            f"{row.repeatability / row.resolution:,.0f} steps of its display "
+            f"({row.resolution.normalize():f}{unit}): is it in the unit of the instrument, and the "
+            "point in its place? Readings are held against each other by it.",
         )

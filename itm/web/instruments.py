@@ -16,6 +16,7 @@ from itm.records.repeatability import history
 from itm.registry import certificates, queries, retiring, services
 from itm.registry.certificates import in_force
 from itm.registry.forms import CertificateForm, InstrumentForm, WithdrawForm
+from itm.registry.oddities import odd
 from itm.schedule.calibrations import standing_of
 from itm.web.attached import add_at, attached
 from itm.web.editing import Crumbs, edit, site_date
@@ -66,6 +67,7 @@ def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
     stands = standing_of(now, timezone.now()) if now is not None and now.due_on else None
     context = {
         "instrument": row,
+        "odd": odd(row),
         "repeatability": f"{row.repeatability.normalize():f}" if row.repeatability else "",
         "records": scatter(row),
         "digits": last_digits(row),

@@ -61,6 +61,10 @@ def read_cell(cell: Cell, column: TableColumn, dialect: Dialect, unit: str = "")
         if column.needed:
             sentence = f"{column.label} is missing; nothing is not zero."
             return Got(None, "", EMPTY, sentence, "Fill the cell, or take the row out.")
+        if column.has_to_be_said:
+            words = " or ".join(dict.fromkeys(column.choices.values()))
+            sentence = f"{column.label} is not said; nothing is none of {words}."
+            return Got(None, "", EMPTY, sentence, f"Write {words}.")
         return Got(None if figures else "")
     if column.is_figure:
         return _figure(cell, text, column, dialect, unit)

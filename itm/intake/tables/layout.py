@@ -16,7 +16,8 @@ class TableColumn:
     all; a `measure` is a quantity whose unit may stand elsewhere. `most` is the largest value that
     is believed, which also tells 1,334 from 1334; with `judged` what is larger is told by whoever
     judges the rows, who knows what else it may be. `once` asks, where no column of the file holds
-    it, what holds for all of its rows."""
+    it, what holds for all of its rows, in one of its words where it is a choice: such a
+    one has to be said, and where the file has the column, in each row."""
 
     name: str
     kind: Kind
@@ -39,6 +40,11 @@ class TableColumn:
     @property
     def is_dated(self) -> bool:
         return self.kind in ("day", "moment")
+
+    @property
+    def has_to_be_said(self) -> bool:
+        """In each row or once for all: a choice that nobody made is none."""
+        return bool(self.once) and self.kind == "choice"
 
 
 @dataclass(frozen=True)
