@@ -16,16 +16,11 @@ from itm.findings.models import Deficiency
 from itm.findings.queries import all_deficiencies, days_open, where
 from itm.findings.wording import named
 from itm.trends.impairments import impairments, with_what_is_out
+from itm.trends.wrong_systems import WORDS
 from itm.trends.wrong_things import not_restored
 
 MOST = 20  # of each by name; own choice
 SEVERITY = Deficiency.Severity
-# How many, in words: one and several.
-WORDS = {
-    SEVERITY.IMPAIRMENT: ("impairment", "impairments"),
-    SEVERITY.CRITICAL: ("critical deficiency", "critical deficiencies"),
-    SEVERITY.NONCRITICAL: ("noncritical deficiency", "noncritical deficiencies"),
-}
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from itm.trends.kept import Kept, kept_of
 from itm.trends.latest import State
 from itm.trends.queries import FlowPointSeries, Point, history_of
 from itm.trends.statement import found_in, is_first
+from itm.trends.wrong_systems import NONE, Open, in_words, open_at_devices
 
 MOST = 500  # devices on one page: more are narrowed, because each brings its whole history
 # Years since the system was commissioned: from, below. Own choice.
@@ -66,7 +67,12 @@ class Row:
     chance: float | None  # that an order of its results like this one comes by chance
     apart: float | None  # latest result less that of the acceptance test, points
     earliest: date | None  # of leaving the band, at the steepest slope of the interval
+    wrong: Open = NONE  # open deficiencies at the device, its tank and its system
     among_all: float | None = None  # the chance, raised by how many were looked at
+
+    @property
+    def wrong_words(self) -> str:
+        return in_words(self.wrong)
 
     @property
     def contractor(self) -> str:
@@ -146,7 +152,12 @@ def side_by_side(actor: Actor, asked: Asked, order: str = "drift") -> Comparison
     found = list(narrowed(actor, asked)[: MOST + 1])
     devices = found[:MOST]
     kept = kept_of(actor, devices)
-    rows = [row for device in devices for row in rows_of(device, kept, actor.today)]
+    wrong = open_at_devices(devices)
+    rows = [
+        replace(row, wrong=wrong[device.pk])
+        for device in devices
+        for row in rows_of(device, kept, actor.today)
+    ]
     judged = [row.chance for row in rows if row.chance is not None]
     raised = iter(adjusted(judged))
     rows = [row if row.chance is None else replace(row, among_all=next(raised)) for row in rows]

@@ -15,6 +15,7 @@ from itm.schedule.due import Standing, standing
 from itm.schedule.models import Duty, Requirement
 from itm.schedule.queries import asked
 from itm.trends.latest import LatestResult, results_of
+from itm.trends.wrong_systems import NONE, Open, in_words, open_at_devices
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,11 @@ class DeviceRow:
     retest: Standing | None
     check: Standing | None
     out: bool
+    wrong: Open = NONE  # open deficiencies at it, at its tank and at its system
+
+    @property
+    def wrong_words(self) -> str:
+        return in_words(self.wrong)
 
 
 def proportioners(actor: Actor) -> QuerySet[Proportioner]:
@@ -47,6 +53,7 @@ def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRo
     """
     latest = latest_results(devices)
     tests, retests, checks = duties_of(devices, now)
+    wrong = open_at_devices(devices)
     lines = RestorationLine.objects.filter(
         OUT,
         proportioner__in=[device.pk for device in devices],
@@ -69,6 +76,7 @@ def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRo
             retest=retests.get(device.pk),
             check=checks.get(device.tank_id),
             out=device.pk in out,
+            wrong=wrong[device.pk],
         )
         for device in devices
     ]

@@ -29,7 +29,7 @@ from itm.trends.unsigned import Unsigned, all_unsigned, unsigned_checks, unsigne
 
 MOST = 200  # of each kind, named one by one on paper; own choice
 PART = 1000  # systems looked at together: their keys go along in each query
-WORST = ("impaired", "outside", "undecided", "overdue")  # systems that the sheet names
+WORST = ("impaired", "wrong", "outside", "undecided", "overdue")  # systems that the sheet names
 Severity = Deficiency.Severity
 
 
@@ -175,8 +175,8 @@ SITES_HEAD = (
     "Results not signed for long",
 )  # fmt: skip
 SYSTEMS_HEAD = (
-    "System", "Site", "Owner", "Standing", "Proportioner", "Out of service", "Latest test",
-    "Limits", "Certainty", "Results, %", "Test", "Test again", "Concentrate check",
+    "System", "Site", "Owner", "Standing", "Deficiencies open", "Proportioner", "Out of service",
+    "Latest test", "Limits", "Certainty", "Results, %", "Test", "Test again", "Concentrate check",
 )  # fmt: skip
 Cells = list[str | int | float | None]
 
@@ -208,7 +208,7 @@ def systems_table(actor: Actor, now: datetime) -> list[Cells]:
 
 def system_cells(row: SystemRow) -> Sequence[Cells]:
     site = row.system.site
-    place: Cells = [row.system.name, site.name, site.owner.name, row.words]
+    place: Cells = [row.system.name, site.name, site.owner.name, row.words, row.wrong_words]
     if not row.devices:
         return [[*place, "", *[""] * 8]]
     out: list[Cells] = []

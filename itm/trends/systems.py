@@ -18,12 +18,15 @@ from itm.trends.devices import DeviceRow, device_rows
 from itm.trends.impairments import systems_out
 from itm.trends.stretch import MOST_PAGES, PAGE, Stretch, page_number
 from itm.trends.unsigned import unsigned_checks, unsigned_tests
+from itm.trends.wrong_systems import NONE, Open, found_impaired, in_words, open_at_systems
 
-# Worst first; of the same standing what has lasted longest. Of duties the proportioning tests of a
-# system count, and the concentrate checks of the tanks that feed it. Inspections stand in the list
-# of next things: they move no system.
+# Worst first; of the same standing what has lasted longest. Found impaired is what has an open
+# deficiency of the worst class; a lean or rich result that is the latest stands as that. Of duties
+# the proportioning tests of a system count, and the concentrate checks of the tanks that feed it.
+# Inspections stand in the list of next things: they move no system.
 STANDINGS = {
     "impaired": "Out of service",
+    "wrong": "Found impaired",
     "outside": "Lean or rich",
     "undecided": "Undecided",
     "overdue": "Overdue",
@@ -45,8 +48,13 @@ class SystemRow:
     stands: str  # one of STANDINGS
     words: str
     devices: list[DeviceRow]
+    wrong: Open = NONE  # open deficiencies at it, its devices and what feeds them
     # How long its oldest result has waited for a signature, where that is told; not what it says.
     waits: str = ""
+
+    @property
+    def wrong_words(self) -> str:
+        return in_words(self.wrong)
 
 
 def systems(
@@ -106,10 +114,17 @@ class Scope:
     site: str
     sites: list[int] | None  # where they are few
     out: set[int]  # systems out of service
+    wrong: set[int]  # systems at which an impairment was found and is open
 
     @classmethod
     def of(cls, actor: Actor, site: str) -> "Scope":
-        return cls(actor, site, few_sites(actor), systems_out(actor))
+        sites = few_sites(actor)
+        return cls(actor, site, sites, systems_out(actor), found_impaired(actor, sites))
+
+    @property
+    def first(self) -> set[int]:
+        """Systems that stand worse than any result puts them."""
+        return self.out | self.wrong
 
     def by_name(self) -> QuerySet[Any]:
         """Primary keys of systems."""
@@ -132,6 +147,8 @@ class Scope:
 def at_few(scope: Scope) -> Iterator[tuple[str, list[int]]]:
     if scope.out:
         yield "impaired", list(scope.by_name().filter(pk__in=scope.out))
+    if scope.wrong:
+        yield "wrong", list(scope.by_name().filter(pk__in=scope.wrong))
     ranked = list(scope.results().values_list("rank", SYSTEM))
     for name, ranks in RANKS.items():
         yield name, [system for rank, system in ranked if rank in ranks]
@@ -153,9 +170,11 @@ def branches(scope: Scope, only: str = "") -> Iterator[tuple[str, QuerySet[Any]]
     A system may come more than once. Of all standings, one after the other, it comes again under
     better ones. Of `only` one what stands worse is left out, which the database has to look for.
     """
-    out = scope.out
+    out = scope.first
     if only in ("", "impaired"):
-        yield "impaired", scope.by_name().filter(pk__in=out)
+        yield "impaired", scope.by_name().filter(pk__in=scope.out)
+    if only in ("", "wrong"):
+        yield "wrong", scope.by_name().filter(pk__in=scope.wrong - scope.out)
     for name, ranks in RANKS.items():
         if only in ("", name):
             results = scope.results().filter(rank__in=ranks)
@@ -176,7 +195,7 @@ def branches(scope: Scope, only: str = "") -> Iterator[tuple[str, QuerySet[Any]]
 
 
 def without_any(scope: Scope) -> QuerySet[Any]:
-    rest = scope.by_name().exclude(pk__in=scope.out).exclude(Exists(not_proven_at("pk")))
+    rest = scope.by_name().exclude(pk__in=scope.first).exclude(Exists(not_proven_at("pk")))
     return rest.exclude(Exists(tests_at("pk"))).exclude(Exists(checks_at("pk")))
 
 
@@ -238,13 +257,17 @@ def with_devices(found: list[tuple[int, str]], now: datetime) -> list[SystemRow]
     # They bring their systems along; only one without any has to be asked for.
     systems = {device.system_id: device.system for device in devices}
     bare = FoamSystem.objects.select_related("site__owner")
-    systems |= bare.in_bulk([key for key in keys if key not in systems])
+    without = bare.in_bulk([key for key in keys if key not in systems])
+    wrong = open_at_systems([*without.values()])
+    systems |= without
     rows = device_rows(devices, now)
     by_system: dict[int, list[DeviceRow]] = {}
     for row in rows:
-        by_system.setdefault(row.proportioner.system_id, []).append(row)
+        key = row.proportioner.system_id
+        by_system.setdefault(key, []).append(row)
+        wrong[key] = wrong.get(key, NONE) | row.wrong
     return [
-        SystemRow(systems[key], name, STANDINGS[name], by_system.get(key, []))
+        SystemRow(systems[key], name, STANDINGS[name], by_system.get(key, []), wrong[key])
         for key, name in found
     ]
 

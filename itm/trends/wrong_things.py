@@ -7,10 +7,8 @@ from typing import Any
 from django.db.models import (
     Case,
     CharField,
-    Exists,
     F,
     IntegerField,
-    OuterRef,
     Q,
     QuerySet,
     Value,
@@ -23,22 +21,20 @@ from itm.findings.clocks import Running
 from itm.findings.models import Deficiency
 from itm.findings.queries import days_open, where
 from itm.findings.wording import clocks_in_words, since
-from itm.records.models import LatestRecord, ProportioningTest
+from itm.records.models import ProportioningTest
 from itm.schedule.queries import at_sites
 from itm.trends.thing import Thing
+from itm.trends.wrong_systems import told_by_result
 
 BY_SEVERITY = {1: 1, 2: 2, 3: 5}  # an impairment beside what is lean, a noncritical one late
-Rank, State = LatestRecord.NotProven, ProportioningTest.State
+State = ProportioningTest.State
 
 
 def open_deficiencies(actor: Actor, sites: list[int] | None) -> QuerySet[Any]:
     """Open ones that no other line tells: a lean or rich result has its own while it is the latest
     or waits for its signature, and what was left out of service stands with its impairment."""
     rows = at_sites(Deficiency.objects.visible_to(actor), sites).filter(closed_at=None)
-    latest = LatestRecord.objects.filter(
-        proportioner=OuterRef("proportioner"), rank__in=[Rank.LEAN, Rank.RICH]
-    )
-    told = Q(cause__in=["lean", "rich"]) & (Exists(latest) | Q(test__state=State.HANDED_IN))
+    told = told_by_result() | Q(cause__in=["lean", "rich"], test__state=State.HANDED_IN)
     still_out = Q(cause="left_out", restoration_line__followed_by=None)
     rows = rows.exclude(told).exclude(still_out)
     places = Case(
