@@ -29,6 +29,7 @@ from itm.core import folding, outbox
 from itm.doors.files import FILE_TRIES, file_given_up, look_through_file, take_file_in
 from itm.findings import overdue
 from itm.findings.alarms import sound
+from itm.notices import lost
 from itm.notices.alarm_mail import send_alarm, send_one_alarm
 from itm.notices.at_once import mail_at_once, mail_one_at_once
 from itm.notices.gathering import gather
@@ -54,11 +55,20 @@ JOBS: dict[str, Callable[..., object]] = {
     "take_file_in": take_file_in,
 }
 
-# Jobs that somebody waits for in front of a page: tried so often, and then the page is told.
+# Jobs that somebody waits for in front of a page: tried so often, and then the page is told. Mails
+# wait longer, and then the organisation of the reader is told.
 GIVEN_UP: dict[str, tuple[int, Callable[..., None]]] = {
     "look_through_file": (FILE_TRIES, file_given_up),
     "make_archive": (ARCHIVE_TRIES, archive_given_up),
     "make_batch": (outbox.MOST_TRIES, batches.batch_given_up),
+    "mail_at_once": (outbox.MAIL_TRIES, lost.readers_unknown),
+    "mail_one_at_once": (outbox.MAIL_TRIES, lost.at_once_lost),
+    "send_alarm": (outbox.MAIL_TRIES, lost.readers_unknown),
+    "send_invitation": (outbox.MAIL_TRIES, lost.invitation_lost),
+    "send_one_alarm": (outbox.MAIL_TRIES, lost.alarm_lost),
+    "send_reset": (outbox.MAIL_TRIES, lost.reset_lost),
+    "send_summary": (outbox.MAIL_TRIES, lost.summary_lost),
+    "send_told": (outbox.MAIL_TRIES, lost.told_lost),
     "take_file_in": (FILE_TRIES, file_given_up),
 }
 

@@ -222,7 +222,7 @@ SHEETS: tuple[Sheet | Results, ...] = (
     Sheet("orders", at(findings.Order), [
         ("Made at", "made_at"), ("By", "made_by_name"), ("Of", "organisation__name"),
         ("Order", "words"), ("Due on", "due_on"), ("Seen by", "seen_by"), ("Met at", "met_at"),
-        ("How it was met", "met_words")]),
+        ("How it was met", "met_words"), ("Withdrawn because", "withdrawn_because")]),
     Sheet("files", at(Attachment), [
         ("Key", "key"), ("Name", "name"), ("Caption", "caption"), *THING,
         ("Added by", "added_by"), ("Added at", "added_at"), ("Bytes", "size"),

@@ -23,7 +23,11 @@ from django.utils import timezone
 log = logging.getLogger(__name__)
 
 LEASE = timedelta(minutes=10)  # longer than any job that does not `prolong` it; own choice
-MOST_TRIES = 8  # with the waits below about four hours; own choice
+MOST_TRIES = 8  # with the waits below about two hours; own choice
+# A mail server that is away for a night or a day must not lose what was promised: with the waits
+# below two days. Each job looks itself whether it is over by then. Own choice.
+MAIL_TRIES = 54
+GIVEN_UP_SHOWN = timedelta(days=7)  # how long /readyz counts what was given up; own choice
 
 # What a long job answers that did a part and wants another turn: whatever was promised since goes
 # first, and its tries are counted anew.
@@ -31,6 +35,10 @@ MORE = object()
 
 # The job that this thread runs now, with its lease.
 _running: ContextVar[tuple[int, uuid.UUID] | None] = ContextVar("outbox_running", default=None)
+
+
+class Hopeless(Exception):
+    """What a job raises that no waiting mends: given up after MOST_TRIES, whatever its kind."""
 
 
 class LostLease(Exception):
@@ -58,7 +66,10 @@ class Job(models.Model):
                 fields=["not_before"],
                 condition=Q(done_at=None, gave_up_at=None),
                 name="job_waiting",
-            )
+            ),
+            models.Index(
+                fields=["gave_up_at"], condition=Q(gave_up_at__isnull=False), name="job_given_up"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -131,6 +142,7 @@ def run_one() -> bool:
         # Any fault of a job must end in its row, or the promise is lost without a trace.
         log.exception("job failed", extra={"job": job.pk, "kind": job.kind})
         now = timezone.now()
+        most = min(most, MOST_TRIES) if isinstance(error, Hopeless) else most
         mine.update(
             error=f"{type(error).__name__}: {error}"[:2000],
             lease=None,
@@ -185,6 +197,10 @@ def drain(limit: int = 1000) -> int:
 
 def waiting() -> models.QuerySet[Job]:
     return Job.objects.filter(done_at=None, gave_up_at=None)
+
+
+def given_up_lately() -> int:
+    return Job.objects.filter(gave_up_at__gte=timezone.now() - GIVEN_UP_SHOWN).count()
 
 
 _held: ContextVar[bool] = ContextVar("outbox_held", default=False)

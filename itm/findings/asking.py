@@ -7,6 +7,7 @@ from django.db import transaction
 from itm.accounts.actor import Actor
 from itm.core.clock import date_at
 from itm.core.errors import Conflict, Forbidden, Refused
+from itm.core.withdrawing import struck
 from itm.findings import rights
 from itm.findings.models import Answer, AuthorityVisit, Deficiency, Order, Question
 from itm.records.models import Record
@@ -98,9 +99,9 @@ def order(
 
 @transaction.atomic
 def see_order(*, actor: Actor, order: Order, at: datetime) -> Order:
-    """The owner has read it. May run twice. Raises Forbidden."""
+    """The owner has read it. May run twice. Raises Forbidden; Conflict for one withdrawn."""
     rights.require_owner(actor, order.site, "say that it has seen an order")
-    row = Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
+    row = _in_force(order)
     if row.seen_at is None:
         row.seen_at, row.seen_by = at, actor.person
         row.save(by=actor, verb="seen")
@@ -122,13 +123,37 @@ def require_maker(actor: Actor, order: Order) -> None:
 
 
 @transaction.atomic
+def withdraw_order(*, actor: Actor, order: Order, because: str, at: datetime) -> Order:
+    """Made by mistake, which is not met: it stays to be read with the reason. By the authority that
+    made it. Raises Forbidden; Refused because_missing; Conflict where it is met or withdrawn."""
+    require_withdraw(actor, order)
+    row = _in_force(order)
+    if row.met_at is not None:
+        raise Conflict(f"{row.met_by} has said already that this order is met.")
+    return struck(row, because, by=actor, at=at)
+
+
+def require_withdraw(actor: Actor, order: Order) -> None:
+    if order.organisation_id != actor.organisation_id:
+        raise Forbidden(f"Only {order.organisation}, who made the order, can withdraw it.")
+
+
+def _in_force(order: Order) -> Order:
+    """Held. Raises Conflict for one withdrawn."""
+    row: Order = Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
+    if row.withdrawn_at is not None:
+        raise Conflict(f"{row.withdrawn_by} withdrew this order; it asks for nothing any more.")
+    return row
+
+
+@transaction.atomic
 def meet_order(*, actor: Actor, order: Order, words: str, at: datetime) -> Order:
     """The authority that made it says that it is met, and by what. Raises Forbidden, Conflict;
     Refused words_missing."""
     require_maker(actor, order)
     if not words.strip():
         raise Refused("words_missing", "Say what shows that it is met.", "words")
-    row = Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
+    row = _in_force(order)
     if row.met_at is not None:
         raise Conflict(f"{row.met_by} has said already that this order is met.")
     row.met_at, row.met_by, row.met_words = at, actor.person, words.strip()

@@ -302,10 +302,18 @@ def all_orders(actor: Actor) -> QuerySet[Order]:
 
 def orders(actor: Actor, wanted: Wanted) -> QuerySet[Order]:
     rows = all_orders(actor)
-    if stands := wanted.narrow.get("stands", ""):
-        rows = rows.filter(met_at__isnull=stands == "open")
+    rows = orders_standing(rows, wanted.narrow.get("stands", ""))
     rows = matching(rows, wanted.find, ("words", "site__name"))
-    return rows.order_by(F("met_at").desc(nulls_first=True), "due_on", "pk")
+    return rows.order_by(Coalesce("met_at", "withdrawn_at").desc(nulls_first=True), "due_on", "pk")
+
+
+def orders_standing(rows: QuerySet[Order], stands: str) -> QuerySet[Order]:
+    """open, closed (met) or withdrawn; anything else is all."""
+    narrow = {
+        "open": Order.OPEN, "closed": Q(met_at__isnull=False),
+        "withdrawn": Q(withdrawn_at__isnull=False),
+    }  # fmt: skip
+    return rows.filter(narrow.get(stands, Q()))
 
 
 def order(actor: Actor, key: UUID) -> Order:
@@ -313,7 +321,7 @@ def order(actor: Actor, key: UUID) -> Order:
 
 
 def open_orders(actor: Actor, site: Site) -> list[Order]:
-    return list(all_orders(actor).filter(site=site, met_at=None))
+    return list(all_orders(actor).filter(Order.OPEN, site=site))
 
 
 def orders_about(actor: Actor, row: Deficiency) -> list[Order]:

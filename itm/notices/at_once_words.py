@@ -46,7 +46,7 @@ STILL: tuple[tuple[tuple[News.Kind, ...], Callable[[set[UUID]], dict[UUID, str]]
     ((K.OUT,), _by("visit__key", Impairment, ended_at=None, taken_back_at=None)),
     ((K.TAKEN_OUT,), _by("key", Impairment, ended_at=None, taken_back_at=None)),
     ((K.LEFT_OUT,), _by("visit__key", RestorationLine, outcome="left_out", followed_by=None)),
-    ((K.ORDERED,), _by("key", Order, met_at=None)),
+    ((K.ORDERED,), _by("key", Order, met_at=None, withdrawn_at=None)),
     (WRONG, _wrong),
 )
 KINDS = {kind for kinds, _ in STILL for kind in kinds}
@@ -107,7 +107,7 @@ def _of_impairment(actor: Actor, row: News) -> Told:
 
 def _of_order(actor: Actor, row: News) -> Told:
     rows = Order.objects.visible_to(actor).select_related("site", "organisation")
-    found = rows.filter(key=row.thing, met_at=None).first()
+    found = rows.filter(Order.OPEN, key=row.thing).first()
     if found is None:
         return None
     body = (

@@ -1,5 +1,5 @@
-"""What is due as a calendar that other programs read: RFC 5545, one all-day event a duty, and one
-a calibration for who keeps the instrument.
+"""What is due as a calendar that other programs read: RFC 5545, one all-day event a duty and an
+order of an authority, and one a calibration for who keeps the instrument.
 
 The day of a duty is a date on the clock of its site, so the event is a date and no instant: it
 shows on that day wherever the reader is. An event keeps its UID for life. Its SEQUENCE is the
@@ -24,12 +24,14 @@ from itm.core import folding
 from itm.core.figures import day
 from itm.core.history import Tracked
 from itm.core.models import Change
+from itm.findings.models import Order
 from itm.notices.seals import NewestSeal, newest_seals
 from itm.registry.models import Certificate
 from itm.schedule import calibrations
 from itm.schedule.models import ASKED, Duty
 from itm.schedule.queries import in_reach
 from itm.schedule.told import READ, told
+from itm.trends.orders_due import told_lately
 
 MOST_EVENTS = 5000  # a phone takes no more in one go; own choice
 AHEAD = timedelta(days=400)  # a year and what a window leaves of the next
@@ -47,6 +49,11 @@ def feed(actor: Actor, now: datetime) -> bytes:
     papers = list(
         calibrations.told_lately(actor, now, ahead=AHEAD, behind=CANCELLED_FOR)[
             : MOST_EVENTS - len(rows)
+        ]
+    )
+    orders = list(
+        told_lately(actor, now, ahead=AHEAD, behind=CANCELLED_FOR)[
+            : MOST_EVENTS - len(rows) - len(papers)
         ]
     )
     revisions = revisions_of(rows)
@@ -70,6 +77,9 @@ def feed(actor: Actor, now: datetime) -> bytes:
     of_papers = revisions_of_papers(papers)
     for paper in papers:
         out.add_component(calibration(paper, of_papers.get(paper.pk, (0, now))))
+    of_orders = newest_changes({row.pk: {row.key, row.site.key} for row in orders})
+    for made in orders:
+        out.add_component(order_event(made, of_orders.get(made.pk, (0, now))))
     return out.to_ical()
 
 
@@ -79,10 +89,13 @@ def shown(actor: Actor, now: datetime) -> tuple[list[Duty], int]:
     asked = Q(stands__in=ASKED, due_on__lte=today + AHEAD)
     lately = Q(stands=Duty.Stands.AT_REST, due_on__gte=today - CANCELLED_FOR)
     rows = in_reach(actor, Duty.objects.visible_to(actor)).filter(asked | lately)
-    read = rows.select_related(*READ)
-    out = list(read.filter(due_on__gte=today).order_by("due_on", "pk")[:MOST_EVENTS])
-    room = MOST_EVENTS - len(out)
-    out += read.filter(due_on__lt=today).order_by("-due_on", "-pk")[:room]
+    coming = rows.filter(due_on__gte=today).order_by("due_on", "pk").values("pk")[:MOST_EVENTS]
+    past = rows.filter(due_on__lt=today).order_by("-due_on", "-pk").values("pk")[:MOST_EVENTS]
+    # Each along its index, and both in one query.
+    both = Duty.objects.visible_to(actor).filter(Q(pk__in=coming) | Q(pk__in=past))
+    read = sorted(both.select_related(*READ), key=lambda row: (row.due_on, row.pk))
+    over = [row for row in reversed(read) if row.due_on < today]
+    out = [*(row for row in read if row.due_on >= today), *over][:MOST_EVENTS]
     return out, rows.count() - len(out) if len(out) == MOST_EVENTS else 0
 
 
@@ -153,6 +166,15 @@ def calibration(paper: Any, revision: Revision) -> Event:
     out.add("summary", f"Calibration - {paper.instrument}")
     out.add("url", settings.PUBLIC_URL + reverse("instrument", args=[paper.instrument.key]))
     out.add("description", f"Certificate {paper}: the next calibration is due on this day.")
+    return out
+
+
+def order_event(row: Order, revision: Revision) -> Event:
+    out = on_its_day(row.key, row.due_on, revision, cancelled=not row.is_open)
+    out.add("summary", f"Order of {row.organisation.name} - {row.site.name}")
+    out.add("location", row.site.name)
+    out.add("url", settings.PUBLIC_URL + reverse("order", args=[row.key]))
+    out.add("description", f"{row.words}\nTo be met by the end of this day.")
     return out
 
 

@@ -24,7 +24,7 @@ from itm.findings.models import (
     Question,
     Step,
 )
-from itm.notices import at_once, consents, keeping, unsigned, wrong_told
+from itm.notices import at_once, consents, keeping, order_days, unsigned, wrong_told
 from itm.notices.found import Found, Keyed, Keys, one_each
 from itm.notices.models import SUBJECT_OF, Gathering, News
 from itm.records.check_queries import UNDER_WAY
@@ -69,6 +69,8 @@ def gather(now: datetime) -> None:
             for found, source, on in unsigned.gathered(held.at, now)
         )
         write(unsigned_now)
+        late = order_days.late(held.at, now)
+        write(line(K.ORDER_LATE, one, source, at=now, on=on) for one, source, on in late)
         held.at = max(held.at, now)
         held.save()
 
@@ -226,11 +228,6 @@ def of_answer(change: Change) -> list[News.Kind]:
     return [K.ANSWERED]
 
 
-def of_order(change: Change) -> list[News.Kind]:
-    kinds = {"created": K.ORDERED, "seen": K.ORDER_SEEN, "met": K.ORDER_MET}
-    return [kinds[change.verb]] if change.verb in kinds else []
-
-
 def of_authority_visit(change: Change) -> list[News.Kind]:
     kinds = {"noted": K.VISITED, "withdrawn": K.VISIT_WITHDRAWN}
     return [kinds[change.verb]] if change.verb in kinds else []
@@ -364,7 +361,7 @@ RULES: dict[str, tuple[Callable[[Change], list[News.Kind]], Callable[[Keys], Key
     "findings.AuthorityVisit": (of_authority_visit, authority_visits),
     "findings.Deficiency": (wrong_told.of_deficiency, deficiencies),
     "findings.Impairment": (of_impairment, impairments),
-    "findings.Order": (of_order, orders),
+    "findings.Order": (order_days.of_order, orders),
     "findings.Question": (of_question, questions),
     "findings.Step": (of_step, steps),
     "records.ProportioningTest": (of_test, tests),

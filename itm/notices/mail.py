@@ -8,6 +8,8 @@ from itm.accounts.actor import Actor
 from itm.core import folding, letters
 from itm.core.figures import day
 from itm.core.letters import address
+from itm.findings.models import Order
+from itm.findings.queries import all_orders
 from itm.notices import stopping
 from itm.notices.seals import lately_sealed, newest_seals
 from itm.notices.wrong import Wrong, wrong_now
@@ -17,10 +19,11 @@ from itm.schedule.models import Duty
 from itm.schedule.queries import in_reach, open_duties
 from itm.schedule.told import READ, told
 from itm.trends.next_things import KINDS, next_things, standings
+from itm.trends.orders_due import to_meet
 from itm.trends.thing import Thing
 
 MOST = 50  # lines of what comes; the page has the rest
-BY_NAME = frozenset({"impairment", "deficiency"})  # told one by one, with links
+BY_NAME = frozenset({"impairment", "deficiency", "order"})  # told one by one, with links
 BELONGS = {"lean": "result", "rich": "result", "undecided": "result"}
 
 
@@ -59,9 +62,16 @@ def body(actor: Actor, now: datetime, lead_days: int, stop: str, wrong: Wrong) -
         [(duty.due_on, line(duty)) for duty in coming]
         + [(paper.due_on, calibration_line(paper)) for paper in papers]
     )
+    orders = [
+        (to_meet(row, now), address("order", row.key))
+        for row in all_orders(actor).filter(Order.OPEN).order_by("due_on", "pk")[: MOST + 1]
+    ]
     context = {
         "actor": actor,
         "wrong": wrong,
+        "orders": orders[:MOST],
+        "more_orders": len(orders) > MOST,
+        "orders_url": address("orders") + "?stands=open",
         "sections": sections,
         "more": found.has_next,
         "lead_days": lead_days,

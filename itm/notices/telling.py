@@ -17,8 +17,8 @@ from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.findings.models import AuthorityVisit, Deficiency, Impairment, Order, Question
 from itm.notices import consents as agreed
+from itm.notices import lost, order_days, wrong_told
 from itm.notices import unsigned as waiting_long
-from itm.notices import wrong_told
 from itm.notices.keeping import told_parts
 from itm.notices.models import WRONGS, News
 from itm.records.inspection_queries import inspections
@@ -344,8 +344,7 @@ def orders(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
 
 def of_order(row: News, made: Order) -> Told:
     url = reverse("order", args=[made.key])
-    detail = f"{made.organisation.name}, by {day(made.due_on)}: {made.words[:200]}"
-    return Told(row.get_kind_display(), made.site.name, url, detail)
+    return Told(row.get_kind_display(), made.site.name, url, order_days.detail(row, made))
 
 
 def authority_visits(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
@@ -369,6 +368,13 @@ def files_going(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
     return each(rows, things, words)
 
 
+def mails_lost(actor: Actor, rows: Sequence[News]) -> dict[int, Told]:
+    return {
+        row.pk: Told(row.get_kind_display(), detail=words)
+        for row, words in lost.told_parts(actor, rows)
+    }
+
+
 TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]]], ...] = (
     ({K.HANDED_IN, K.SENT_BACK, K.SEALED}, tests),
     ({K.OUT, K.OUT_TAKEN_BACK, K.LEFT_OUT, K.RESTORED}, visits),
@@ -378,7 +384,8 @@ TELLERS: tuple[tuple[set[str], Callable[[Actor, Sequence[News]], dict[int, Told]
     (set(WRONGS), wrong),
     ({K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK}, out_of_service),
     ({K.ASKED, K.ANSWERED, K.QUESTION_CLOSED}, questions),
-    ({K.ORDERED, K.ORDER_SEEN, K.ORDER_MET}, orders),
+    ({K.ORDERED, K.ORDER_SEEN, K.ORDER_MET, K.ORDER_LATE, K.ORDER_WITHDRAWN}, orders),
+    ({K.MAIL_LOST}, mails_lost),
     ({K.VISITED, K.VISIT_WITHDRAWN}, authority_visits),
     ({K.OVERDUE}, overdue),
     ({K.SHIFTED}, shifted),

@@ -140,7 +140,7 @@ def site_lines(actor: Actor, stands: dict[int, str], now: datetime) -> tuple[Sit
         wrong.setdefault(one["site"], Counter())[one["severity"]] = one["count"]
     overdue = _at_sites(asked(Duty.objects.visible_to(actor)).filter(stands="overdue"))
     out = _at_sites(Impairment.objects.visible_to(actor).filter(ended_at=None, taken_back_at=None))
-    orders = _at_sites(Order.objects.visible_to(actor).filter(met_at=None))
+    orders = _at_sites(Order.objects.visible_to(actor).filter(Order.OPEN))
     unsigned = Counter(_at_sites(unsigned_tests(actor, now)))
     unsigned.update(_at_sites(unsigned_checks(actor, now)))
     lines = [

@@ -23,7 +23,7 @@ from django.db.models.functions import TruncDate
 from itm.accounts.actor import Actor
 from itm.core.figures import day
 from itm.findings import clocks
-from itm.findings.models import Deficiency
+from itm.findings.models import Deficiency, Order
 from itm.findings.queries import PLACE
 from itm.records.models import ConcentrateCheck, LatestRecord, Move, ProportioningTest, Visit
 from itm.registry.models import Certificate, Grant, Instrument
@@ -34,6 +34,7 @@ from itm.schedule.queries import at_sites, few_sites, open_duties, standing_of
 from itm.schedule.told import READ
 from itm.trends.impairments import impairments, with_what_is_out
 from itm.trends.latest import LatestResult, State, results_of
+from itm.trends.orders_due import open_orders, to_meet
 from itm.trends.stretch import PAGE, Stretch, page_number, stretch
 from itm.trends.thing import (
     Thing,
@@ -51,6 +52,7 @@ MOST = 500  # counted of one standing; beyond it the number says nothing more
 KINDS = {
     "impairment": "Out of service",
     "deficiency": "Deficiency",
+    "order": "Order of an authority",
     "result": "Latest result not proven",
     "unsigned": "Handed in, not signed",
     "overdue": "Overdue",
@@ -143,6 +145,7 @@ def branches_of(actor: Actor, now: datetime) -> list[tuple[str, QuerySet[Any]]]:
     rows = [
         ("impairment", out.order_by("started_at", "pk")),
         ("deficiency", open_deficiencies(actor, sites).order_by("severity", "opened_at", "pk")),
+        ("order", open_orders(actor, sites)),
         ("result", marked_results(actor, sites).order_by("rank", "tested_on", "pk")),
         ("result", marked_waiting(actor).order_by("place", "tested_on", "pk")),
         *unsigned_branches(actor, now),
@@ -263,6 +266,10 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
         by_kind.setdefault(source(kind), set()).add(pk)
     out_of_service = with_what_is_out(by_kind.get("impairment", set()))
     wrong = keyed(Deficiency.objects.select_related(*PLACE), by_kind.get("deficiency", set()))
+    orders = keyed(
+        Order.objects.select_related("site__owner", "organisation", "deficiency"),
+        by_kind.get("order", set()),
+    )
     clocked = [row for row in out_of_service.values() if row.clocked]
     running = clocks.running(clocked, now) if clocked else {}
     tests = keyed(
@@ -290,6 +297,8 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
             out.append(not_restored(out_of_service[pk], now, running.get(pk, [])))
         elif kind == "deficiency":
             out.append(to_put_right(wrong[pk], actor))
+        elif kind == "order":
+            out.append(to_meet(orders[pk], now))
         elif source(kind) == "certificate":
             out.append(to_calibrate(papers[pk], now, actor))
         elif kind == NOT_ON_RECORD:
@@ -309,7 +318,7 @@ def things(actor: Actor, rows: Sequence[Row], now: datetime) -> list[Thing]:
 
 
 def source(kind: str) -> str:
-    if kind in ("impairment", "deficiency"):
+    if kind in ("impairment", "deficiency", "order"):
         return kind
     if kind.startswith(CALIBRATION):
         return "certificate"

@@ -153,6 +153,7 @@ def readyz(request: HttpRequest) -> HttpResponse:
         behind = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
         guards = len(triggers.missing(connection))
         oldest = outbox.waiting().order_by("not_before").values_list("not_before", flat=True)
+        given_up = outbox.given_up_lately()
         late = (timezone.now() - oldest[0]).total_seconds() if oldest else 0
     except DatabaseError:
         return JsonResponse({"database": "away"}, status=503)
@@ -161,6 +162,7 @@ def readyz(request: HttpRequest) -> HttpResponse:
         "migrations_waiting": behind,
         "guards_missing": guards,
         "oldest_job_seconds": max(0, round(late)),
+        "jobs_given_up_in_a_week": given_up,
     }
     return JsonResponse(facts, status=503 if behind or guards else 200)
 

@@ -16,14 +16,17 @@ from itm.records import check_queries
 from itm.records import queries as records
 from itm.registry import queries as registry
 from itm.registry.access import require_authority
-from itm.web.editing import edit
+from itm.registry.forms import WithdrawForm
+from itm.web.editing import edit, site_date
 from itm.web.guard import actor_of, signed_in
 from itm.web.listing import Cell, Column, List, Narrow, Step, show, wanted
 from itm.web.sites import crumbs_to
 from itm.web.wrong import deficiency_asked_for, page_of, visit_asked_for
 
 STANDS = Narrow("stands", "Stands", (("open", "open"), ("closed", "closed")))
-ORDERS = Narrow("stands", "Stands", (("open", "open"), ("closed", "met")))
+ORDERS = Narrow(
+    "stands", "Stands", (("open", "open"), ("closed", "met"), ("withdrawn", "withdrawn"))
+)
 
 
 @signed_in
@@ -140,7 +143,7 @@ def orders(request: HttpRequest) -> HttpResponse:
             Cell(day(row.due_on), number=True),
             Cell(row.organisation.name),
             Cell(row.seen_by or "not yet"),
-            Cell("met" if row.met_at else "open, late" if row.due_on < actor.today else "open"),
+            Cell(row.stands(site_date(row.site.time_zone))),
         ),
         empty="No order was made. An authority makes one on the page of a deficiency or of a site.",
         retirable=False,
@@ -186,9 +189,9 @@ def order(request: HttpRequest, key: UUID) -> HttpResponse:
         "row": row,
         "visit": row.authority_visit if actor.kind != "contractor" else None,
         "zone": row.site.time_zone,
-        "late": row.met_at is None and row.due_on < actor.today,
-        "sees": row.seen_at is None and actor.organisation_id == row.site.owner_id,
-        "meets": row.met_at is None and actor.organisation_id == row.organisation_id,
+        "stands": row.stands(site_date(row.site.time_zone)),
+        "sees": row.is_open and row.seen_at is None and actor.organisation_id == row.site.owner_id,
+        "meets": row.is_open and actor.organisation_id == row.organisation_id,
         "crumbs": [*crumbs_to(row.site), ("Orders", reverse("orders")), ("Order", "")],
     }
     return render(request, "findings/order.html", context)
@@ -219,6 +222,24 @@ def order_meet(request: HttpRequest, key: UUID) -> HttpResponse:
     )  # fmt: skip
 
 
+@signed_in
+@require_http_methods(["GET", "POST"])
+def order_withdraw(request: HttpRequest, key: UUID) -> HttpResponse:
+    actor = actor_of(request)
+    row = queries.order(actor, key)
+    asking.require_withdraw(actor, row)
+    form, there = WithdrawForm(request.POST or None), reverse("order", args=[key])
+    return edit(
+        request, form=form, title="Withdraw the order", save="Withdraw",
+        write=lambda: asking.withdraw_order(
+            actor=actor, order=row, at=timezone.now(), **form.cleaned_data
+        ),
+        to=lambda _: there, back=there, said="Withdrawn. The reason stands with it.",
+        lead=f"It was made by mistake and asks for nothing any more: {row.words}",
+        crumbs=crumbs_to(row.site),
+    )  # fmt: skip
+
+
 urls: list[URLPattern] = [
     path("questions/", questions, name="questions"),
     path("questions/<uuid:key>/", question, name="question"),
@@ -229,5 +250,6 @@ urls: list[URLPattern] = [
     path("orders/<uuid:key>/", order, name="order"),
     path("orders/<uuid:key>/seen/", order_see, name="order_see"),
     path("orders/<uuid:key>/met/", order_meet, name="order_meet"),
+    path("orders/<uuid:key>/withdraw/", order_withdraw, name="order_withdraw"),
     path("sites/<uuid:key>/orders/new/", order_new, name="order_new"),
 ]

@@ -228,6 +228,7 @@ TABLE: dict[str, tuple[str, str, str, str]] = {
     "order_new": ("site", "403", "403", "ok"),
     "order_see": ("order", "ok", "403", "403"),
     "order_meet": ("order", "403", "403", "ok"),
+    "order_withdraw": ("order", "403", "403", "ok"),
     "duty": ("duty", "ok", "ok", "ok"),
     "inspections": ("", "ok", "ok", "ok"),
     "inspect": ("site", "ok", "ok", "403"),

@@ -39,6 +39,9 @@ class OrderShape(serializers.Serializer):
     met_at = serializers.DateTimeField(allow_null=True)
     met_by = serializers.CharField(allow_blank=True)
     met_words = serializers.CharField(allow_blank=True, help_text="What shows that it is met")
+    withdrawn_at = serializers.DateTimeField(allow_null=True, help_text="Made by mistake")
+    withdrawn_by = serializers.CharField(allow_blank=True)
+    withdrawn_because = serializers.CharField(allow_blank=True)
 
     @extend_schema_field(serializers.UUIDField(allow_null=True))
     def get_authority_visit(self, row: Any) -> str | None:
@@ -47,7 +50,7 @@ class OrderShape(serializers.Serializer):
 
 
 class FindOrders(ListAsked):
-    standing = serializers.ChoiceField(choices=["open", "met", "all"], default="open")
+    standing = serializers.ChoiceField(choices=["open", "met", "withdrawn", "all"], default="open")
     site = serializers.UUIDField(required=False, help_text="Only at the site with this key.")
 
 
@@ -60,11 +63,15 @@ class OrderGiven(serializers.Serializer):
 
 
 class OrderStep(serializers.Serializer):
-    """One of the two: the owner has seen it, or the authority says by what it is met."""
+    """One of the three: the owner has seen it, or the authority says by what it is met or why it
+    is withdrawn."""
 
     seen = serializers.ChoiceField(choices=[True], required=False)
     met_words = serializers.CharField(
         max_length=400, required=False, help_text="What shows that it is met"
+    )
+    withdrawn_because = serializers.CharField(
+        max_length=200, required=False, help_text="Why it was a mistake"
     )
 
 
@@ -81,8 +88,8 @@ class Orders(ListView):
 
     def rows(self) -> Any:
         rows = queries.all_orders(self.actor)
-        if self.asked["standing"] != "all":
-            rows = rows.filter(met_at__isnull=self.asked["standing"] == "open")
+        stands = self.asked["standing"]
+        rows = queries.orders_standing(rows, "closed" if stands == "met" else stands)
         return rows.filter(site__key=self.asked["site"]) if "site" in self.asked else rows
 
     @describe_list("list_orders", "Orders of an authority", OrderShape, FindOrders)
@@ -135,7 +142,7 @@ class Order(View):
         return self.tagged(self.shown(OrderShape, queries.order(self.actor, key)))
 
     @describe(
-        "settle_order", "Say that an order is seen, or met", request=OrderStep,
+        "settle_order", "Say that an order is seen, met or withdrawn", request=OrderStep,
         responses={200: OrderShape}, parameters=[MATCH],
         examples=[
             OpenApiExample("The owner", value={"seen": True}, request_only=True),
@@ -144,7 +151,7 @@ class Order(View):
         ],
     )  # fmt: skip
     def patch(self, request: Request, key: UUID) -> Response:
-        """`seen` by the owner of the site, `met_words` by the authority that made it."""
+        """`seen` by the owner of the site, the others by the authority that made it."""
         return settled(
             self, OrderShape, OrderStep,
             find=lambda: queries.order(self.actor, key),
@@ -154,11 +161,15 @@ class Order(View):
 
     def written(self, row: Any, values: dict[str, Any]) -> Any:
         if len(values) != 1:
-            said = "Say one thing: “seen” or “met_words”."
+            said = "Say one thing: “seen”, “met_words” or “withdrawn_because”."
             raise Problem(422, "not_valid", said, [fault("", "one_step", said)])
         at = timezone.now()
         if "seen" in values:
             return asking.see_order(actor=self.actor, order=row, at=at)
+        if "withdrawn_because" in values:
+            because = values["withdrawn_because"]
+            with named_at("withdrawn_because"):
+                return asking.withdraw_order(actor=self.actor, order=row, because=because, at=at)
         with named_at("met_words"):
             return asking.meet_order(actor=self.actor, order=row, words=values["met_words"], at=at)
 

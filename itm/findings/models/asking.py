@@ -1,5 +1,6 @@
 """What an authority asks about a record, and what it orders with a date."""
 
+from datetime import date
 from typing import Any
 
 from django.db import models
@@ -7,6 +8,7 @@ from django.db.models import F, Q
 
 from itm.accounts.models import Organisation
 from itm.core.history import Tracked, TrackedQuerySet
+from itm.core.withdrawing import Withdrawable, withdrawn_whole
 from itm.findings.models.authority_visits import AuthorityVisit
 from itm.findings.models.deficiencies import Deficiency
 from itm.records.models import ConcentrateCheck, ProportioningTest
@@ -97,9 +99,11 @@ class Answer(Tracked):
         return self.words
 
 
-class Order(Tracked, Scoped):
-    """An authority asks for something by a day. Open until it says that it is met."""
+class Order(Tracked, Scoped, Withdrawable):
+    """An authority asks for something by a day. Open until it says that it is met, or that it was
+    made by mistake, with the reason."""
 
+    OPEN = Q(met_at=None, withdrawn_at=None)
     site_path = "site"
     site = models.ForeignKey(Site, models.PROTECT, related_name="orders")
     deficiency = models.ForeignKey(
@@ -140,6 +144,10 @@ class Order(Tracked, Scoped):
                 name="order_met_says_by_what",
                 violation_error_message="Say what shows that it is met.",
             ),
+            withdrawn_whole("order_withdrawn_is_whole"),
+            models.CheckConstraint(
+                condition=Q(met_at=None) | Q(withdrawn_at=None), name="order_met_or_withdrawn"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -148,3 +156,15 @@ class Order(Tracked, Scoped):
     @staticmethod
     def made_by(organisation_id: int | None) -> Q | None:
         return Q(organisation=organisation_id)
+
+    @property
+    def is_open(self) -> bool:
+        return self.met_at is None and self.withdrawn_at is None
+
+    def stands(self, today: date) -> str:
+        """In words; `today` on the clock of the site."""
+        if self.withdrawn_at is not None:
+            return "withdrawn"
+        if self.met_at is not None:
+            return "met"
+        return "open, late" if self.due_on < today else "open"

@@ -63,6 +63,9 @@ class News(Scoped):
         ORDER_MET = "order_met", "Order met"
         VISITED = "visited", "Visit of an authority noted"
         VISIT_WITHDRAWN = "visit_withdrawn", "Note of a visit withdrawn"
+        ORDER_LATE = "order_late", "The day of an order is over"
+        ORDER_WITHDRAWN = "order_withdrawn", "Order withdrawn"
+        MAIL_LOST = "mail_lost", "A mail could not be sent"
 
     site_path = "site"
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -167,6 +170,8 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
             K.ORDERED,
             K.ORDER_SEEN,
             K.ORDER_MET,
+            K.ORDER_LATE,
+            K.ORDER_WITHDRAWN,
             K.VISITED,
             K.VISIT_WITHDRAWN,
         ),
@@ -176,8 +181,8 @@ SUBJECTS: dict[str, tuple[str, tuple[News.Kind, ...]]] = {
         (K.ADOPTED, K.WAITS, K.ADOPTION_ENDED, K.CONSENTED, K.CONSENT_ANSWERED),
     ),
     "people": (
-        "Who works at a site and who looks after it",
-        (K.ENGAGED, K.ENGAGEMENT_CHANGED, K.NAMED, K.OVERSIGHT_CHANGED),
+        "Who works at a site and who looks after it, mails that never arrived",
+        (K.ENGAGED, K.ENGAGEMENT_CHANGED, K.NAMED, K.OVERSIGHT_CHANGED, K.MAIL_LOST),
     ),
     "files": ("Files: withdrawn, let go", (K.FILE_WITHDRAWN, K.GOING, K.STAYS, K.GONE)),
 }
@@ -187,7 +192,7 @@ SUBJECT_OF = {kind: name for name, (_, kinds) in SUBJECTS.items() for kind in ki
 EVERYBODY = (
     K.OVERDUE, K.SHIFTED, K.SEALED, K.INSPECTED, K.ADOPTED, K.ADOPTION_ENDED, K.NAMED,
     K.OVERSIGHT_CHANGED, K.FILE_WITHDRAWN, *WRONGS, K.TAKEN_OUT, K.BROUGHT_BACK, K.CLOCK,
-    K.ORDERED, K.ORDER_SEEN, K.ORDER_MET,
+    K.ORDERED, K.ORDER_SEEN, K.ORDER_MET, K.ORDER_LATE, K.ORDER_WITHDRAWN,
 )  # fmt: skip
 QUESTIONS = (K.ASKED, K.ANSWERED, K.QUESTION_CLOSED)
 VISITS = (K.VISITED, K.VISIT_WITHDRAWN)  # not a contractor's to read
