@@ -20,19 +20,19 @@ from itm.core.errors import Refused
 from itm.doors.asked import HINTS, UNITS
 from itm.doors.day import day_of
 from itm.doors.day_direct import METERS
-from itm.records.discharge import label_of
+from itm.doors.sample_labels import SYSTEM_WATER, printed
+from itm.doors.sheet_effluent import MORE, effluent_rows
 from itm.records.models import Bench
 from itm.reports.choices import SIZES
 from itm.reports.content_kept import qr
 from itm.reports.render import sheet_pdf
 
-SAMPLES = 4  # lines and labels a flow point; own choice
 READINGS = 2  # boxes a bottle; a repeat is a reading beside the first; own choice
 NOTICES = 8
 OUTLETS = 4  # read by pitot, lines a flow point
 ACROSS = 3  # labels
 LABEL = "60 × 33 mm"
-SHARED = ("water", "standard", "concentrate", "water_again")
+SHARED = ("water", "system_water", "standard", "concentrate", "water_again")
 
 
 @dataclass(frozen=True)
@@ -46,17 +46,19 @@ class Label:
 def field_sheet(actor: Actor, key: UUID, *, size: str) -> bytes:
     """Raises NotFound; Refused unknown_size, nothing_prepared, pango_missing."""
     day = _prepared(actor, key, size)
+    labels = printed(day)
     context = {
         "day": day,
         "tests": [
-            *map(_with_labels, day["tests"]),
+            *(_with_labels(test, labels) for test in day["tests"]),
             *(_asking(day, t) for t in day["direct_tests"]),
         ],
-        "benches": [_bench(bench, day) for bench in day["benches"]],
+        "benches": [_bench(bench, day, labels) for bench in day["benches"]],
         "outlets": range(OUTLETS),
         "restoration": [line for line in day["restoration"] if line["follows"] is None],
         "notices": [*day["usual"]["told"], *[""] * (NOTICES - len(day["usual"]["told"]))],
         "readings": range(READINGS),
+        "effluent": [*effluent_rows(day), *[None] * MORE],
         "qr": qr(settings.PUBLIC_URL + reverse("type_in", args=[key])),
     }
     return sheet_pdf(
@@ -85,17 +87,28 @@ def labels_of(day: dict[str, Any]) -> list[Label]:
     """Of each bench once, then the samples of each test in the order of its flow points."""
     out: list[Label] = []
     for bench in day["benches"]:
-        test = next(test for test in day["tests"] if test["bench"] == bench["key"])
-        for bottle in bench["bottles"]:
-            if bottle["role"] in SHARED and not bottle["withdrawn_reason"]:
-                out.append(_label(day, test, bottle["label"], _what(bottle, bench)))
+        tests = [test for test in day["tests"] if test["bench"] == bench["key"]]
+        for bottle in _shared(bench):
+            out.append(_label(day, tests, bottle["label"], _what(bottle, bench)))
+    labels = printed(day)
     for test in day["tests"]:
         for run in test["runs"]:
             out += [
-                _label(day, test, label_of(run["name"], number), f"sample, {run['flow_typed']}")
-                for number in range(1, SAMPLES + 1)
+                _label(day, [test], text, f"sample, {run['flow_typed']}")
+                for text in labels[run["key"]]
             ]
     return out
+
+
+def _shared(bench: dict[str, Any]) -> list[dict[str, Any]]:
+    """Bottles of all tests of a bench, also the one of the system's water, which is put on it only
+    where it is wanted: paper is printed before anybody knows."""
+    standing = [
+        one for one in bench["bottles"] if one["role"] in SHARED and not one["withdrawn_reason"]
+    ]
+    if any(one["role"] == "system_water" for one in standing):
+        return standing
+    return [*standing, {"role": "system_water", "label": SYSTEM_WATER}]
 
 
 def _recipe(bottle: dict[str, Any], bench: dict[str, Any]) -> str:
@@ -112,15 +125,16 @@ def _what(bottle: dict[str, Any], bench: dict[str, Any]) -> str:
         return f"standard, {bottle['target_percent']} %{made}"
     return {
         "water": "test water", "water_again": "test water, read again",
-        "concentrate": "undiluted concentrate",
+        "concentrate": "undiluted concentrate", "system_water": "where the standards have another",
     }[bottle["role"]]  # fmt: skip
 
 
-def _label(day: dict[str, Any], test: dict[str, Any], text: str, what: str) -> Label:
+def _label(day: dict[str, Any], tests: list[dict[str, Any]], text: str, what: str) -> Label:
     # Under the address of field capture, which a device opens without signal; one that has not
     # taken the day along is led on to the page of the bottle (`field/label.js`).
-    address = f"{settings.PUBLIC_URL}{reverse('field')}#/b/{test['key']}/{quote(text, safe='')}"
-    where = f"{day['visit']['site']['name']}, {test['tag']}, {day['visit']['planned_on']}"
+    address = f"{settings.PUBLIC_URL}{reverse('field')}#/b/{tests[0]['key']}/{quote(text, safe='')}"
+    said = "; ".join(f"{test['tag']}, {test['phase_label']}" for test in tests)
+    where = f"{said}, {day['visit']['planned_on']}, {day['visit']['site']['name']}"
     return Label(text, what, where, qr(address))
 
 
@@ -143,14 +157,12 @@ def _prepared(actor: Actor, key: UUID, size: str) -> dict[str, Any]:
             "There is nothing to print for this visit: prepare a test first, so that its flow "
             "points, steps and lines are known.",
         )
-    return {**day, **drafts}
+    benches = {test["bench"] for test in drafts["tests"]}
+    return {**day, **drafts, "benches": [b for b in day["benches"] if b["key"] in benches]}
 
 
-def _with_labels(test: dict[str, Any]) -> dict[str, Any]:
-    runs = [
-        {**run, "labels": [label_of(run["name"], n) for n in range(1, SAMPLES + 1)]}
-        for run in test["runs"]
-    ]
+def _with_labels(test: dict[str, Any], labels: dict[str, list[str]]) -> dict[str, Any]:
+    runs = [{**run, "labels": labels[run["key"]]} for run in test["runs"]]
     return {**test, "runs": runs}
 
 
@@ -191,23 +203,22 @@ def _box(one: dict[str, Any]) -> dict[str, Any]:
     return {"label": one["label"], "hint": hint, "ticks": ticks}
 
 
-def _bench(bench: dict[str, Any], day: dict[str, Any]) -> dict[str, Any]:
+def _bench(
+    bench: dict[str, Any], day: dict[str, Any], labels: dict[str, list[str]]
+) -> dict[str, Any]:
     """Bottles in the order in which they are read, those of the samples among them."""
-    standing = [one for one in bench["bottles"] if not one["withdrawn_reason"]]
+    standing = _shared(bench)
     by_role = {role: [one for one in standing if one["role"] == role] for role in SHARED}
     tests = [test for test in day["tests"] if test["bench"] == bench["key"]]
     samples = [
-        {"label": label_of(run["name"], number)}
-        for test in tests
-        for run in test["runs"]
-        for number in range(1, SAMPLES + 1)
+        {"label": text} for test in tests for run in test["runs"] for text in labels[run["key"]]
     ]
     return {
         **bench,
         "asked_rows": _boxes(bench["asked"]),
         "standards": [{**one, "as_recipe": _recipe(one, bench)} for one in by_role["standard"]],
         "read": [
-            *by_role["water"], *by_role["standard"], *samples, *by_role["concentrate"],
-            *by_role["water_again"],
+            *by_role["water"], *by_role["system_water"], *by_role["standard"], *samples,
+            *by_role["concentrate"], *by_role["water_again"],
         ],
     }  # fmt: skip

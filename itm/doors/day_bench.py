@@ -51,6 +51,7 @@ def bench_of(actor: Actor, bench: Bench, tests: list[ProportioningTest]) -> dict
         "notes": bench.notes,
         "batch_volume_ml": f"{bench.batch_volume_ml.normalize():f}",
         "closed": shared_closed(own),
+        "first_device": str(min(own, key=lambda test: test.pk).proportioner.key),
         "certificate_needed": first.site.certificate_needed,
         "system_water": str(shared_key(bench, Bottle.Role.SYSTEM_WATER)),
         "bottles": [_standing(stand, bench, doubtful) for stand in stands]

@@ -18,6 +18,8 @@ from calc import units
 from itm.core.errors import Refused
 from itm.core.measures import LENGTH, TEMPERATURE, own_first
 from itm.core.quantities import apart
+from itm.doors.sample_labels import SAMPLES, SYSTEM_WATER, stem_in
+from itm.doors.sheet_effluent import effluent_lines
 from itm.doors.sheet_lines import (
     AT,
     Box,
@@ -32,12 +34,11 @@ from itm.doors.sheet_lines import (
 )
 from itm.doors.verbs import VERBS
 from itm.records.direct_forms import DENSITY
-from itm.records.discharge import label_of
+from itm.records.labels import labels_from
 from itm.records.models import Bench, RestorationLine
 from itm.records.weighing import MASSES, UNIT, VOLUMES
 
 ASKED_FOR_UNITS = (LENGTH, units.MASS, DENSITY)
-SAMPLES = 4  # empty lines, as on the blank sheet
 READINGS = 2
 NOTICES = 8  # as on the blank sheet
 WHO = Box("by", "by, where it was another")
@@ -63,7 +64,7 @@ class Sheet:
         for test in [*day["tests"], *day["direct_tests"]]:
             if test["state"] != "draft":
                 continue
-            name = f"{test['system']}, {test['tag']}"
+            name = f"{test['system']}, {test['tag']}, {test['phase_label']}"
             if not test["bench"]:  # several methods of one day are tests of their own
                 name = f"{name}, {test['method_label']}"
                 out.append(Part(f"2. Measured with, {name}", (self._setup(test),)))
@@ -74,13 +75,14 @@ class Sheet:
             out.append(Part(f"3. Stop and flush, {name}", steps))
             said = [Box("notes", "as on the sheet", test["notes"])]
             of = {"test": test["key"]}
-            remarks.append(self._line("note_test", of, f"Remarks, {name}", said))
+            remarks.append(self.line("note_test", of, f"Remarks, {name}", said))
         out.append(Part("4. Put back", tuple(self._put_back())))
         for bench in day["benches"]:
             title = f"5. Bench: {bench['instrument']['name']}"
             lines = () if bench["closed"] else tuple(self._bench(bench))
             out.append(Part(title, lines, bench["closed"]))
-        out.append(Part("6. Remarks", tuple(remarks)))
+        out.append(Part("6. Effluent", tuple(effluent_lines(self))))
+        out.append(Part("7. Remarks", tuple(remarks)))
         return [part for part in out if part.lines or part.note]
 
     # Lines -------------------------------------------------------------------------------------
@@ -89,7 +91,7 @@ class Sheet:
         visit = self.day["visit"]
         of = {"visit": visit["key"]}
         if not visit["closed"]:
-            yield self._line(
+            yield self.line(
                 "note_visit", of, "The day",
                 [
                     Box("crew", "crew", visit["crew"]),
@@ -100,18 +102,18 @@ class Sheet:
                     Box("effluent_plan", "foam goes to", visit["effluent_plan"]),
                 ],
             )  # fmt: skip
-            for key in self._keys("add_notice", visit["key"], NOTICES):
+            for key in self.keys("add_notice", visit["key"], NOTICES):
                 boxes = [Box("told", "told"), Box("how", "how"), Box("reference", "number"), WHO]
-                yield self._line("add_notice", of, "Told", boxes, key=key, timed=True)
+                yield self.line("add_notice", of, "Told", boxes, key=key, timed=True)
         begun = visit["started_at"]
         said = f"started {self._clock(begun)}, {visit['started_by']}" if begun else ""
         boxes = [Box("reason", "why out of service"), Box("coordinator", "coordinator")]
-        yield self._line("start_test_day", of, "First valve moved", boxes, timed=True, done=said)
+        yield self.line("start_test_day", of, "First valve moved", boxes, timed=True, done=said)
 
     def _setup(self, test: dict[str, Any]) -> Line:
         asked = self.day["direct_asked"][test["method"]]["note_setup"]
         boxes = asked_boxes(asked, test["setup"])
-        return self._line("note_setup", {"test": test["key"]}, "For all flow points", boxes)
+        return self.line("note_setup", {"test": test["key"]}, "For all flow points", boxes)
 
     def _run(self, test: dict[str, Any], run: dict[str, Any]) -> Iterator[Line]:
         of = {"run": run["key"]}
@@ -129,28 +131,28 @@ class Sheet:
             Box("level_before", "in the tank before", run["level_before"], units=units.VOLUME),
             Box("level_after", "in the tank after", run["level_after"], units=units.VOLUME),
         ]
-        yield self._line("note_run", of, "Measured", boxes)
+        yield self.line("note_run", of, "Measured", boxes)
         seen = run["foam_seen_at"]
         said = f"seen {self._clock(seen)}" if seen else ""
-        yield self._line("foam_seen", of, "Foam seen", [], timed=True, done=said)
+        yield self.line("foam_seen", of, "Foam seen", [], timed=True, done=said)
         if not test["bench"]:
             asked = self.day["direct_asked"][test["method"]]["note_measured"]
             boxes = asked_boxes(asked, test["measured"][run["key"]])
-            yield self._line("note_measured", of, "Read while it flows", boxes)
+            yield self.line("note_measured", of, "Read while it flows", boxes)
             return
         labels = self._labels(run)
         for bottle in self._samples(run):
             said = f"taken {self._clock(bottle['taken_at'])}"
             yield Line("add_sample", of, bottle["key"], f"Sample {bottle['label']}", done=said)
-        for key in self._keys("add_sample", run["key"], max(1, SAMPLES - len(labels))):
-            label = self._next(run, labels)
+        for key in self.keys("add_sample", run["key"], max(1, SAMPLES - len(labels))):
+            label = self._next(test, run, labels)
             boxes = [Box("label", "label on the bottle", label)]
-            yield self._line("add_sample", of, "Sample", boxes, key=key, timed=True)
+            yield self.line("add_sample", of, "Sample", boxes, key=key, timed=True)
 
     def _steps(self, test: dict[str, Any]) -> Iterator[Line]:
         for number, step in enumerate(test["flush"], 1):
             said = f"{self._clock(step['done_at'])}, {step['done_by']}" if step["done_at"] else ""
-            yield self._line(
+            yield self.line(
                 "flush_done", {"step": step["key"]}, f"{number}. {step['text']}", [WHO],
                 timed=True, done=said,
             )  # fmt: skip
@@ -169,7 +171,7 @@ class Sheet:
                 Box("handed_at", "left out: handed over at"),
                 WHO,
             ]
-            yield self._line("end_line", of, head, boxes, timed=True, done=said)
+            yield self.line("end_line", of, head, boxes, timed=True, done=said)
 
     def _bench(self, bench: dict[str, Any]) -> Iterator[Line]:
         standing = [one for one in bench["bottles"] if not one["withdrawn_reason"]]
@@ -179,14 +181,17 @@ class Sheet:
             Box("glassware", "measured with", bench["glassware"]),
             *asked_boxes(bench["asked"], bench),
         ]
-        yield self._line("note_bench", {"test": test["key"]}, "How it is read", boxes)
+        yield self.line("note_bench", {"test": test["key"]}, "How it is read", boxes)
         for one in standing:
             if one["role"] == "standard":
                 yield from self._amounts(bench, one)
         order = ("water", "system_water", "standard", "sample", "concentrate", "water_again")
         for role in order:
-            for one in (one for one in standing if one["role"] == role):
+            there = [one for one in standing if one["role"] == role]
+            for one in there:
                 yield from self._readings(bench, one["key"], one["label"], one["readings"])
+            if role == "system_water" and not there:  # its key is known before it stands
+                yield from self._readings(bench, bench["system_water"], SYSTEM_WATER, [])
             if role == "sample":
                 for key, label in self._new_samples(bench):
                     yield from self._readings(bench, key, label, [])
@@ -203,7 +208,7 @@ class Sheet:
                 Box(name, f"{what}, {unit}", one[name])
                 for name, what in zip(pair, ("concentrate", "water"), strict=True)
             ]
-            yield self._line(verb, {"bottle": one["key"]}, f"{one['label']} {how}{told}", boxes)
+            yield self.line(verb, {"bottle": one["key"]}, f"{one['label']} {how}{told}", boxes)
 
     def _readings(
         self, bench: dict[str, Any], bottle: str, label: str, read: Sequence[dict[str, Any]]
@@ -214,12 +219,12 @@ class Sheet:
             aside = f", set aside: {one['set_aside_reason']}" if one["set_aside_reason"] else ""
             yield Line("add_reading", of, one["key"], label, done=f"{one['value']}{warm}{aside}")
         unit = bench["fields"]["value"]["unit"] or "nD"
-        for key in self._keys("add_reading", bottle, max(1, READINGS - len(read))):
+        for key in self.keys("add_reading", bottle, max(1, READINGS - len(read))):
             boxes = [
                 Box("value", f"{bench['fields']['value']['name']}, {unit}"),
                 Box("temperature", "°C"),
             ]
-            yield self._line("add_reading", of, label, boxes, key=key, timed=True)
+            yield self.line("add_reading", of, label, boxes, key=key, timed=True)
 
     # What stands, and what was typed -----------------------------------------------------------
 
@@ -232,12 +237,11 @@ class Sheet:
     def _labels(self, run: dict[str, Any]) -> list[str]:
         return [bottle["label"] for bottle in self._samples(run)]
 
-    def _next(self, run: dict[str, Any], labels: list[str]) -> str:
+    def _next(self, test: dict[str, Any], run: dict[str, Any], labels: list[str]) -> str:
         """The label of the next printed one; each line of the page has its own."""
-        used = {one["label"] for bench in self.day["benches"] for one in bench["bottles"]}
-        number = 1
-        while (label := label_of(run["name"], number)) in used | set(labels):
-            number += 1
+        bench = next(one for one in self.day["benches"] if one["key"] == test["bench"])
+        used = {one["label"] for one in bench["bottles"]} | set(labels)
+        label = next(labels_from(stem_in(bench, test, run), used))
         labels.append(label)
         return label
 
@@ -249,11 +253,11 @@ class Sheet:
             for run in test["runs"]:
                 labels = self._labels(run)
                 count = max(1, SAMPLES - len(labels))
-                for key in self._keys("add_sample", run["key"], count):
-                    label = self._next(run, labels)
+                for key in self.keys("add_sample", run["key"], count):
+                    label = self._next(test, run, labels)
                     yield key, self.posted.get(f"add_sample.{key}.label", label) or label
 
-    def _keys(self, verb: str, parent: str, count: int) -> list[str]:
+    def keys(self, verb: str, parent: str, count: int) -> list[str]:
         """Keys of new lines under a row: those of the page that came back, then fresh ones.
 
         A key whose entry was taken is a row of the day by now, and no new line any more.
@@ -274,11 +278,12 @@ class Sheet:
         bottles = [one for bench in self.day["benches"] for one in bench["bottles"]]
         return {
             *(one["key"] for one in self.day["notices"]),
+            *(one["key"] for one in self.day["effluent"]),
             *(one["key"] for one in bottles if one["set_out"]),
             *(reading["key"] for one in bottles for reading in one["readings"]),
         }
 
-    def _line(
+    def line(
         self, verb: str, of: Mapping[str, str], head: str, boxes: Sequence[Box], *, key: str = "",
         timed: bool = False, done: str = "",
     ) -> Line:  # fmt: skip
@@ -352,10 +357,13 @@ class Sheet:
     def _set_out(self, written: set[str]) -> Iterator[dict[str, Any]]:
         for bench in self.day["benches"]:
             planned = {one["key"] for one in bench["bottles"] if not one["set_out"]}
-            if planned & written:
-                test = next(t for t in self.day["tests"] if t["bench"] == bench["key"])
+            test = next(t for t in self.day["tests"] if t["bench"] == bench["key"])
+            verbs = ["set_out_bench"] if planned & written else []
+            there = {one["key"] for one in bench["bottles"]}
+            verbs += ["add_system_water"] if {bench["system_water"]} & (written - there) else []
+            for verb in verbs:
                 of = {"test": test["key"]}
-                yield {"key": str(uuid4()), "verb": "set_out_bench", "of": of, "put": {}}
+                yield {"key": str(uuid4()), "verb": verb, "of": of, "put": {}}
 
     def _entry(self, line: Line, on: date, now: datetime | None) -> dict[str, Any]:
         """Raises Refused time_missing, and what `moment` raises."""
@@ -366,6 +374,8 @@ class Sheet:
             for box in line.boxes
             if (box.typed != box.stands if merges else box.typed.strip())
         }
+        if line.verb == "note_effluent":  # not of the day on which it is typed in
+            put.setdefault("happened_on", on.isoformat())
         if line.verb in ("set_volumes", "set_masses") and put:  # both or neither
             put = {box.name: self._text(box) for box in line.boxes}
         if merges:

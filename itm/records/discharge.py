@@ -15,6 +15,7 @@ from itm.core.quantities import Quantity, apart
 from itm.records import merge, outlets
 from itm.records.drafts import locked_draft, new_key, on_bench, require_started
 from itm.records.hands import whose
+from itm.records.labels import labels_from, stem_of
 from itm.records.measuring import require_flow_of_meters
 from itm.records.models import Bench, Bottle, FlowRun, FlushStep
 from itm.records.plausible import IMPOSSIBLE, require_possible
@@ -156,7 +157,7 @@ def add_sample(
     last = bench.bottles.filter(role=Bottle.Role.SAMPLE).aggregate(Max("position"))
     return Bottle.objects.create(
         by=actor, key=new_key(Bottle, key), bench=bench, run=row, role=Bottle.Role.SAMPLE,
-        taken_at=at, label=label or _next_label(row.flow_point.name, used),
+        taken_at=at, label=label or next(labels_from(_stem(row, bench), used)),
         position=(last["position__max"] or 0) + 1,
     )  # fmt: skip
 
@@ -236,16 +237,11 @@ def flush_undone(
     return row
 
 
-def _next_label(flow_point: str, used: set[str]) -> str:
-    number = 1
-    while label_of(flow_point, number) in used:
-        number += 1
-    return label_of(flow_point, number)
-
-
-def label_of(flow_point: str, number: int) -> str:
-    """Of the so manieth sample of a flow point, on the screen and on printed labels alike."""
-    return f"{flow_point[:34]} {number}"
+def _stem(run: FlowRun, bench: Bench) -> str:
+    opened = bench.tests.order_by("pk").values_list("proportioner", flat=True)[0]
+    device = run.test.proportioner
+    tag = "" if device.pk == opened else device.tag
+    return stem_of(run.flow_point.name, phase=run.test.phase, tag=tag)
 
 
 def _locked_run(actor: Actor, run: FlowRun) -> FlowRun:

@@ -12,7 +12,8 @@ from django.utils.http import content_disposition_header
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from itm.doors.blank_sheets import LABEL, SAMPLES, field_sheet, label_sheet
+from itm.doors.blank_sheets import LABEL, field_sheet, label_sheet
+from itm.doors.sample_labels import SAMPLES
 from itm.records import queries
 from itm.records.bench_sheet import sheet
 from itm.records.drafts import require_crew
@@ -61,18 +62,29 @@ def paper_pdf(request: HttpRequest, key: UUID, what: str, size: str) -> HttpResp
 @signed_in
 @require_GET
 def bottle_at(request: HttpRequest, key: UUID, label: str) -> HttpResponse:
-    """Where the code on a label leads: to the row of that bottle on the bench, once it stands."""
+    """Where the code on a label leads: to the row of that bottle on the bench, once it stands. The
+    code names its test, so a bottle of another one of the same bench is not taken for it."""
     found = sheet(actor_of(request), key)
     bench = reverse("bench", args=[key])
-    bottle: Any = found.bench.bottles.filter(label=label).first()
-    if bottle is None:
-        messages.warning(
-            request,
-            f"There is no bottle “{label[:40]}” on this bench yet: a sample stands there from the "
-            "moment it is stamped, water and standards when the bench is set out.",
+    for stand in found.stands:
+        if stand.bottle.label == label:
+            return redirect(f"{bench}#bottle-{stand.bottle.key}")
+    others = found.bench.bottles.filter(label=label).exclude(run=None)
+    other: Any = others.exclude(run__test=found.test).select_related("run__test").first()
+    if other is not None:
+        test = other.run.test
+        sentence = (
+            f"On this bench “{label[:40]}” is a sample of {test.proportioner.tag}, "
+            f"{test.get_phase_display()}, not of this test. Look at what is written on the bottle "
+            "by hand, and read it as that one."
         )
-        return redirect(bench)
-    return redirect(f"{bench}#bottle-{bottle.key}")
+    else:
+        sentence = (
+            f"There is no bottle “{label[:40]}” on this bench yet: a sample stands there from the "
+            "moment it is stamped, water and standards when the bench is set out."
+        )
+    messages.warning(request, sentence)
+    return redirect(bench)
 
 
 urls: list[URLPattern] = [

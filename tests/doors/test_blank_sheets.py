@@ -11,8 +11,9 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from itm.core.errors import Refused
-from itm.doors.blank_sheets import SAMPLES, field_sheet, labels_of
+from itm.doors.blank_sheets import field_sheet, labels_of
 from itm.doors.day import day_of
+from itm.doors.sample_labels import SAMPLES
 from itm.records import discharge
 from itm.records import services as visits
 from tests.direct_deeds import direct_day, measured_test
@@ -71,13 +72,20 @@ def test_everything_of_the_day_is_on_the_sheet_in_the_crews_order(crew, scene, d
     wanted += ["Flow point minimum", "minimum 1", f"minimum {SAMPLES}", "Flow point design"]
     wanted += ["3. Stop and flush", *(step["text"][:25] for step in day["tests"][0]["flush"])]
     wanted += ["4. Put back", *(line["text"][:25] for line in day["restoration"])]
-    wanted += ["5. Bench", scene.instrument.name, "S1", "6. Remarks", "Not a report."]
+    wanted += [
+        "5. Bench",
+        scene.instrument.name,
+        "S1",
+        "6. Effluent",
+        "7. Remarks",
+        "Not a report.",
+    ]
     places = []
     for words in wanted:
         assert words in text, words
         places.append(text.index(words, places[-1] if places else 0))
     assert places == sorted(places)
-    assert text.count("Caution:") == 5
+    assert text.count("Caution:") == 6
     assert "safe" not in text.lower()
 
 
@@ -95,7 +103,7 @@ def test_every_bottle_has_a_label_whose_code_leads_to_its_row(crew, scene, draft
     day = day_of(scene.contractor, draft.visit.key)
     labels = labels_of(day)
     texts = [label.text for label in labels]
-    assert len(texts) == len(set(texts)) == len(day["benches"][0]["bottles"]) + 2 * SAMPLES
+    assert len(texts) == len(set(texts)) == len(day["benches"][0]["bottles"]) + 1 + 2 * SAMPLES
     pdf = words_of(read(crew, "labels_pdf", draft.visit, "a4"))
     assert all(text in pdf for text in texts)
     assert "60 × 33 mm" in pdf

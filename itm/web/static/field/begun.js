@@ -121,6 +121,7 @@ async function benchOf(view, { key, device, meter, lot, said }) {
     tank: device.tank,
     water_source: said.water_source ?? "",
     glassware: said.glassware ?? "",
+    first_device: device.key,
     known_densities: [],
     notes: "",
     batch_volume_ml: String(batch),

@@ -5,7 +5,7 @@ import { shownBegun } from "./begun.js";
 import { follow, measuredWhole, solutionText } from "./direct.js";
 import { checkBegun, checkNoted, tanksOf, underWay } from "./checking.js";
 import { outletFlow, outletOf, sumText } from "./flow.js";
-import { labels, nextStandard } from "./labels.js";
+import { nextLabel, nextStandard } from "./labels.js";
 import { runAdded } from "./points.js";
 import { inspected } from "./tasks.js";
 
@@ -119,13 +119,6 @@ function bottle(rows, bench, entry, own) {
 }
 
 const benchOf = (view, test) => view.benches.find((bench) => bench.key === test.bench);
-/** The label that the next sample of a flow point gets: what the crew writes on the bottle. */
-export function nextLabel(view, run) {
-  const used = labels(benchOf(view, run.test));
-  let number = 1;
-  while (used.has(`${run.name.slice(0, 34)} ${number}`)) number += 1;
-  return `${run.name.slice(0, 34)} ${number}`;
-}
 
 function standard({ view, rows, row, entry, put }) {
   const bench = benchOf(view, row);

@@ -1,10 +1,11 @@
 // Discharge: for each flow point the clock with its large buttons, and what was measured.
 
 import { h, caution, empty, notice, num, onlyHere } from "./dom.js";
-import { isDirect, nextLabel, samplesOf } from "./day.js";
+import { isDirect, samplesOf } from "./day.js";
 import { DISCHARGE } from "./direct.js";
 import { changes, choiceEntry, press, quantityEntry, textEntry, valueOf } from "./entering.js";
 import { quantity } from "./flow.js";
+import { nextLabel } from "./labels.js";
 import { orderRemarks } from "./ordering.js";
 import { keptOutlets, pitotPart } from "./pitot.js";
 import { figureRemarks, impossible } from "./plausible.js";
