@@ -55,7 +55,7 @@ from tests.factories import (
     TankFactory,
     TankFillFactory,
 )
-from tests.factories_past import PastCheckLineFactory
+from tests.factories_past import PastCheckLineFactory, PastInspectionFactory
 from tests.itm.registry.pictures import PDF, picture
 
 NOON = datetime.combine(TODAY, time(12), UTC)
@@ -203,6 +203,7 @@ def papers_of_old(scene: Any) -> None:
     line = PastCheckLineFactory(tank=scene.tank)
     again = PastCheckLineFactory(tank=scene.tank, bundle=line.bundle, name="", value=None,
                                  value_typed="", outcome="fit for use")  # fmt: skip
+    PastInspectionFactory(tank=scene.tank, bundle=line.bundle)
     past.withdraw(actor=scene.owner, line=again, reason="of another tank", at=NOON)
 
 

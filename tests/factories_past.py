@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import factory
 
-from itm.records.models import PastBundle, PastCheckLine
+from itm.records.models import PastBundle, PastCheckLine, PastInspection
 from itm.registry.models import Site
 from tests.factories import PastBundleFactory, TankFactory, TrackedFactory
 
@@ -23,6 +23,20 @@ class PastCheckLineFactory(TrackedFactory):
     name = "ph"
     value = Decimal("7.6")
     value_typed = "7.6"
+
+
+class PastInspectionFactory(TrackedFactory):
+    """The same of an inspection."""
+
+    class Meta:
+        model = PastInspection
+
+    tank = factory.SubFactory(TankFactory)
+    site = factory.LazyAttribute(lambda made: made.tank.site)
+    bundle = factory.LazyAttribute(lambda made: bundle_at(made.site))
+    task = "Look at the tank"
+    done_on = date(2019, 3, 4)
+    outcome = "in_order"
 
 
 def bundle_at(site: Site) -> PastBundle:

@@ -203,6 +203,11 @@ SHEETS: tuple[Sheet | Results, ...] = (
         ("Outcome as the paper has it", "outcome"), ("Laboratory", "laboratory"),
         ("Paper", "paper"), ("Reported on", "reported_on"), ("Lot", "lot"), ("Note", "note"),
         ("Withdrawn because", "withdrawal__reason")]),
+    Sheet("past-inspections", at(records.PastInspection), [
+        ("Done on", "done_on"), ("Task as the list has it", "task"), *THING,
+        ("Outcome as typed", "outcome_typed"), ("What was found", "words"), ("Done by", "done_by"),
+        ("Paper", "paper"), ("Brought in by", "bundle__noted_by"),
+        ("Brought in at", "bundle__noted_at"), ("Withdrawn because", "withdrawal__reason")]),
     Sheet("deficiencies", at(findings.Deficiency), [
         ("What is wrong", "words"), ("Class", "severity"), *THING, ("Found on", "found_on"),
         ("Opened by", "opened_by"), ("Responsible", "responsible"), ("To be met by", "target_on"),

@@ -314,10 +314,12 @@ TABLES: tuple[Table, ...] = (
          lambda s: R.InspectionLine.objects.filter(inspection__site=s.site.pk)),
     at_site("past-results", R.PastResult),
     at_site("past-check-lines", R.PastCheckLine),
+    at_site("past-inspections", R.PastInspection),
     part("past-withdrawals", R.PastWithdrawal,
          lambda s: R.PastWithdrawal.objects.filter(
              Q(result__in=s.at(R.PastResult).values("pk"))
-             | Q(check_line__in=s.at(R.PastCheckLine).values("pk")))),
+             | Q(check_line__in=s.at(R.PastCheckLine).values("pk"))
+             | Q(inspection__in=s.at(R.PastInspection).values("pk")))),
     named("past-bundles", R.PastBundle),
     part("photos", R.Photo, lambda s: s.photos()),
     at_site("deficiencies", findings.Deficiency),

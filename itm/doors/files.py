@@ -33,6 +33,7 @@ GAVE_UP_TAKING = (
 State, Kind = Upload.State, Upload.Kind
 DEEDS: dict[str, Any] = {
     Kind.HISTORY: import_history, Kind.PAST_CHECKS: import_history,
+    Kind.PAST_INSPECTIONS: import_history,
     Kind.READINGS: import_readings, Kind.VALUES: import_values,
 }  # fmt: skip
 

@@ -8,6 +8,7 @@ from itm.accounts.actor import Actor
 from itm.intake.history_rows import HistoryRows
 from itm.intake.models import Upload
 from itm.intake.past_check_rows import PastCheckRows
+from itm.intake.past_inspection_rows import PastInspectionRows
 from itm.intake.reading_rows import ReadingRows
 from itm.intake.registry_rows import RegistryRows
 from itm.intake.tables.known import Known
@@ -36,6 +37,8 @@ def rows_of(actor: Actor, row: Upload, columns: Mapping[str, int]) -> Rows:
         return HistoryRows(actor, today=actor.today, means=means, columns=columns)
     if row.kind == Upload.Kind.PAST_CHECKS:
         return PastCheckRows(actor, today=actor.today, means=means, columns=columns)
+    if row.kind == Upload.Kind.PAST_INSPECTIONS:
+        return PastInspectionRows(actor, today=actor.today, means=means, columns=columns)
     if row.kind == Upload.Kind.VALUES:
         return ValueRows(actor, means=means, columns=columns)
     if row.test is not None:

@@ -5,6 +5,7 @@ from django.db.models import Q
 from itm.intake.equipment_layout import EQUIPMENT
 from itm.intake.models import Upload
 from itm.intake.past_check_layout import PAST_CHECKS
+from itm.intake.past_inspection_layout import PAST_INSPECTIONS
 from itm.intake.record_layouts import HISTORY, readings
 from itm.intake.registry_layouts import (
     INSTRUMENTS,
@@ -24,6 +25,7 @@ LAYOUTS = {
     for layout in (
         HISTORY,
         PAST_CHECKS,
+        PAST_INSPECTIONS,
         SITES,
         SYSTEMS,
         TANKS,
@@ -54,11 +56,12 @@ def kinds_for(actor_kind: str) -> list[tuple[str, str]]:
     what was measured of bottles of their own checks."""
     mine = {
         "owner": (
-            Kind.HISTORY, Kind.PAST_CHECKS, Kind.SITES, Kind.SYSTEMS, Kind.TANKS,
-            Kind.PROPORTIONERS, Kind.EQUIPMENT, Kind.LOTS, Kind.VALUES,
+            Kind.HISTORY, Kind.PAST_CHECKS, Kind.PAST_INSPECTIONS, Kind.SITES, Kind.SYSTEMS,
+            Kind.TANKS, Kind.PROPORTIONERS, Kind.EQUIPMENT, Kind.LOTS, Kind.VALUES,
         ),
         "contractor": (
-            Kind.READINGS, Kind.VALUES, Kind.HISTORY, Kind.PAST_CHECKS, Kind.INSTRUMENTS,
+            Kind.READINGS, Kind.VALUES, Kind.HISTORY, Kind.PAST_CHECKS,
+            Kind.PAST_INSPECTIONS, Kind.INSTRUMENTS,
         ),
     }.get(actor_kind, ())  # fmt: skip
     return [(kind.value, str(kind.label)) for kind in mine]

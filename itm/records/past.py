@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -10,12 +11,24 @@ from django.db.models import Q, QuerySet
 from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden, NotFound, Refused
 from itm.records.drafts import over
-from itm.records.models import PastBundle, PastCheckLine, PastResult, PastWithdrawal
+from itm.records.models import (
+    InspectionLine,
+    PastBundle,
+    PastCheckLine,
+    PastInspection,
+    PastResult,
+    PastWithdrawal,
+)
 from itm.registry.access import works_at
 from itm.registry.models import ConcentrateLot, Proportioner, Site, Tank, TankMovement
 from itm.schedule.history import ANY_ROW, Asked
+from itm.schedule.models.duties import LINKS
 
-Line = PastResult | PastCheckLine
+Line = PastResult | PastCheckLine | PastInspection
+# Each kind as a withdrawal names it.
+NAMED: dict[type[Any], str] = {
+    PastResult: "result", PastCheckLine: "check_line", PastInspection: "inspection",
+}  # fmt: skip
 # No earlier day of a test or a sample is believed; own choice, wide enough for the oldest systems.
 EARLIEST = date(1940, 1, 1)
 
@@ -27,8 +40,10 @@ def withdraw_bundle(*, actor: Actor, bundle: PastBundle, because: str, at: datet
     """
     if bundle.organisation_id != actor.organisation_id:
         raise Forbidden("Only who brought these results in can take them back.")
-    held = Q(pk__in=bundle.results.values("proportioner__system__site")) | Q(
-        pk__in=bundle.check_lines.values("tank__site")
+    held = (
+        Q(pk__in=bundle.results.values("proportioner__system__site"))
+        | Q(pk__in=bundle.check_lines.values("tank__site"))
+        | Q(pk__in=bundle.inspections.values("site"))
     )
     sites = list(Site.objects.filter(held).order_by("pk"))
     for site in sites:
@@ -63,7 +78,7 @@ def withdraw(*, actor: Actor, line: Line, reason: str, at: datetime) -> PastWith
     Raises Forbidden; Refused reason_missing.
     """
     require_may_withdraw(actor, line)
-    of = {"result" if isinstance(line, PastResult) else "check_line": line}
+    of = {NAMED[type(line)]: line}
     there = PastWithdrawal.objects.filter(**of).first()
     if there is not None:
         return there
@@ -138,8 +153,26 @@ def beside(actor: Actor, line: PastCheckLine) -> list[PastCheckLine]:
     return list(rows.exclude(pk=line.pk).order_by("pk"))
 
 
+def inspections(actor: Actor) -> QuerySet[PastInspection]:
+    """In force, those that the person may see, the newest first."""
+    rows = PastInspection.objects.visible_to(actor).in_force()
+    return rows.select_related("bundle", "site", *LINKS).order_by("-done_on", "-pk")
+
+
+def inspection(actor: Actor, key: UUID) -> PastInspection:
+    """With what was withdrawn, which says so. Raises NotFound."""
+    rows = PastInspection.objects.visible_to(actor).select_related(
+        "bundle__organisation", "withdrawal", "site", "requirement__programme", *LINKS
+    )
+    row = rows.filter(key=key).first()
+    if row is None:
+        raise NotFound("inspection of older papers", key)
+    return row
+
+
 def days_at(sites: Iterable[int]) -> dict[int, dict[Asked, list[date]]]:
-    """Days of the tests as found and of the checks that older papers report, by site. A query each.
+    """Days of the tests as found, of the checks and of the tasks of programmes that older papers
+    report, by site. A query each.
 
     A check is taken as done on the day of its sample, as a sealed one is, whatever its paper says.
     """
@@ -155,6 +188,14 @@ def days_at(sites: Iterable[int]) -> dict[int, dict[Asked, list[date]]]:
     ):
         for site, pk, day in rows.order_by().values_list(*columns).distinct():
             out[site].setdefault(((link, pk), ANY_ROW), []).append(day)
+    tasks = PastInspection.objects.in_force().filter(site__in=held, requirement__isnull=False)
+    tasks = tasks.exclude(outcome=InspectionLine.Outcome.NOT_POSSIBLE).order_by()
+    row = ("requirement__programme__code", "requirement__code")
+    told = tasks.values_list("site", *row, "done_on", *LINKS).distinct()
+    for site, programme, code, day, *links in told:
+        named = ((name, pk) for name, pk in zip(LINKS, links, strict=True) if pk is not None)
+        hook = next(named, ("", site))
+        out[site].setdefault((hook, (programme, code)), []).append(day)
     return out
 
 
@@ -198,4 +239,32 @@ def standing_lines(tanks: Iterable[int], days: Iterable[date]) -> dict[SameLine,
         for tank, point, day, name, origin, laboratory, value in rows.order_by().values_list(
             *columns
         )
+    }
+
+
+# Site and links, task folded, day, who did it folded.
+SameInspection = tuple[tuple[int | None, ...], str, date | None, str]
+
+
+def same_inspection(
+    place: tuple[int | None, ...], task: str, on: date | None, done_by: str
+) -> SameInspection:
+    """What tells one from another: `place` is the site and the four links."""
+    return place, task.casefold(), on, done_by.casefold()
+
+
+def standing_inspections(
+    sites: Iterable[int], days: Iterable[date]
+) -> dict[SameInspection, tuple[str, str]]:
+    """Outcome and words of what is in force already of these sites between these days."""
+    between = sorted(days)
+    if not between:
+        return {}
+    rows = PastInspection.objects.in_force().filter(
+        site__in=set(sites), done_on__range=(between[0], between[-1])
+    )
+    columns = ("outcome", "words", "task", "done_on", "done_by", "site", *LINKS)
+    return {
+        same_inspection(tuple(place), task, day, done_by): (outcome, words)
+        for outcome, words, task, day, done_by, *place in rows.order_by().values_list(*columns)
     }

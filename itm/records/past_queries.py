@@ -4,7 +4,7 @@ from django.db.models import QuerySet
 
 from itm.accounts.actor import Actor
 from itm.records import past
-from itm.records.models import PastCheckLine, PastResult
+from itm.records.models import PastCheckLine, PastInspection, PastResult
 from itm.registry.finding import Wanted, arranged
 
 SORTS = {
@@ -44,4 +44,20 @@ def check_lines(actor: Actor, wanted: Wanted) -> QuerySet[PastCheckLine]:
     return arranged(
         past.check_lines(actor), wanted, find_in=CHECK_FIND_IN, sorts=CHECK_SORTS,
         narrows=CHECK_NARROWS, retirable=False,
+    )  # fmt: skip
+
+
+INSPECTION_SORTS = {"day": "done_on", "site": "site__name", "task": "task", "person": "done_by"}
+INSPECTION_NARROWS = {"site": "site__key"}
+INSPECTION_FIND_IN = (
+    "task", "site__name", "system__name", "tank__tag", "proportioner__tag", "equipment__tag",
+    "words", "done_by", "paper",
+)  # fmt: skip
+
+
+def inspections(actor: Actor, wanted: Wanted) -> QuerySet[PastInspection]:
+    """In force, the newest first, unless another order is asked for."""
+    return arranged(
+        past.inspections(actor), wanted, find_in=INSPECTION_FIND_IN, sorts=INSPECTION_SORTS,
+        narrows=INSPECTION_NARROWS, retirable=False,
     )  # fmt: skip

@@ -11,7 +11,7 @@ from django.db import connection
 
 from itm.accounts.actor import Actor, require_kind
 from itm.core.history import note
-from itm.records.models import PastBundle, PastCheckLine, PastResult
+from itm.records.models import PastBundle, PastCheckLine, PastInspection, PastResult
 
 MARKS = 999  # of one statement, that any SQLite takes
 
@@ -53,6 +53,15 @@ CHECK_LINES = Kind(
         ("sampled_on", "value", "temperature_c", "lower_limit", "upper_limit", "reported_on")
     ),
     "lines of past concentrate checks",
+)  # fmt: skip
+INSPECTIONS = Kind(
+    PastInspection,
+    (
+        "site_id", "proportioner_id", "tank_id", "equipment_id", "system_id", "requirement_id",
+        "task", "done_on", "outcome", "outcome_typed", "words", "done_by", "paper", "row",
+    ),
+    frozenset(("done_on",)),
+    "inspections of past years",
 )  # fmt: skip
 
 

@@ -59,7 +59,7 @@ def imports(request: HttpRequest) -> HttpResponse:
             Cell(f"{row.rows:,}" if row.rows else "", number=True),
             Cell(instant(row.added_at), number=True),
         ),
-        empty="No file yet. Results and checks of past years, values of concentrate bottles "
+        empty="No file yet. What older papers report, values of concentrate bottles "
         "and the register can come in from a table, and readings from the page of their bench.",
         step=Step("Bring in a file", reverse("import_new")) if may else None,
         retirable=False,

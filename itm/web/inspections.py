@@ -24,7 +24,7 @@ from itm.schedule.queries import standing_of
 from itm.schedule.told import told
 from itm.web.editing import site_date
 from itm.web.guard import actor_of, signed_in
-from itm.web.listing import Cell, Column, List, show, wanted
+from itm.web.listing import Cell, Column, List, Step, show, wanted
 from itm.web.sites import crumbs_to
 
 
@@ -120,6 +120,7 @@ def inspections(request: HttpRequest) -> HttpResponse:
         ),
         empty="No inspection is recorded yet. The page of a site says what is to be inspected.",
         retirable=False,
+        beside=(Step("Past inspections, brought in from lists", reverse("past_inspections")),),
     )
     return show(request, listed, queries.listed(actor, asked), asked)
 

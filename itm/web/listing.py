@@ -31,6 +31,7 @@ EVERYTHING = (
     ("Records", "records"),
     ("Results of past years", "past_results"),
     ("Past concentrate checks", "past_checks"),
+    ("Past inspections", "past_inspections"),
     ("Imports", "imports"),
     ("Files of reports", "batches"),
     ("Concentrate checks", "checks"),

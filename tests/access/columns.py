@@ -61,14 +61,22 @@ MAKERS = {
 MAKERS_DEEDS = {
     "inspection_correct", "check_sign", "check_send_back", "check_amend", "sign", "send_back",
     "amend", "past_withdraw", "past_check_withdraw",
+    "past_inspection_withdraw",
 }  # fmt: skip
 # What else of its own it reads when its time is over, and what it does not do any more.
 STILL_READ = MAKERS | {
     "sealed", "sealed and size", "sealed check", "sealed check and size",
     "sealed laboratory report", "inspection", "line of inspection", "past result",
-    "past check",
+    "past check", "past inspection",
 }  # fmt: skip
-NOT_AFTERWARDS = {"amend", "check_amend", "test_new", "past_withdraw", "past_check_withdraw"}
+NOT_AFTERWARDS = {
+    "amend",
+    "check_amend",
+    "test_new",
+    "past_withdraw",
+    "past_check_withdraw",
+    "past_inspection_withdraw",
+}
 
 
 def expected(who: str, name: str, method: str, thing: str, own: tuple[str, ...]) -> str:

@@ -49,7 +49,7 @@ from tests.factories import (
     RelocationFactory,
     StoreMovementFactory,
 )
-from tests.factories_past import PastCheckLineFactory
+from tests.factories_past import PastCheckLineFactory, PastInspectionFactory
 from tests.itm.intake.imports import handed_in
 from tests.itm.registry.pictures import picture
 from tests.keeping import adopted, decided, paper
@@ -211,6 +211,7 @@ def things(scene) -> dict[str, dict]:
         "import": {"key": handed_in(scene.contractor, "history", "a;b\n1;2\n").key},
         "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},
         "past check": {"key": PastCheckLineFactory(tank=scene.tank).key},
+        "past inspection": {"key": PastInspectionFactory(tank=scene.tank).key},
         "digest": {"digest": sealed.seal.digest},
         "report": {"digest": sealed.seal.digest, "key": opens(bytes(sealed.seal.document))},
         "read link": {"key": link.key},

@@ -32,6 +32,7 @@ class Upload(Tracked):
         READINGS = "readings", "Readings of a bench"
         HISTORY = "history", "Results of past years"
         PAST_CHECKS = "past_checks", "Past concentrate checks"
+        PAST_INSPECTIONS = "past_inspections", "Past inspections"
         SITES = "sites", "Sites"
         SYSTEMS = "systems", "Foam systems"
         TANKS = "tanks", "Tanks"

@@ -13,6 +13,7 @@ from itm.records.models.kept import Evaluation, Move, Record, Seal
 from itm.records.models.latest import LatestRecord
 from itm.records.models.past import PastBundle, PastResult, PastWithdrawal
 from itm.records.models.past_checks import PastCheckLine
+from itm.records.models.past_inspections import PastInspection
 from itm.records.models.photos import Photo
 from itm.records.models.tests import FlowRun, FlushStep, ProportioningTest
 from itm.records.models.visits import DeviceClock, Notice, RestorationLine, Visit
@@ -39,6 +40,7 @@ __all__ = [
     "Notice",
     "PastBundle",
     "PastCheckLine",
+    "PastInspection",
     "PastResult",
     "PastWithdrawal",
     "Photo",

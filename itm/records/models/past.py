@@ -135,6 +135,9 @@ class PastWithdrawal(Tracked):
     check_line = models.OneToOneField(
         "PastCheckLine", models.PROTECT, null=True, blank=True, related_name="withdrawal"
     )
+    inspection = models.OneToOneField(
+        "PastInspection", models.PROTECT, null=True, blank=True, related_name="withdrawal"
+    )
     at = models.DateTimeField()
     person = models.CharField(max_length=200)
     organisation = models.CharField(max_length=120)
@@ -150,8 +153,9 @@ class PastWithdrawal(Tracked):
                 violation_error_message="Say why it does not count.",
             ),
             models.CheckConstraint(
-                condition=Q(result=None, check_line__isnull=False)
-                | Q(result__isnull=False, check_line=None),
+                condition=Q(result__isnull=False, check_line=None, inspection=None)
+                | Q(result=None, check_line__isnull=False, inspection=None)
+                | Q(result=None, check_line=None, inspection__isnull=False),
                 name="past_withdrawal_is_of_one_line",
             ),
         ]
@@ -162,4 +166,4 @@ class PastWithdrawal(Tracked):
     @property
     def line(self) -> Any:
         """What it withdraws."""
-        return self.result or self.check_line
+        return self.result or self.check_line or self.inspection
