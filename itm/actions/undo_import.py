@@ -10,7 +10,7 @@ from django.db.models import ProtectedError
 from itm.accounts.actor import Actor
 from itm.core import history
 from itm.core.errors import Refused
-from itm.intake import registry_rows, taking, uploads
+from itm.intake import poured, registry_rows, taking, uploads
 from itm.intake.models import Upload
 from itm.records import many_values, past, sampling
 from itm.records.drafts import on_bench
@@ -66,7 +66,10 @@ def undo_import(*, actor: Actor, key: UUID, because: str, at: datetime) -> Uploa
         sites = past.withdraw_bundle(actor=actor, bundle=row.bundle, because=because, at=at)
         derive_sites(actor=actor, sites=sites, why=why)
     elif row.test is not None:
-        set_all_aside(actor=actor, bench=on_bench(row.test), keys=row.made, reason=why, at=at)
+        bench = on_bench(row.test)
+        set_all_aside(actor=actor, bench=bench, keys=row.made, reason=why, at=at)
+        with history.because(why):
+            poured.take_back(actor=actor, bench=bench, filled=row.filled)
     elif row.kind == Kind.VALUES:
         _take_values_back(actor, row, why, at)
     else:

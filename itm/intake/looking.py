@@ -21,7 +21,7 @@ from itm.intake import uploads
 from itm.intake.judging import Rows, rows_of
 from itm.intake.layouts import layout_of
 from itm.intake.models import Upload
-from itm.intake.record_layouts import LINE
+from itm.intake.record_layouts import LINE, POURED
 from itm.intake.registry_rows import RegistryRows
 from itm.intake.tables.blocks import Block
 from itm.intake.tables.cell_values import Amount
@@ -46,7 +46,10 @@ SAID = "said:"  # answers that hold for every row
 MOST_MEANS = 30  # names that are asked about one by one
 Findings = dict[str, Any]
 # Columns of readings that have a row each.
-LONG = ("bottle", "value", "temperature", "read_at", "set_aside", "set_aside_at")
+LONG = (
+    "bottle", "value", "temperature", "read_at", "set_aside", "set_aside_at",
+    *(column.name for column in POURED),
+)  # fmt: skip
 
 
 @dataclass

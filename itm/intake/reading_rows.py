@@ -10,6 +10,8 @@ from itm.core.clock import date_at
 from itm.core.figures import day, instant
 from itm.intake.check import judge
 from itm.intake.noted_times import Tell, instant_of, judge_aside
+from itm.intake.poured import Poured
+from itm.intake.property_rows import Line
 from itm.intake.record_layouts import LINE, of_bottle, warmth_of
 from itm.intake.tables.cells import CellProblem, place
 from itm.intake.tables.known import Known
@@ -79,12 +81,16 @@ class ReadingRows:
             (one.sequence for stand in self.sheet.stands for one in stand.readings), default=0
         )
         self._count = 0
+        self._actor = actor
+        self.poured = Poured(self.sheet.bench, columns)
 
     def judged(self, batch: Batch, told: Told) -> list[NewReading]:
         """Codes: too_many_readings, worked_out, closed, not_yet, no_such_time, time_twice,
-        reason_missing, aside_across, aside_early, and those of `intake.check.judge`."""
+        reason_missing, aside_across, aside_early, and those of `intake.check.judge` and of
+        `poured`."""
         out: list[NewReading] = []
         for index, row in enumerate(batch.rows):
+            self.poured.add(Line(self._columns, batch, index, told), self._stand(batch, index))
             at = self._read_at(row, batch.values["read_at"][index], told)
             aside = self._aside(batch, index, at, told)
             for one in self._of_row(batch, index, told):
@@ -116,6 +122,10 @@ class ReadingRows:
             own = warmth if warmth in self._columns else "temperature"
             if found := self._typed_at(batch, index, label, (value, value, own)):
                 yield found
+
+    def _stand(self, batch: Batch, index: int) -> Stand | None:
+        label = None if self._across else batch.values["bottle"][index]
+        return self._stands.get(label) if label is not None else None
 
     def _typed_at(
         self, batch: Batch, index: int, label: str, names: tuple[str, str, str]
@@ -192,6 +202,8 @@ class ReadingRows:
     def finish(self, told: Told) -> None:
         """What is odd is asked about before it is taken in, beside what the bench holds already:
         the bottles may still stand on the table."""
+        if not told:
+            self.poured.try_out(self._actor, told)
         held = [
             AtBottle(stand, "", one.value_typed, one.temperature_c, one.read_at, one.sequence)
             for stand in self.sheet.stands

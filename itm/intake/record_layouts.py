@@ -8,7 +8,9 @@ from uuid import UUID
 from itm.intake.shared_columns import FLOWS, HUNDRED, SITE, SYSTEM, Kind, spellings
 from itm.intake.tables.layout import Layout, TableColumn
 from itm.records.models import Bottle, PastResult
+from itm.records.models.density import DensityFrom
 from itm.registry.models import Instrument
+from itm.registry.properties import DENSITY
 
 METHODS = spellings(
     PastResult.Method.choices, index="refractive_index", nd="refractive_index",
@@ -99,6 +101,42 @@ HISTORY = Layout(
 )  # fmt: skip
 
 
+POURED = (
+    TableColumn(
+        "concentrate_used", "quantity", "Concentrate in the standard", "6.0 mL",
+        units=("mL", "g"),
+        aliases=("concentrate poured", "concentrate weighed", "volume of concentrate",
+                 "mass of concentrate", "concentrate volume", "concentrate mass"),
+        help="As really poured or weighed, in mL or g, with its unit here or in the head. One row "
+        "of each standard is enough. Not where bottles have a column each.",
+    ),
+    TableColumn(
+        "water_used", "quantity", "Water in the standard", "194.0 mL", units=("mL", "g"),
+        aliases=("water poured", "water weighed", "volume of water", "mass of water",
+                 "water volume", "water mass"),
+        help="The same of the water.",
+    ),
+    TableColumn(
+        "density", "quantity", "Density of the concentrate", "", units=tuple(DENSITY),
+        aliases=("concentrate density",),
+        help="Where standards are weighed: without it grams are no percent by volume. It is that "
+        "of the bench, so one row is enough.",
+    ),
+    TableColumn(
+        "density_at", "number", "Temperature of that density", "", units=("°C",),
+        aliases=("temperature of the density", "density temperature"), help="In °C.",
+    ),
+    TableColumn(
+        "density_error", "quantity", "The density may be off by", "", units=tuple(DENSITY),
+        aliases=("uncertainty of the density", "density uncertainty"), help="Either way.",
+    ),
+    TableColumn(
+        "density_from", "choice", "The density comes from", "",
+        choices=spellings(DensityFrom.choices),
+        aliases=("source of the density", "density source"),
+    ),
+)  # fmt: skip
+NONE = ("",) * 4  # of the density, in a row of an example
 LINE = "line"  # what a row is called where the bottles stand as heads
 
 
@@ -157,13 +195,14 @@ def readings(instrument: Instrument | None, bottles: Sequence[Bottle] = ()) -> L
                 "set_aside_at", "moment", "Set aside at", "", aliases=("discarded at",),
                 help="Without it, when it was read.",
             ),
+            *POURED,
             *across,
         ),
         examples=(
-            ("water", "1.3330", "20.1", "2026-05-03 14:05", "", ""),
-            ("S1", "1.3339", "20.1", "2026-05-03 14:07", "", ""),
-            ("S2", "1.3342", "20.2", "2026-05-03 14:09", "", ""),
-            ("S3", "1.3345", "20.2", "2026-05-03 14:11", "", ""),
+            ("water", "1.3330", "20.1", "2026-05-03 14:05", *[""] * 8),
+            ("S1", "1.3339", "20.1", "2026-05-03 14:07", "", "", "4.0 mL", "196.0 mL", *NONE),
+            ("S2", "1.3342", "20.2", "2026-05-03 14:09", "", "", "6.0 mL", "194.0 mL", *NONE),
+            ("S3", "1.3345", "20.2", "2026-05-03 14:11", "", "", "8.0 mL", "192.0 mL", *NONE),
         ),
         across=frozenset(of_bottle(bottle.key) for bottle in bottles),
     )  # fmt: skip

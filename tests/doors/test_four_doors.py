@@ -19,11 +19,16 @@ from itm.records.models import ProportioningTest
 from tests.doors.canonical import handed_in, same
 from tests.doors.documents import day_document
 from tests.doors.through_entries import Device, entry
-from tests.doors.through_pages import Pages, readings
+from tests.doors.through_pages import Pages, readings, standards
 from tests.itm.intake.imports import taken
 
 EVENING = datetime(2026, 6, 15, 18, tzinfo=UTC)
-HEAD = "bottle;value;Temp. (°C);read_at;set aside because;set aside at"
+HEAD = (
+    "bottle;value;Temp. (°C);read_at;set aside because;set aside at;"
+    "concentrate poured;water poured;density;density_at;density error;source of the density"
+)
+AMOUNTS = ("concentrate_ml", "water_ml", "concentrate_g", "water_g")
+DENSITY = ("density", "density_at", "density_error", "density_from")
 
 
 def in_table(told: dict[str, Any]) -> tuple[str, ...]:
@@ -79,11 +84,26 @@ def by_interface(scene: Any, document: Any, client: Any) -> ProportioningTest:
 
 
 def by_file(scene: Any, document: Any, client: Any) -> ProportioningTest:
-    """The bench from a table; the rest of the day as a device sends it."""
-    device = Device(scene.contractor, document, EVENING)
+    """The bench from a table, what its standards were made of among it; the rest of the day as a
+    device sends it."""
+    poured = dict(standards(document))
+    [bench] = document["benches"]
+    elsewhere = json.loads(json.dumps(document))
+    for one in elsewhere["benches"][0]["standards"]:
+        for name in AMOUNTS:
+            one.pop(name, None)
+    for name in (*DENSITY, "standards_by"):
+        elsewhere["benches"][0].pop(name, None)
+    device = Device(scene.contractor, elsewhere, EVENING)
     test = device.prepare()
     device.send(device.field(test))
-    lines = [";".join((label, *in_table(told))) for label, told in readings(document)]
+    lines = []
+    for label, told in readings(document):
+        of = poured.pop(label, {})  # in the first row of the standard
+        amounts = [f"{of[name]} {name[-2:].strip('_')}" for name in AMOUNTS if name in of]
+        said = [bench.get(name, "") if amounts else "" for name in DENSITY]
+        lines.append(";".join((label, *in_table(told), *(amounts or ["", ""]), *said)))
+    assert not poured
     with time_machine.travel(EVENING, tick=False):
         taken(scene.contractor, "readings", "\n".join([HEAD, *lines]) + "\n", test=test)
     hand_in(actor=scene.contractor, key=test.key, at=EVENING)

@@ -82,6 +82,8 @@ class Device:
             out.append(entry("note_bench", {"test": test.key}, at, noted))
         for label, told in standards(self.document):
             put = {n: told[n] for n in told if n in AMOUNTS}
+            if not put:  # said by another door
+                continue
             verb = "set_volumes" if "water_ml" in put else "set_masses"
             out.append(entry(verb, {"bottle": keys[label]}, at, put))
         return out

@@ -12,6 +12,7 @@ for _unit, _others in {
     "imp gpm": "imp gpm|imperial gpm|ukgpm|uk gpm|imp gal/min",
     "L": "l litre litres liter liters ltr",
     "m³": "m³ m3 cbm m^3",
+    "g": "g gram grams",
     "mL": "ml millilitre millilitres milliliter",
     "US gal": "us gal|usgal|us gallon|us gallons",
     "imp gal": "imp gal|imperial gallon|imperial gallons|uk gal",
