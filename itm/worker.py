@@ -23,6 +23,7 @@ from itm.accounts import entrance
 from itm.accounts.inviting import send_invitation
 from itm.accounts.passwords import send_reset
 from itm.accounts.told import send_told
+from itm.api.v1.many_days import take_many_days
 from itm.archives.services import TRIES as ARCHIVE_TRIES
 from itm.archives.services import archive_given_up, let_go, make_archive
 from itm.core import folding, outbox
@@ -53,6 +54,7 @@ JOBS: dict[str, Callable[..., object]] = {
     "send_summary": send_summary,
     "send_told": send_told,
     "take_file_in": take_file_in,
+    "take_many_days": take_many_days,
 }
 
 # Jobs that somebody waits for in front of a page: tried so often, and then the page is told. Mails

@@ -60,6 +60,8 @@ LEFT_OUT: dict[str, str] = {
     "core.Installation": "stands in the manifest",
     "core.Job": "promised work of this server",
     "intake.HeadMemory": "how an organisation names its columns, at no site",
+    "intake.ManyDays": "work of this server",
+    "intake.OneOfMany": "work of this server",
     "intake.Receipt": "work of this server",
     "intake.Upload": "the table of an import is its organisation's own and may name other sites; "
     "what it brought is here, and the history names it",

@@ -84,6 +84,7 @@ API: dict[tuple[str, str], Row] = {
     ("tests", "get"): ("", "read", "ok", "ok", "ok"),
     ("tests", "post"): ("", "hand_in", "ok", "ok", "ok"),
     ("bulk", "post"): ("", "hand_in", "ok", "ok", "ok"),
+    ("many_days", "get"): ("many days", "hand_in", "404", "ok", "404"),
     ("day", "get"): ("visit", "read", "ok", "ok", "ok"),
     ("test", "get"): ("draft", "read", "404", "ok", "404"),
     ("sealed", "get"): ("sealed", "read", "ok", "ok", "ok"),

@@ -55,7 +55,7 @@ MAKERS = {
     "instrument", "certificate", "grant", "question", "witness", "draft check", "bottle", "value",
     "laboratory report", "visit", "visit and size", "draft", "draft and label", "draft and point",
     "draft and bottle", "draft and reading", "direct draft", "direct run", "run", "sample", "step",
-    "line", "import", "batch",
+    "line", "import", "batch", "many days",
 }  # fmt: skip
 # Deeds on what others see that only the maker does.
 MAKERS_DEEDS = {

@@ -3,6 +3,7 @@
 import io
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
+from uuid import uuid4
 
 import pytest
 from django.contrib.auth.tokens import default_token_generator
@@ -24,6 +25,7 @@ from itm.findings.impairing import open_by_hand
 from itm.findings.models import NoticeClock
 from itm.findings.overdue import say_overdue
 from itm.findings.visiting import note_visit
+from itm.intake.models import ManyDays
 from itm.notices import services as notices
 from itm.notices.stopping import AT_ONCE, stop_token
 from itm.records import effluent
@@ -212,6 +214,7 @@ def things(scene) -> dict[str, dict]:
         "past result": {"key": PastResultFactory(proportioner=scene.proportioner).key},
         "past check": {"key": PastCheckLineFactory(tank=scene.tank).key},
         "past inspection": {"key": PastInspectionFactory(tank=scene.tank).key},
+        "many days": {"key": _many_days(scene.contractor)},
         "digest": {"digest": sealed.seal.digest},
         "report": {"digest": sealed.seal.digest, "key": opens(bytes(sealed.seal.document))},
         "read link": {"key": link.key},
@@ -276,3 +279,14 @@ def session_of(actor) -> str:
     store["_auth_user_id"] = str(actor.user.pk)
     store.save()
     return entrance.name_of(entrance.sessions(actor.user, timezone.now()).get())
+
+
+def _many_days(actor):
+    """A hand-in of days that a program of the organisation sent."""
+    token, _ = tokens.make(
+        actor=actor, name="sent many days", scopes=("hand_in",), expires_on=actor.today,
+        at=timezone.now(),
+    )  # fmt: skip
+    return ManyDays.objects.create(
+        organisation=actor.organisation, token=token, key=uuid4(), asked_at=timezone.now()
+    ).key

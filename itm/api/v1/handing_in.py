@@ -1,7 +1,6 @@
 """What devices and programs hand in of a test day: entry by entry, as a whole, or many at once."""
 
 import json
-import time
 import uuid
 from functools import cache
 from typing import Any
@@ -17,21 +16,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from itm.api import doing_once
-from itm.api.describing import KEY, MAY_KEY, FaultShape, describe, describe_one
+from itm.api.describing import KEY, MAY_KEY, describe, describe_one
 from itm.api.doing_once import answered_in_parts, at_work, key_of, repeated
 from itm.api.editing import given
-from itm.api.problems import faults, told
 from itm.api.views import View
-from itm.core.errors import ItmError
 from itm.doors.day import day_of
 from itm.doors.entries import MOST_ENTRIES, WAITS, take
 from itm.doors.hand_in_day import FORM, hand_in_day
 from itm.doors.verb import Field, Verb
 from itm.doors.verbs import METHODS, VERBS
 from itm.intake.once import Answer
-
-MOST_DAYS = 1_000
-SECONDS = 20  # of one request, well below what servers and proxies wait
 
 KEYS = {"type": "object", "additionalProperties": {"type": "string", "format": "uuid"}}
 TEXTS = {
@@ -274,109 +268,6 @@ describe_day = describe(
 )  # fmt: skip
 
 
-class DayGiven(serializers.Serializer):
-    key = serializers.UUIDField(help_text="Made for this day: sent twice, it is taken once.")
-    document = serializers.DictField(help_text="As `POST /tests/` takes one.")
-
-
-class DaysGiven(serializers.Serializer):
-    days = serializers.ListField(
-        child=serializers.DictField(), allow_empty=False, max_length=MOST_DAYS
-    )
-
-
-DAYS = {
-    "type": "object",
-    "properties": {
-        "days": {
-            "type": "array", "minItems": 1, "maxItems": MOST_DAYS,
-            "items": {
-                "type": "object",
-                "properties": {
-                    "key": {"type": "string", "format": "uuid"},
-                    "document": DAY,
-                },
-                "required": ["key", "document"],
-            },
-        },
-    },
-    "required": ["days"],
-}  # fmt: skip
-
-
-class DayAnswerShape(serializers.Serializer):
-    key = serializers.CharField(allow_blank=True)
-    state = serializers.ChoiceField(choices=["taken", "taken_before", "refused", "not_yet"])
-    code = serializers.CharField(allow_blank=True)
-    detail = serializers.CharField(allow_blank=True)
-    errors = FaultShape(many=True)  # type: ignore[assignment]
-    made = MadeDayShape(allow_null=True)
-
-
-class DayAnswersShape(serializers.Serializer):
-    answers = DayAnswerShape(many=True)
-    left = serializers.IntegerField(help_text="How many were not come to: send the same again.")
-
-
-def answer_of(key: str, state: str, **more: Any) -> dict[str, Any]:
-    plain: dict[str, Any] = {"code": "", "detail": "", "errors": [], "made": None}
-    return {"key": key, "state": state, **plain, **more}
-
-
-def one_of_many(view: View, given_day: Any) -> dict[str, Any]:
-    """What became of one day; pointers lead from the top of its own document."""
-    shown = str(given_day.get("key", ""))[:64]
-    shape = DayGiven(data=given_day)
-    if not shape.is_valid():
-        wrong = list(faults(shape.errors))
-        return answer_of(
-            shown, "refused", code="not_valid", detail=wrong[0]["detail"], errors=wrong
-        )
-    key = shape.validated_data["key"]
-    try:
-        answer = hand_in(view, key, given_day["document"])
-    except ItmError as error:
-        _, code, detail, errors, _ = told(error)
-        return answer_of(str(key), "refused", code=code, detail=detail, errors=errors)
-    state = "taken_before" if answer.repeated else "taken"
-    return answer_of(str(key), state, made=doing_once.told(answer))
-
-
-class Bulk(View):
-    """Each day has a key of its own and is committed by itself, so that a request that breaks off
-    loses no more than its answer: whoever sends the same again goes on where it stopped."""
-
-    scopes = {"POST": "hand_in"}
-    largest = 24_000_000
-
-    @describe(
-        "hand_in_days", "Hand in many test days", request={"application/json": DAYS},
-        responses={200: DayAnswersShape}, parameters=[MAY_KEY],
-        description=f"Up to {MOST_DAYS:,} days, each with a key of its own, so the request needs "
-        "none. Each is taken whole or not at all, in the order given, and one that is refused "
-        f"stops no other. After {SECONDS} seconds the rest is answered `not_yet`, and `left` says "
-        "how many these are: send the same again, with the same keys, until `left` is 0; what was "
-        "taken comes back at once as `taken_before`. The example of the guide does so. Where the "
-        "request has a key too, its answer is kept once `left` is 0.",
-    )  # fmt: skip
-    def post(self, request: Request) -> Response:
-        days = given(DaysGiven, request.data)["days"]
-        return answered_in_parts(
-            request, "days", lambda: self.taken(days), final=lambda told: not told["left"]
-        )
-
-    def taken(self, days: list[dict[str, Any]]) -> dict[str, Any]:
-        end = time.monotonic() + SECONDS
-        answers = []
-        for place, one in enumerate(days):
-            if time.monotonic() > end and place:
-                answers.append(answer_of(str(one.get("key", ""))[:64], "not_yet"))
-            else:
-                answers.append(one_of_many(self, one))
-        left = sum(answer["state"] == "not_yet" for answer in answers)
-        return {"answers": answers, "left": left}
-
-
 class Day(View):
     @describe_one(
         "read_day", "A visit with everything that a device needs", OpenApiTypes.OBJECT
@@ -388,6 +279,5 @@ class Day(View):
 
 urls: list[URLPattern] = [
     path("entries/", Entries.as_view(), name="entries"),
-    path("tests/bulk/", Bulk.as_view(), name="bulk"),
     path("visits/<uuid:key>/day/", Day.as_view(), name="day"),
 ]

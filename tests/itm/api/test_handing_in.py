@@ -7,7 +7,7 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from itm.api.v1 import handing_in
+from itm.api.v1 import many_days
 from itm.doors.entries import MOST_ENTRIES
 from itm.records.models import ProportioningTest, Visit
 from tests.doors.documents import day_document
@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def _all_the_time_in_the_world(monkeypatch: pytest.MonkeyPatch) -> None:
     """A busy machine must not leave days over where the test is about something else."""
-    monkeypatch.setattr(handing_in, "SECONDS", 3600)
+    monkeypatch.setattr(many_days, "SECONDS", 3600)
 
 
 @pytest.fixture
@@ -140,14 +140,14 @@ def test_what_time_does_not_reach_is_said_and_comes_with_the_next(
     scene: Any, program: Any, document: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     days = [{"key": str(uuid4()), "document": another(document, n)} for n in (1, 2, 3)]
-    monkeypatch.setattr(handing_in, "SECONDS", -1)
+    monkeypatch.setattr(many_days, "SECONDS", -1)
     ours = program(scene.contractor)
     found = [in_bulk(ours, *days) for _ in range(2)]
     assert [states(answer) for answer in found] == [
         ["taken", "not_yet", "not_yet"], ["taken_before", "not_yet", "not_yet"],
     ]  # fmt: skip
     assert found[0]["left"] == 2
-    monkeypatch.setattr(handing_in, "SECONDS", 3600)
+    monkeypatch.setattr(many_days, "SECONDS", 3600)
     assert states(in_bulk(ours, *days)) == ["taken_before", "taken", "taken"]
 
 
