@@ -17,7 +17,10 @@ NARROWS = {"kind": "kind", "state": "state"}
 def listed(actor: Actor, wanted: Wanted) -> QuerySet[Upload]:
     """The newest first, unless another order is asked for."""
     rows = Upload.objects.visible_to(actor)
-    return arranged(rows, wanted, find_in=("name",), sorts=SORTS, narrows=NARROWS, retirable=False)
+    return arranged(
+        rows, wanted, find_in=("name",), sorts=SORTS, narrows=NARROWS, retirable=False,
+        start="-added_at",
+    )  # fmt: skip
 
 
 def checks_with(actor: Actor, row: Upload) -> list[ConcentrateCheck]:

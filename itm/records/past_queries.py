@@ -23,8 +23,9 @@ FIND_IN = (
 def listed(actor: Actor, wanted: Wanted) -> QuerySet[PastResult]:
     """In force, the newest first, unless another order is asked for."""
     return arranged(
-        past.results(actor), wanted, find_in=FIND_IN, sorts=SORTS, narrows=NARROWS, retirable=False
-    )
+        past.results(actor), wanted, find_in=FIND_IN, sorts=SORTS, narrows=NARROWS,
+        retirable=False, start="-tested_on",
+    )  # fmt: skip
 
 
 CHECK_SORTS = {
@@ -43,7 +44,7 @@ def check_lines(actor: Actor, wanted: Wanted) -> QuerySet[PastCheckLine]:
     """In force, the newest first, unless another order is asked for."""
     return arranged(
         past.check_lines(actor), wanted, find_in=CHECK_FIND_IN, sorts=CHECK_SORTS,
-        narrows=CHECK_NARROWS, retirable=False,
+        narrows=CHECK_NARROWS, retirable=False, start="-sampled_on",
     )  # fmt: skip
 
 
@@ -59,5 +60,5 @@ def inspections(actor: Actor, wanted: Wanted) -> QuerySet[PastInspection]:
     """In force, the newest first, unless another order is asked for."""
     return arranged(
         past.inspections(actor), wanted, find_in=INSPECTION_FIND_IN, sorts=INSPECTION_SORTS,
-        narrows=INSPECTION_NARROWS, retirable=False,
+        narrows=INSPECTION_NARROWS, retirable=False, start="-day",
     )  # fmt: skip

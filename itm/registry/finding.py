@@ -55,11 +55,12 @@ NOTHING: Mapping[str, str] = {}
 
 def arranged(
     rows: QuerySet[M], wanted: Wanted, *, find_in: tuple[str, ...], sorts: Mapping[str, str],
-    narrows: Mapping[str, str] = NOTHING, retirable: bool = True,
+    narrows: Mapping[str, str] = NOTHING, retirable: bool = True, start: str = "",
 ) -> QuerySet[M]:  # fmt: skip
     """Filtered and in a total order, so that pages never overlap.
 
-    `narrows` says on which column each narrowing of the list works.
+    `start` is the order where none is asked for, else the first of `sorts`; `narrows` says on which
+    column each narrowing of the list works.
     """
     for name, value in wanted.narrow.items():
         rows = rows.filter(**{narrows[name]: value})
@@ -67,10 +68,11 @@ def arranged(
     if retirable and wanted.shown != "all":
         rows = rows.filter(retired_on__isnull=wanted.shown != "retired")
     name = next(iter(sorts.values()))
-    column = F(sorts.get(wanted.sort.removeprefix("-"), name))
-    down = wanted.sort.startswith("-") and wanted.sort[1:] in sorts
+    asked = wanted.sort if wanted.sort.removeprefix("-") in sorts else start
+    column = F(sorts.get(asked.removeprefix("-"), name))
+    down = asked.startswith("-") and asked[1:] in sorts
     first = column.desc(nulls_last=True) if down else column.asc(nulls_last=True)
-    return rows.order_by(first, name, "pk")
+    return rows.order_by(first, name, "-pk" if down and not wanted.sort else "pk")
 
 
 def one(rows: QuerySet[M], what: str, key: UUID) -> M:

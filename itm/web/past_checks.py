@@ -40,7 +40,7 @@ def past_checks(request: HttpRequest) -> HttpResponse:
             Cell(day(row.sampled_on), reverse("past_check", args=[row.key])),
             Cell(row.tank.site.name),
             Cell(row.tank.tag, reverse("tank_history", args=[row.tank.key])),
-            Cell(f"{row.heading}, {row.point_words}"),
+            Cell(row.what),
             Cell(row.value_typed, number=True),
             Cell(row.limits_words, number=True),
             Cell(row.outcome),

@@ -94,6 +94,12 @@ class PastCheckLine(Tracked, Scoped):
         return PROPERTIES[self.name].heading if self.name else "The check as a whole"
 
     @property
+    def what(self) -> str:
+        """With its point; of a check as a whole only where the paper names one."""
+        known = self.name or self.point
+        return f"{self.heading}, {self.point_words}" if known else self.heading
+
+    @property
     def point_words(self) -> str:
         return str(self.get_point_display()) if self.point else "point not reported"
 

@@ -96,6 +96,15 @@ def test_list_and_page_say_what_it_is_and_the_rest_of_that_day(scene, client, si
     assert "Withdraw" not in page
 
 
+def test_lists_of_papers_begin_with_the_newest_and_turn_where_asked(scene, owner):
+    for year in (2012, 2016, 2014):
+        index_line(scene, sampled_on=date(year, 6, 15))
+    for order, years in (("", [2016, 2014, 2012]), ("?sort=sampled_on", [2012, 2014, 2016])):
+        page = owner.get(f"{reverse('past_checks')}{order}").content.decode()
+        places = [page.index(f"15 Jun {year}") for year in years]
+        assert places == sorted(places)
+
+
 def test_a_line_is_withdrawn_with_a_reason(scene, owner):
     line = index_line(scene)
     there = reverse("past_check_withdraw", args=[line.key])
