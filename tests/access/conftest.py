@@ -284,7 +284,7 @@ def session_of(actor) -> str:
 def _many_days(actor):
     """A hand-in of days that a program of the organisation sent."""
     token, _ = tokens.make(
-        actor=actor, name="sent many days", scopes=("hand_in",), expires_on=actor.today,
+        actor=actor, name="sent many days", scopes=("hand_in",), expires_on=timezone.now().date(),
         at=timezone.now(),
     )  # fmt: skip
     return ManyDays.objects.create(

@@ -9,6 +9,7 @@ invented: put those of your own bench in their place. Signing stays with a perso
 import json
 import os
 import sys
+import time
 import uuid
 from datetime import datetime, timedelta
 from urllib.error import HTTPError
@@ -20,9 +21,9 @@ WATER, STANDARDS, SAMPLE = "1.33300", {"2": "1.33340", "3": "1.33360", "4": "1.3
 VOLUMES = {"2": ("4.0", "196.0"), "3": ("6.0", "194.0"), "4": ("8.0", "192.0")}  # mL of 200
 
 
-def ask(method, path, body=None, key=None):
+def ask(method, path, body=None, key=None, **more):
     """One request; a refusal is shown as the server words it, place by place."""
-    headers = {"Authorization": f"Bearer {os.environ['FOAM_ITM_TOKEN']}"}
+    headers = {"Authorization": f"Bearer {os.environ['FOAM_ITM_TOKEN']}", **more}
     if body is not None:
         headers["Content-Type"] = "application/json"
     if key is not None:  # sent again after a broken line, it is still done once
@@ -39,20 +40,19 @@ def ask(method, path, body=None, key=None):
 
 
 def hand_in_all(days):
-    """Each day has a key of its own, kept until it is answered. What the server did not come to in
-    its time is sent again with the same keys, so that no day is taken twice or forgotten."""
-    made = []
-    while days:
-        answers = ask("POST", "/tests/bulk/", {"days": days})["answers"]
-        for one in answers:
-            if one["state"] == "refused":
-                lines = [f"  {fault['pointer']}: {fault['detail']}" for fault in one["errors"]]
-                print("\n".join([one["detail"], *lines]), file=sys.stderr)
-            elif one["made"]:
-                made.append(one["made"])
-        later = {one["key"] for one in answers if one["state"] == "not_yet"}
-        days = [one for one in days if one["key"] in later]
-    return made
+    """Up to a thousand days, each with a key of its own: they are accepted at once and taken one by
+    one, and what became of each is told under the key of the request. Broken off, it may be run
+    again with the same keys: no day is taken twice."""
+    key = uuid.uuid4()
+    ask("POST", "/tests/bulk/", {"days": days}, key, Prefer="respond-async")
+    while (told := ask("GET", f"/tests/bulk/{key}/"))["left"]:
+        print(f"{told['days'] - told['left']} of {told['days']}", file=sys.stderr)
+        time.sleep(5)
+    for one in told["answers"]:
+        if one["state"] == "refused":
+            lines = [f"  {fault['pointer']}: {fault['detail']}" for fault in one["errors"]]
+            print("\n".join([one["detail"], *lines]), file=sys.stderr)
+    return [one["made"] for one in told["answers"] if one["made"]]
 
 
 def clock(now=START):

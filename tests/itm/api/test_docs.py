@@ -17,6 +17,8 @@ from django.utils import timezone
 
 from itm.accounts import tokens
 from itm.api.docs import EXAMPLE, description
+from itm.api.v1.many_days import take_many_days
+from itm.intake.models import ManyDays
 from itm.records.models import ProportioningTest
 
 pytestmark = pytest.mark.django_db
@@ -27,13 +29,27 @@ class Quiet(WSGIRequestHandler):
         pass
 
 
+def working(serve: Any) -> Any:
+    """And a worker that takes the days that were accepted, once they are."""
+
+    def one(environ: Any, start: Any) -> Any:
+        answer = serve(environ, start)
+        for many in ManyDays.objects.filter(ended_at=None):
+            take_many_days(many.pk)
+        return answer
+
+    return one
+
+
 @pytest.fixture
 def server(one_connection: None) -> Iterator[str]:
     """The program behind a real socket, inside the transaction of the test: while one thread asks,
     the other waits."""
     ours = connections["default"]
     ours.inc_thread_sharing()
-    with make_server("127.0.0.1", 0, get_wsgi_application(), handler_class=Quiet) as serving:
+    with make_server(
+        "127.0.0.1", 0, working(get_wsgi_application()), handler_class=Quiet
+    ) as serving:
 
         def serve() -> None:
             connections["default"] = ours
