@@ -64,7 +64,7 @@ class PastCheckRows:
         self._without = 0
 
     def judged(self, batch: Batch, told: Told) -> list[list[Any]]:
-        """Codes: no_tank, ambiguous_tank, before_installed, day_ahead, too_early,
+        """Codes: no_tank, ambiguous_tank, before_installed, after_retired, day_ahead, too_early,
         report_before_sample, nothing_said, limits_of_which, limits_crossed, already_there,
         other_figure, and those of `property_rows`. Of a batch with problems the columns are not to
         be used."""
