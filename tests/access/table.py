@@ -1,12 +1,11 @@
 """What each address answers to owner, contractor and authority of the thing it names.
 
 Name of the address: (thing in it, owner of the site, contractor engaged there, authority of it).
-"ok" stands for a page that opens or a deed that gets past the question of who asks; "403" for a
-thing that the person sees but may not do this to; "404" for one that is not the person's to see.
+"ok": a page that opens, or a deed that gets past the question of who asks; "403": a thing that the
+person sees and may not do this to; "404": one that is not the person's to see.
 """
 
 PAST = ("result", "check", "inspection")  # what older papers report
-
 TABLE: dict[str, tuple[str, str, str, str]] = {
     "choose_membership": ("", "ok", "ok", "ok"),
     "account": ("", "ok", "ok", "ok"),
