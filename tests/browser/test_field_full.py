@@ -73,3 +73,32 @@ def test_a_reading_for_which_there_is_no_room_is_not_said_to_be_kept(
     [own] = crew.day_on_server(planned)["benches"]
     read = {one["label"]: [r["value"] for r in one["readings"]] for one in own["bottles"]}
     assert (read["water"], read["S1"]) == ([reading(0)], [reading(2)])
+
+
+def test_a_device_that_is_full_sends_what_waits_and_says_what_it_could_not_note(
+    planned: dict[str, Any], phone: Callable[..., Phone]
+) -> None:
+    crew = phone()
+    page = crew.page
+    session = crew.context.new_cdp_session(page)
+    origin = {"origin": page.evaluate("location.origin")}
+    session.send("Storage.overrideQuotaForOrigin", {**origin, "quotaSize": QUOTA})
+    crew.take_along(planned)
+    crew.offline()
+    crew.screen(planned, "bench")
+    page.locator("#set-out").click()
+    crew.read("water", reading(0))
+    crew.read("S1", reading(2))
+    assert page.evaluate(FILL) > 0
+    crew.online()
+    expect(crew.strip).to_contain_text("The storage of this device is full", timeout=30_000)
+    [own] = crew.day_on_server(planned)["benches"]
+    read = {one["label"]: [r["value"] for r in one["readings"]] for one in own["bottles"]}
+    assert (read["water"], read["S1"]) == ([reading(0)], [reading(2)])
+    page.evaluate(EMPTY)
+    session.send("Storage.overrideQuotaForOrigin", origin)
+    page.evaluate("window.dispatchEvent(new Event('online'))")  # it tries again by itself, later
+    crew.waits_for_nothing()
+    [own] = crew.day_on_server(planned)["benches"]
+    read = {one["label"]: [r["value"] for r in one["readings"]] for one in own["bottles"]}
+    assert (read["water"], read["S1"]) == ([reading(0)], [reading(2)])  # taken once

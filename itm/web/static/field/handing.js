@@ -3,6 +3,7 @@
 
 import { count } from "./words.js";
 import { tellOff } from "./off.js";
+import { isDisk, whyNotNoted } from "./store.js";
 import * as sync from "./sync.js";
 
 const SOON = 800; // ms after an entry, so that a run of them goes together
@@ -54,7 +55,7 @@ export class Handing {
       this.sentence = "";
     } catch (stopped) {
       if (!(stopped instanceof sync.Stopped))
-        this.sentence = `A fault in this page: ${stopped.message}`;
+        this.sentence = `A fault in this page: ${stopped.message || stopped.name || "it gave no reason"}.`;
       await this.stopped(stopped.kind ?? "busy", stopped.kind ? stopped.message : this.sentence);
     }
     await field.refresh();
@@ -71,10 +72,15 @@ export class Handing {
     if (!done) return; // another window of this device does it
     this.apart = Math.round((Date.now() - new Date(done.session.server_now)) / 1000);
     await tellOff(field.person.key, done.session.csrf).catch(() => {}); // goes with the next round
-    await store.setFact("handed_at", new Date().toISOString());
+    let full = null;
+    const room = (error) => {
+      if (!isDisk(error)) throw error;
+      full = new sync.Stopped("busy", whyNotNoted(error));
+    };
+    await store.setFact("handed_at", new Date().toISOString()).catch(room);
     // Every day that is along is fetched again: the other phone has written in it meanwhile. Before
     // the photos, because those are slow and nobody should wait for them.
-    await this.renew((await store.days()).map((one) => one.key));
+    await this.renew((await store.days()).map((one) => one.key)).catch(room);
     field.listed = await sync.listDays().catch(() => []);
     if (done.sent) field.say(`${count(done.sent, "entry", "entries")} taken by the server.`);
     this.left = this.papers = null;
@@ -83,11 +89,11 @@ export class Handing {
       Object.assign(this, progress);
       field.drawStrip();
     });
-    await this.renew(new Set(photos?.visits));
+    await this.renew(new Set(photos?.visits)).catch(room);
     // An inspection names its photos, so it waited for them.
     const waited = (await store.entries()).some(({ code }) => code === "waits");
     if (photos?.more || (photos?.visits.length && waited)) this.again = true;
-    const late = done.late ?? photos?.late;
+    const late = done.late ?? photos?.late ?? full;
     if (late) throw late;
   }
 

@@ -264,9 +264,20 @@ class Store {
   }
 }
 
+const isFull = (error) => [error?.name, error?.inner?.name].includes("QuotaExceededError");
+
+/** Whether it was the disk: its faults have names of their own, and those of a program do not. */
+export const isDisk = (error) => isFull(error) || error instanceof DOMException;
+
+/** In words, why the disk did not take what a server answered. */
+export const whyNotNoted = (error) =>
+  isFull(error)
+    ? "The storage of this device is full. What waits is sent all the same, but this device cannot note what the server took, so it still shows it as waiting: free space. What is sent again is taken once."
+    : `This browser did not store what the server answered (${error?.name || "unknown reason"}). What is sent again is taken once.`;
+
 /** In words, why the disk did not take something. */
 export function whyNotKept(error) {
-  if (error?.name === "QuotaExceededError" || error?.inner?.name === "QuotaExceededError") {
+  if (isFull(error)) {
     return "Not kept: the storage of this device is full. What you typed is still here. Write it on paper too, then free space, or send what waits.";
   }
   return `Not kept: this browser did not store it (${error?.name || "unknown reason"}). What you typed is still here; write it on paper too.`;

@@ -6,7 +6,7 @@ import { Stopped, ask, json, poster, signedOut } from "./asking.js";
 import { hangsOnKeys, keysToCome } from "./begun.js";
 import { STUCK } from "./day.js";
 import { settled } from "./off.js";
-import { deviceHere } from "./store.js";
+import { deviceHere, whyNotNoted } from "./store.js";
 
 export const MOST_AT_ONCE = 40;
 const FIRST_PAUSE = 3_000;
@@ -90,6 +90,8 @@ async function alone(work) {
   return navigator.locks.request(LOCK, { ifAvailable: true }, (lock) => (lock ? work() : null));
 }
 
+/** What the disk did not take of this round stands in `unstored`: a device whose storage is full sends
+ * all the same, and what it could not note is sent again and taken once. */
 async function round(store, person, say) {
   const session = await who();
   if (session.person.key !== person.key) {
@@ -101,14 +103,27 @@ async function round(store, person, say) {
   const post = poster(session.csrf);
   const changed = new Set();
   const tried = new Set();
+  const unstored = new Map();
   let sent = 0;
   let late = null;
+  let full = null;
+  const known = async () => (await store.entries()).map((row) => unstored.get(row.key) ?? row);
+  const note = async (rows) => {
+    try {
+      await store.mark(rows);
+      rows.forEach(({ key }) => unstored.delete(key));
+      full = null;
+    } catch (error) {
+      rows.forEach((row) => unstored.set(row.key, row));
+      full = notNoted(error);
+    }
+  };
   for (;;) {
-    const entries = await store.entries();
+    const entries = await known();
     const batch = ready(entries, tried, await store.papers()).slice(0, MOST_AT_ONCE);
     if (!batch.length) {
       // A paper hangs on entries, and a hand-in on papers: so these go in between.
-      const papers = await postPapers(store, post, say, tried);
+      const papers = await postPapers(store, post, say, tried, await known());
       late = papers.late ?? late;
       papers.visits.forEach((visit) => changed.add(visit));
       sent += papers.visits.length;
@@ -118,17 +133,20 @@ async function round(store, person, say) {
     batch.forEach((entry) => tried.add(entry.key));
     // Kept before it goes: an answer that is lost on its way leaves a row that may be taken.
     const sent_at = new Date().toISOString();
-    await store.mark(batch.map((entry) => ({ ...entry, sent_at })));
+    const going = batch.map((entry) => ({ ...entry, sent_at }));
+    await note(going);
     const answers = await postEntries(post, batch);
-    const rows = batch.map((entry) => answered(entry, answers.get(entry.key)));
+    const rows = going.map((entry) => answered(entry, answers.get(entry.key)));
     if (rows.some((row) => row.code === FAULT && row.state === "waiting")) late = faulty();
-    await store.mark(rows);
+    await note(rows);
     rows.forEach((row) => changed.add(row.visit));
     sent += rows.filter((row) => row.state === "taken").length;
-    say({ sent, left: (await store.entries()).filter((one) => one.state === "waiting").length });
+    say({ sent, left: (await known()).filter((one) => one.state === "waiting").length });
   }
-  return { session, changed: [...changed], sent, late };
+  return { session, changed: [...changed], sent, late: late ?? (unstored.size ? full : null) };
 }
+
+const notNoted = (error) => new Stopped("busy", whyNotNoted(error));
 
 // Entries -----------------------------------------------------------------------------------------
 
@@ -193,7 +211,7 @@ async function postOnce(post, batch) {
 
 /** The entry after its answer. What only waits for another one is tried again with the next round. */
 function answered(entry, answer) {
-  if (!answer) return entry;
+  if (!answer) return entry; // with its `sent_at`: the server may have it
   entry = { ...entry, sent_at: "" }; // answered, so it is known whether the server has it
   const { code = "", sentence = "", place = "", now = {} } = answer;
   if (answer.state === "taken" || answer.state === "taken_before") {
@@ -213,8 +231,8 @@ function answered(entry, answer) {
 // Files -------------------------------------------------------------------------------------------
 
 /** The visits of the papers that were taken, one for each, and in `late` what could not go now. */
-async function postPapers(store, post, say, tried) {
-  const entries = new Map((await store.entries()).map((entry) => [entry.key, entry]));
+async function postPapers(store, post, say, tried, known) {
+  const entries = new Map(known.map((entry) => [entry.key, entry]));
   const isHere = (key) => entries.has(key) && entries.get(key).state !== "taken";
   const papers = (await store.papers()).filter(
     (one) =>
@@ -263,6 +281,8 @@ async function postFiles(store, files, say, kind, send, isMore = async () => fal
   for (const [done, file] of files.entries()) {
     if (await isMore()) return { visits, late, more: true };
     say({ [kind]: files.length - done });
+    const gone = { ...file, sent_at: new Date().toISOString() };
+    await store.mark([gone], "photos").catch(() => {}); // a full disk holds nothing up
     let answer;
     try {
       answer = await send(file);
@@ -272,8 +292,15 @@ async function postFiles(store, files, say, kind, send, isMore = async () => fal
       if (!stopped.isFault) break;
       continue;
     }
-    const row = answered(file, answer ?? UNREADABLE);
-    await store.mark([row], "photos");
+    const row = answered(gone, answer ?? UNREADABLE);
+    try {
+      await store.mark([row], "photos");
+    } catch (error) {
+      late = notNoted(error);
+      // The server has the picture, and without it there is room again.
+      if (kind === "photos" && row.state === "taken")
+        await store.mark([{ ...row, state: "dropped" }], "photos").catch(() => {});
+    }
     if (row.state === "taken") visits.push(file.visit);
   }
   return { visits, late, more: false };
