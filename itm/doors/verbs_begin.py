@@ -14,6 +14,11 @@ BEGIN = (
         "that begin the same mean one test.", beginning.begin_test, "visit",
         (
             Field("proportioner", "key of the proportioner", needed=True),
+            Field(
+                "test",
+                "the key that the device worked out for it, on which all else of the device hangs; "
+                "refused where a test that was given up has it",
+            ),
             Field("purpose", "what it is for", needed=True, choices=PURPOSES),
             Field("phase", "as found if nothing is said", choices=PHASES),
             Field("adjusted", "as left: which parts were adjusted or renewed"),

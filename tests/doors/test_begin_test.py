@@ -197,6 +197,56 @@ def test_one_that_was_given_up_is_followed_by_another(scene, draft, phone, secon
     ).exists()
 
 
+def prepared_and_given_up(scene, visit, device, instrument):
+    """At home, after the phone took its day along."""
+    test = prepare_test(
+        actor=scene.contractor, visit=visit, proportioner=device, at=MORNING,
+        purpose="retest", bench=preparing.NewBench(instrument),
+    )  # fmt: skip
+    abandon(actor=scene.contractor, key=test.key, reason="wrong day", at=MORNING)
+    return test
+
+
+def test_begun_under_the_key_of_one_given_up_meanwhile_it_is_refused_before_anything_hangs_on_it(
+    scene, draft, phone, second
+):
+    meter = f"meter {scene.instrument.key} and lot unknown"
+    mine = key_on_the_device(draft.visit, second, meter)
+    given_up = prepared_and_given_up(scene, draft.visit, second, scene.instrument)
+    assert given_up.key == mine
+    answer = begin(phone, draft.visit, put_of(scene, second, test=str(mine)))
+    assert (answer.state, answer.code, answer.place) == ("refused", "test_given_up", "test")
+    assert "stays on this device" in answer.sentence
+    assert list(ProportioningTest.objects.filter(proportioner=second)) == [given_up]
+    fresh = key_on_the_device(draft.visit, second, meter, before=1)
+    assert begin(phone, draft.visit, put_of(scene, second, test=str(fresh))).taken
+    assert ProportioningTest.objects.filter(key=fresh).exists()
+
+
+def test_the_key_of_the_device_stands_where_another_was_given_up_meanwhile(
+    scene, draft, phone, other_phone, second
+):
+    other = InstrumentFactory(organisation=scene.contractor.organisation)
+    prepared_and_given_up(scene, draft.visit, second, other)
+    mine = key_on_the_device(
+        draft.visit, second, f"meter {scene.instrument.key} and lot unknown", before=0
+    )
+    put = put_of(scene, second, test=str(mine))
+    assert begin(phone, draft.visit, put).taken
+    phone.say("set_out_bench", {"test": mine})
+    water = {"bottle": uuid.uuid5(uuid.uuid5(mine, "bench"), "water")}
+    assert phone.say("add_reading", water, {"value": "1.33300", "temperature": "20.0"}).taken
+    assert begin(other_phone, draft.visit, put).taken  # the other phone took the day as early
+    assert ProportioningTest.objects.filter(proportioner=second, state="draft").count() == 1
+
+
+def test_a_key_that_follows_from_nothing_is_refused(scene, draft, phone, second):
+    for named in (str(uuid.uuid4()), "no key"):
+        answer = begin(phone, draft.visit, put_of(scene, second, test=named))
+        assert (answer.state, answer.code) == ("refused", "test_key")
+    assert not ProportioningTest.objects.filter(proportioner=second).exists()
+
+
 def test_what_was_handed_in_takes_no_other_words(scene, draft, phone, other_phone, second):
     begin(phone, draft.visit, put_of(scene, second))
     test = ProportioningTest.objects.get(proportioner=second)

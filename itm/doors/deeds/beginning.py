@@ -20,7 +20,7 @@ from itm.records.forms import BENCH, TestForm
 from itm.records.merge import Crossed, changed, shown, text
 from itm.records.models import ProportioningTest, Visit
 from itm.records.prepare_refusals import refuse_unfit_device
-from itm.records.prepared_keys import test_key, with_bench, with_meter
+from itm.records.prepared_keys import begun_key, given_up, test_key, with_bench, with_meter
 from itm.records.rule import frozen_rule
 from itm.registry.models import Instrument, Proportioner
 
@@ -34,6 +34,7 @@ def begin_test(call: Call) -> Done:
     require_begin(call.actor, visit, call.true_at)
     put = dict(call.entry.put)
     device = _device(visit, str(put.pop("proportioner", "")))
+    named = str(put.pop("test", ""))
     refuse_unfit_device(visit, device)
     _refuse_retired_meter(call, str(put.get("instrument", "")))
     put.setdefault("phase", "as_found")
@@ -47,9 +48,7 @@ def begin_test(call: Call) -> Done:
     )  # fmt: skip
     cleaned(form)
     given = form.prepared()
-    key = test_key(
-        visit, device, phase=given["phase"], method=BENCH, read_with=_read_with(given["bench"])
-    )
+    key = _key(visit, device, named, given)
     there = visit.tests.filter(key=key).first()
     if there is None:
         _refuse_another(visit, device, given)
@@ -90,6 +89,39 @@ def _uuid(named: str) -> uuid.UUID | None:
         return uuid.UUID(named)
     except ValueError:
         return None
+
+
+def _key(visit: Visit, device: Proportioner, named: str, given: dict[str, Any]) -> uuid.UUID:
+    """The key that the device worked out, because all that it entered hangs on that one: it may
+    have counted fewer tests that were given up. Raises Refused test_given_up, test_key."""
+    phase, read_with = given["phase"], _read_with(given["bench"])
+    if not named:
+        return test_key(visit, device, phase=phase, method=BENCH, read_with=read_with)
+    before = given_up(visit.tests.all()).get((device.pk, phase, BENCH), 0)
+    known = {
+        begun_key(visit.key, device.key, phase, BENCH, read_with, before=number)
+        for number in range(before + 1)
+    }
+    if (key := _uuid(named)) is None or key not in known:
+        raise Refused(
+            "test_key",
+            "The device worked out another key for this test than this server knows. Nothing of it "
+            "was taken, and everything entered for it stays on this device: save it as a file, "
+            "then begin the test again from a fresh copy of the day.",
+            "test",
+        )
+    taken = visit.tests.filter(key=key, state=ProportioningTest.State.ABANDONED).first()
+    if taken is not None:
+        raise Refused(
+            "test_given_up",
+            f"The same test, “{taken.get_phase_display()}” of {device} read with the same, was "
+            "prepared on this visit meanwhile and given up. What is given up takes no readings, so "
+            "nothing of this one was taken; everything entered for it stays on this device. Save "
+            "it as a file or copy it on paper, take this one off, and begin the test again now "
+            "that this copy of the day knows of the other.",
+            "test",
+        )
+    return key
 
 
 def _read_with(bench: Any) -> str:

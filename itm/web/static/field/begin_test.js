@@ -186,7 +186,15 @@ async function beginIt(field, { device, phase, named, at, own, lot, asked, all }
   const read = own
     ? { bench: own.key }
     : { instrument: meter.key, ...(lot.key && { lot: lot.key }) };
-  const put = { proportioner: device.key, purpose, phase, flow_points: points, ...read, ...said };
+  const put = {
+    proportioner: device.key,
+    test: shows.test.key, // what is entered from now on hangs on it
+    purpose,
+    phase,
+    flow_points: points,
+    ...read,
+    ...said,
+  };
   const names = ["purpose", "flow_points", "read_with", "lot", ...asked.map(({ name }) => name)];
   const words = `Test of ${named} begun`;
   const kept = await field.act("begin_test", { visit: visit.key }, put, {
