@@ -2,7 +2,7 @@
 
 A test may be begun with no signal, and two phones may begin the same one. So nothing of it has a
 key by chance: what was noted at a flow point, ticked or read hangs on the same rows wherever it was
-begun. `itm/web/static/field/beginning.js` works out the same keys.
+begun. `begun.js` of field capture works out the same keys.
 """
 
 import uuid

@@ -64,18 +64,26 @@ def keep(row: T, values: dict[str, Any], *, by: Actor, verb: str = "") -> T:
     return row
 
 
-def require_come(values: dict[str, Any], today: date, *names: str) -> None:
+def require_come(
+    values: dict[str, Any], today: date, *names: str, row: Any = None
+) -> None:  # fmt: skip
     """What older papers show, or what stands at the site, is of no day to come: one slip in such a
-    year would hide a duty until then. Raises Refused day_ahead."""
+    year would hide a duty until then. What stands in the `row` from before this rule keeps nobody
+    from putting something else right. Raises Refused day_ahead."""
     for name in names:
         on = values.get(name)
-        if on is not None and on > today:
+        if on is not None and on > today and not _stands(row, name, on):
             raise Refused(
                 "day_ahead",
                 f"{day(on)} has not come yet: duties are counted from this day, so it is one that "
                 "was.",
                 name,
             )
+
+
+def _stands(row: Any, name: str, value: Any) -> bool:
+    """In the database: a form may have put its values into the row already."""
+    return row is not None and type(row)._base_manager.filter(pk=row.pk, **{name: value}).exists()
 
 
 def require_own(actor: Actor, row: Any, what: str) -> None:
@@ -148,7 +156,7 @@ def add_system(*, actor: Actor, site: Site, **values: Any) -> FoamSystem:
 def change_system(*, actor: Actor, system: FoamSystem, **values: Any) -> FoamSystem:
     """Refused nominal_not_named where a proportioner in use has a percent it says nothing about."""
     require_own(actor, system, "change a foam system")
-    require_come(values, actor.date_at(system.site.time_zone), "commissioned_on")
+    require_come(values, actor.date_at(system.site.time_zone), "commissioned_on", row=system)
     for device in system.proportioners.filter(retired_on=None):
         criteria.require_named(values.get("criterion", system.criterion), device.nominal_percent)
     return keep(system, values, by=actor)
@@ -192,7 +200,8 @@ def change_proportioner(
     system = proportioner.system
     if values.get("tank", proportioner.tank) != proportioner.tank:
         raise Refused("moves", "A proportioner comes to another tank by a move.", "tank")
-    require_come(values, actor.date_at(system.site.time_zone), "earlier_test_on")
+    today = actor.date_at(system.site.time_zone)
+    require_come(values, today, "earlier_test_on", row=proportioner)
     keep(proportioner, values, by=actor)
     criteria.require_named(system.criterion, proportioner.nominal_percent, "nominal_percent")
     _keep_flow_points(actor, proportioner, flow_points)
@@ -257,7 +266,7 @@ def add_tank(*, actor: Actor, site: Site, **values: Any) -> Tank:
 def change_tank(*, actor: Actor, tank: Tank, **values: Any) -> Tank:
     """Refused over_capacity, already_in_use where its own book would contradict it."""
     require_own(actor, tank, "change a tank")
-    require_come(values, actor.date_at(tank.site.time_zone), *OF_TANK)
+    require_come(values, actor.date_at(tank.site.time_zone), *OF_TANK, row=tank)
     before = lines_of(tank)
     wanted = copy(tank)
     for name, value in columns(values, tank).items():
@@ -284,7 +293,7 @@ def add_lot(*, actor: Actor, **values: Any) -> ConcentrateLot:
 
 def change_lot(*, actor: Actor, lot: ConcentrateLot, **values: Any) -> ConcentrateLot:
     require_own(actor, lot, "change a lot")
-    require_come(values, actor.date_at(FIRST_TO_BEGIN), "made_on")
+    require_come(values, actor.date_at(FIRST_TO_BEGIN), "made_on", row=lot)
     return keep(lot, values, by=actor)
 
 

@@ -14,6 +14,7 @@ from itm.core.fields import DayField
 from itm.core.quantities import apart, quantity
 from itm.registry import queries, services
 from itm.registry.forms import TankForm
+from itm.registry.models import FoamSystem
 from itm.registry.oddities import odd
 from itm.registry.services import PointRow
 from tests.factories import (
@@ -107,3 +108,18 @@ def test_what_is_odd_stands_on_its_page(client, sign_in, scene):
     )  # fmt: skip
     page = sign_in(client, scene.owner).get(reverse("tank", args=[tank.key])).content.decode()
     assert "Usable is 5 L of 5000 L" in page
+
+
+def test_a_day_to_come_that_stands_from_before_keeps_nobody_from_a_new_name(scene):
+    system = scene.system
+    system.commissioned_on = date(2030, 1, 1)
+    system.save(by=scene.owner)
+    services.change_system(
+        actor=scene.owner, system=system, name="Renamed", commissioned_on=date(2030, 1, 1)
+    )
+    assert FoamSystem.objects.get().name == "Renamed"
+    system.commissioned_on = date(2031, 1, 1)  # as a form puts it into the row
+    with pytest.raises(Refused):
+        services.change_system(
+            actor=scene.owner, system=system, name="Again", commissioned_on=date(2031, 1, 1)
+        )

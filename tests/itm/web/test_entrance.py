@@ -86,7 +86,7 @@ def test_what_was_sent_after_the_session_ended_is_not_dropped_in_silence(client,
         answer = send(page)
         assert answer.status_code == 302
         shown = said(client.get(answer["Location"]))
-        assert ("what you typed is still in the form" in shown) is told
+        assert ("nothing was changed. If you typed something" in shown) is told
         assert f'value="{escape(page)}"' in shown  # and signing in leads back
 
 
