@@ -4,14 +4,15 @@ Hand-in, catching up and closing all ask here, so that they mean the same by “
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Prefetch
 
 from itm.findings import rules
 from itm.findings.models import Deficiency, Step
+from itm.findings.points import Names
 from itm.findings.rules import Found
 from itm.records.evaluate import supply
 from itm.records.models import (
@@ -49,14 +50,23 @@ class Shown:
     on: date
 
 
-def shown(record: Record, result: Mapping[str, Any]) -> Shown:
-    """`record` with its runs, tank and system at hand (`records.loading`)."""
+def shown(
+    record: Record, result: Mapping[str, Any], then: datetime | None = None,
+    names: Names | None = None,
+) -> Shown:  # fmt: skip
+    """`record` with its runs, tank and system at hand (`records.loading`). `then`: when the result
+    was worked out, where that is not now; `names` of its proportioner where they are known."""
     if isinstance(record, ProportioningTest):
         lasts = supply(record, dict(result))
-        fine = {(cause, spot) for spot in rules.proved(result) for cause in ("lean", "rich")}
-        fine |= {("supply", spot) for spot in rules.lasting(lasts)}
+        spots = (names or Names(record.proportioner)).of_test(record, then)
+        fine = {(cause, name) for name in rules.proved(result) for cause in ("lean", "rich")}
+        fine |= {("supply", name) for name in rules.lasting(lasts)}
         return Shown(
-            tuple(rules.of_test(result, lasts)), frozenset(fine),
+            tuple(
+                replace(one, spot=spots.get(one.spot, one.spot))
+                for one in rules.of_test(result, lasts)
+            ),
+            frozenset((cause, spots.get(name, name)) for cause, name in fine),
             {"proportioner": record.proportioner}, record.tested_on,
         )  # fmt: skip
     fine = {("check", spot) for spot in rules.cleared(result)}
@@ -103,10 +113,16 @@ def in_force(model: type[Record], **where: Any) -> Iterator[tuple[Any, Shown]]:
     results = Prefetch("evaluations", Evaluation.objects.defer("inputs").order_by("pk"))
     if model is ProportioningTest:
         rows = rows.prefetch_related(Prefetch("runs", FlowRun.objects.select_related("flow_point")))
+    names: dict[int, Names] = {}
     for record in rows.prefetch_related(results).order_by(*day, "pk").iterator(AT_A_TIME):
         kept = list(record.evaluations.all())
-        if kept:
-            yield record, shown(record, kept[-1].result)
+        if not kept:
+            continue
+        known = None
+        if isinstance(record, ProportioningTest):
+            device = record.proportioner
+            known = names[device.pk] = names.get(device.pk) or Names(device)
+        yield record, shown(record, kept[-1].result, kept[-1].made_at, known)
 
 
 def stands(row: Deficiency) -> bool:

@@ -1,8 +1,9 @@
 """Whether the spot at which something was wrong can be measured any more.
 
-A flow point that is not run, and a liquid that stands in the tank no more, get no later record:
+A flow point that is retired, and a liquid that stands in the tank no more, get no later record:
 what was found there would stay open for ever. It ends with a reason, and is open again once the
-spot is back (`catching_up.after_spots_back`). A rule of our own: no published source.
+spot is back (`catching_up.after_spots_back`). Another name is no end of a point. A rule of our own:
+no published source.
 """
 
 from datetime import date
@@ -12,6 +13,7 @@ from django.db.models import Max
 
 from itm.core.figures import day
 from itm.findings.models import Deficiency
+from itm.findings.points import Names
 from itm.findings.showing import NAMED_BY
 from itm.records.models import ConcentrateCheck
 from itm.registry.book import lines_of
@@ -41,9 +43,11 @@ def gone(cause: str, spot: str, thing: Any, on: date) -> str:
 
 
 def _not_run(thing: Proportioner, spot: str) -> str:
-    if thing.flow_points.filter(name=spot, retired_on=None).exists():
+    points = Names(thing).by_spot(spot)
+    if any(point.retired_on is None for point in points):
         return ""
-    return f"{thing} is not tested at “{spot}” any more."
+    called = points[-1].name if points else spot
+    return f"{thing} is not tested at “{called}” any more."
 
 
 def _emptied_out(tank: Tank, on: date) -> str:

@@ -46,16 +46,13 @@ def found(**where) -> Deficiency:
     return Deficiency.objects.get(closed_at=None, **where)
 
 
-@pytest.mark.parametrize("gone", [{"retired_on": JUNE}, {"name": "monitor at the quay"}])
-def test_what_was_found_at_a_flow_point_that_is_not_run_any_more_ends_and_comes_back(
-    scene, client, gone
-):
+def test_what_was_found_at_a_flow_point_that_is_not_run_any_more_ends_and_comes_back(scene, client):
     points(scene)
     tested(scene, {**FINE, "monitor": 2.4}, on=MAY)
     row = found(cause="lean")
     with pytest.raises(Refused, match="still stands"):
         deciding.end(actor=scene.owner, deficiency=row, reason="taken down", at=AT)
-    points(scene, **gone)
+    points(scene, retired_on=JUNE)
     assert found(cause="lean").is_open  # nothing closes by itself
     client.force_login(scene.owner.user)
     there = client.get(reverse("deficiency", args=[row.key])).content.decode()
@@ -75,6 +72,39 @@ def test_what_was_found_at_a_flow_point_that_is_not_run_any_more_ends_and_comes_
     again = found(cause="lean")
     assert (again.spot, again.found_on) == ("monitor", MAY)
     assert "Opened again" in again.steps.get(verb="noted").words
+
+
+def test_a_flow_point_of_another_name_keeps_what_was_found_there(scene):
+    points(scene)
+    tested(scene, {**FINE, "monitor": 2.4}, on=MAY)
+    row = found(cause="lean")
+    points(scene, name="monitor at the quay")
+    assert not deciding.may_end(row)
+    with pytest.raises(Refused, match="still stands"):
+        deciding.end(actor=scene.owner, deficiency=row, reason="renamed", at=AT)
+    assert not catch_up(actor=scene.owner, site=scene.site, at=AT).opened
+    tested(scene, {**FINE, "monitor at the quay": 2.2}, on=JUNE)
+    again = found(cause="lean")
+    assert (again.pk, again.again_on) == (row.pk, JUNE)
+    assert again.again_words.startswith("Lean at monitor at the quay")
+    tested(scene, {**FINE, "monitor at the quay": 3.4}, on=JULY)
+    assert row.steps.filter(verb="proposed").count() == 1
+    points(scene, retired_on=JULY, name="monitor at the quay")
+    assert deciding.may_end(again)
+
+
+def test_a_new_flow_point_of_an_old_name_proves_nothing_about_the_old_one(scene):
+    points(scene)
+    tested(scene, {**FINE, "monitor": 2.4}, on=MAY)
+    row = found(cause="lean")
+    points(scene, name="quay")
+    points(scene)  # with a new one called monitor
+    assert scene.proportioner.flow_points.filter(name="monitor").count() == 1
+    tested(scene, {**FINE, "quay": 2.4, "monitor": 3.4}, on=JUNE)
+    assert not row.steps.filter(verb="proposed").exists()
+    tested(scene, {**FINE, "quay": 3.4, "monitor": 2.4}, on=JULY)
+    assert row.steps.filter(verb="proposed").count() == 1
+    assert Deficiency.objects.filter(closed_at=None, cause="lean").exclude(pk=row.pk).count() == 1
 
 
 def test_a_flow_point_that_is_run_keeps_what_was_found_there(scene):
