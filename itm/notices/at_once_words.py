@@ -1,6 +1,6 @@
 """What a mail at once is about, whether it still is so, and its words as a reader may see them."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -12,6 +12,7 @@ from itm.core.letters import address
 from itm.findings.models import Deficiency, Impairment, Order
 from itm.findings.queries import PLACE, where
 from itm.findings.wording import named
+from itm.notices import one_deed
 from itm.notices.models import News
 from itm.records.models import RestorationLine
 
@@ -21,6 +22,7 @@ Severity = Deficiency.Severity
 OPEN = Q(closed_at=None)
 # What is found again matters at once where its class was lowered from an impairment before.
 ASKED = Q(class_asked_on__isnull=False, proposed=Severity.IMPAIRMENT)
+COUNTS = OPEN & (Q(severity=Severity.IMPAIRMENT) | ASKED)
 LEFT = Q(outcome="left_out", followed_by=None)
 Told = tuple[str, str] | None
 
@@ -34,12 +36,8 @@ def _by(column: str, model: Any, **still: Any) -> Callable[[set[UUID]], dict[UUI
 
 
 def _wrong(keys: set[UUID]) -> dict[UUID, str]:
-    """What one deed opened at one site is one mail: its lines share the key of a promise."""
-    rows = Deficiency.objects.filter(OPEN, Q(severity=Severity.IMPAIRMENT) | ASKED, key__in=keys)
-    return {
-        key: f"{site} {at.timestamp():.6f}"
-        for key, site, at in rows.values_list("key", "site", "opened_at")
-    }
+    rows = Deficiency.objects.filter(COUNTS, key__in=keys)
+    return dict.fromkeys(rows.values_list("key", flat=True), "")
 
 
 STILL: tuple[tuple[tuple[News.Kind, ...], Callable[[set[UUID]], dict[UUID, str]]], ...] = (
@@ -55,18 +53,22 @@ KINDS = {kind for kinds, _ in STILL for kind in kinds}
 def still_so(rows: Iterable[News]) -> dict[UUID, str]:
     """Keys of the lines of which somebody is to know at once, each with what names its promise.
 
-    A query for each sort, however many lines. Whether it still is so decides, and no hour: a worker
+    A few queries for each sort, however many lines. What one deed found at one site is one mail:
+    its lines share the name of a promise. Whether it still is so decides, and no hour: a worker
     that was down for days must not keep an impairment of today from anybody.
     """
     here = [row for row in rows if row.kind in KINDS]
     out: dict[UUID, str] = {}
+    entered = one_deed.moments(here)
     for kinds, ask in STILL:
         some = [row for row in here if row.kind in kinds]
         found = ask({row.thing for row in some}) if some else {}
         for row in some:
             if row.thing in found:
-                own = found[row.thing] if row.kind == K.WRONG else ""
-                out[row.key] = f"wrong {own}" if own else str(row.key)
+                at = entered.get(row.key)
+                how = "again" if row.kind in one_deed.AGAIN else "wrong"
+                own = f"{how} {row.site_id} {at.timestamp():.6f}" if at else str(row.key)
+                out[row.key] = own
     return out
 
 
@@ -118,43 +120,57 @@ def _of_order(actor: Actor, row: News) -> Told:
 
 
 def _of_wrong(actor: Actor, row: News) -> Told:
-    rows = Deficiency.objects.visible_to(actor).select_related(
+    """All of the deed that still is so, also where what this line tells no longer is."""
+    at = one_deed.moments([row]).get(row.key)
+    rows = Deficiency.objects.visible_to(actor).filter(COUNTS).select_related(
         *PLACE, "organisation", "inspection_line"
-    )
-    rows = rows.filter(OPEN, Q(severity=Severity.IMPAIRMENT) | ASKED).order_by("pk")
-    one = rows.filter(key=row.thing).first()
-    if one is None:
+    )  # fmt: skip
+    own = rows.filter(key=row.thing)
+    if at is not None:
+        own = rows.filter(pk__in=one_deed.found_by(row, at).values("pk"))
+    same = list(own.order_by("pk"))
+    if not same:
         return None
-    same = [one]
-    if row.kind == K.WRONG:
-        same = list(rows.filter(site=one.site, opened_at=one.opened_at))
-    site = one.site.name
-    said = [f"{site}: {where(found)}: {_line(named(found)).rstrip('.')}." for found in same]
-    if row.kind in (K.WRONG_WORSE, K.WRONG_CLASSED):
-        said.append(f"Class: {_line(row.note).rstrip('.')}.")
-    elif one.class_asked_on:
-        said.append(
-            f"It stands as {one.get_severity_display().lower()}, because its class was lowered "
-            "before this was found. Somebody qualified looks at it and says the class once more."
-        )
-    by = f", {one.organisation.name}" if one.organisation else ""
+    classes = one_deed.classes_of(row, [one.key for one in same], at)
+    said = []
+    for one in same:
+        said.append(f"{one.site.name}: {where(one)}: {_line(named(one)).rstrip('.')}.")
+        if one.key in classes:
+            said.append(f"Class: {_line(classes[one.key]).rstrip('.')}.")
+        elif one.class_asked_on:
+            said.append(
+                f"It stands as {one.get_severity_display().lower()}, because its class was lowered "
+                "before this was found. Somebody qualified looks at it and says the class once "
+                "more."
+            )
     body = "\n".join([
         *said,
-        f"Found on {day(one.again_on or one.found_on)}; opened by {one.opened_by}{by}.",
+        *dict.fromkeys(_found(one) for one in same),
         "",
         "The system may not protect as designed until it is put right. Local codes come first.",
         "",
-        *(f"How it stands: {address('deficiency', found.key)}" for found in same),
+        *(f"How it stands: {address('deficiency', one.key)}" for one in same),
         "",
     ])  # fmt: skip
-    return f"{SUBJECTS[K(row.kind)]}: {site}", body
+    return f"{_subject(row, same, classes)}: {same[0].site.name}", body
 
 
-SUBJECTS = {
-    K.WRONG: "Impairment found", K.WRONG_WORSE: "Found again and worse, an impairment",
-    K.WRONG_AGAIN: "Found again after its class was lowered",
-    K.WRONG_CLASSED: "Now an impairment",
-}  # fmt: skip
+def _found(one: Deficiency) -> str:
+    by = f", {one.organisation.name}" if one.organisation else ""
+    return f"Found on {day(one.again_on or one.found_on)}; opened by {one.opened_by}{by}."
+
+
+def _subject(row: News, same: Sequence[Deficiency], classes: Mapping[UUID, str]) -> str:
+    """By the worst that the mail tells."""
+    if row.kind == K.WRONG_CLASSED:
+        return "Now an impairment"
+    if row.kind == K.WRONG:
+        return "Impairment found"
+    if classes:
+        return "Found again and worse, an impairment"
+    if all(one.class_asked_on for one in same):
+        return "Found again after its class was lowered"
+    return "Impairment found again"
 
 
 def _line(said: str) -> str:

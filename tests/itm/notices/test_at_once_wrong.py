@@ -11,6 +11,7 @@ from itm.actions import restore
 from itm.actions.note_deficiency import note_deficiency
 from itm.findings import deciding
 from itm.findings.models import Deficiency
+from itm.notices import gathering
 from itm.notices.at_once import readers
 from tests.deeds import discharged, inspection_of, prepared, restored, tested
 from tests.itm.findings.test_again import fault, lean, lowered
@@ -76,6 +77,7 @@ def test_what_is_found_again_and_worse_is_mailed_with_the_old_and_the_new(scene,
     assert mailed(now) == set()
     fault(scene, "valve", "valve shut", JULY)
     assert mailed(now) == addresses(scene.owner, scene.authority)
+    assert subjects() == {f"Found again and worse, an impairment: {scene.site.name}"}
     body = mail.outbox[0].body
     assert "Class: Critical deficiency → Impairment: found again, and worse.\n" in body
     assert "again on 6 Jul 2026" in body
@@ -86,6 +88,7 @@ def test_what_is_found_again_after_its_class_was_lowered_is_mailed(scene, now):
     assert mailed(now) == set()
     lean(scene, 1.1, JULY)
     assert mailed(now) == addresses(scene.owner, scene.authority)
+    assert f"Found again after its class was lowered: {scene.site.name}" in subjects()
     assert "It stands as noncritical deficiency, because its class was lowered" in (
         mail.outbox[0].body
     )
@@ -95,6 +98,41 @@ def test_what_is_found_again_after_its_class_was_lowered_is_mailed(scene, now):
         reason="the hazard bears less", at=AT,
     )  # fmt: skip
     assert mailed(now + timedelta(minutes=1)) == set()  # somebody has looked
+
+
+def test_what_still_is_so_is_mailed_where_the_first_of_the_deed_no_longer_is(scene, now):
+    tested(scene, {"minimum": 2.0, "design": 2.1}, until="handed_in")
+    first, second = Deficiency.objects.filter(cause="lean").order_by("pk")
+    gathering.gather(now + timedelta(minutes=1))
+    deciding.classify(actor=scene.owner, deficiency=first, severity=2, reason="spare", at=AT)
+    assert mailed(now + timedelta(minutes=1)) == addresses(scene.owner, scene.authority)
+    [body, _] = [message.body for message in mail.outbox]
+    assert second.words in body
+    assert first.words not in body
+    deciding.classify(actor=scene.owner, deficiency=second, severity=2, reason="spare", at=AT)
+    assert mailed(now + timedelta(minutes=2)) == set()
+
+
+def test_a_retest_that_shows_all_of_it_again_is_one_mail_with_its_own_subject(scene, now):
+    lean_twice = {"minimum": 2.0, "design": 2.1}
+    tested(scene, lean_twice, on=MAY)
+    mailed(now)
+    tested(scene, {"minimum": 1.9, "design": 2.0}, on=JULY)
+    assert mailed(now + timedelta(minutes=1)) == addresses(scene.owner, scene.authority)
+    again = [one for one in mail.outbox if "again" in one.subject]
+    assert {one.subject for one in again} == {f"Impairment found again: {scene.site.name}"}
+    assert len(again) == 2  # one to the owner, one to the authority
+    for row in Deficiency.objects.filter(cause="lean"):
+        assert row.again_words in again[0].body
+        assert reverse("deficiency", args=[row.key]) in again[0].body
+    assert "class was lowered" not in again[0].body
+
+
+def test_of_two_retests_each_is_a_mail(scene, now):
+    for day, percent in ((MAY, 2.0), (JULY, 1.9), (JULY + timedelta(days=2), 1.8)):
+        lean(scene, percent, day)
+    mailed(now)
+    assert sum("again" in one.subject for one in mail.outbox) == 4
 
 
 def test_a_line_left_out_after_the_test_is_mailed_until_it_is_back(scene, now):
