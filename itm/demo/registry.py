@@ -58,7 +58,8 @@ def build(told: dict[str, Any], ages: Ages) -> World:
         for one in contractor["instruments"]:
             _instrument(world, contractor["name"], one)
     for owner in told["owners"]:
-        actor = world.actor(owner["name"], ages.day(LONG_AGO))
+        # Who writes the register knows of the years; from its first day they would be to come.
+        actor = world.actor(owner["name"], ages.day(0))
         for one in owner["lots"]:
             _lot(world, actor, one)
         for site in owner["sites"]:
