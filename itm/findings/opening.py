@@ -22,6 +22,7 @@ from itm.core.figures import day
 from itm.findings import rules
 from itm.findings.lives import say
 from itm.findings.models import Deficiency, Step
+from itm.findings.points import Names
 from itm.findings.rules import Found, Late
 from itm.findings.showing import Origin, Shown, after, later, shown
 from itm.records.models import (
@@ -183,7 +184,8 @@ def propose(actor: Actor, one: Deficiency, record: Record, at: datetime) -> None
 
 def _shows(record: Record, spot: str) -> str:
     if isinstance(record, ProportioningTest):
-        return f"Tested on {day(record.tested_on)}: right at {spot}."
+        called = Names(record.proportioner).said(spot)
+        return f"Tested on {day(record.tested_on)}: right at {called}."
     return f"Checked on {day(record.checked_on)}: {spot.replace('_', ' ')} shows nothing wrong."
 
 

@@ -54,3 +54,11 @@ class Names:
         """The point whose spot this is; where none has it, those that were once called so."""
         own = [point for point in self.points if self.spot(point)[:200] == spot]
         return own or [point for point in self.points if spot in self.all_of(point)]
+
+    def said(self, spot: str) -> str:
+        """Its name of today, with the first one where that was another."""
+        points = self.by_spot(spot)
+        if len(points) != 1:
+            return spot
+        now, first = points[0].name, self.all_of(points[0])[0]
+        return now if now == first else f"{now} (first called {first})"

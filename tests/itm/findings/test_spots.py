@@ -88,7 +88,8 @@ def test_a_flow_point_of_another_name_keeps_what_was_found_there(scene):
     assert (again.pk, again.again_on) == (row.pk, JUNE)
     assert again.again_words.startswith("Lean at monitor at the quay")
     tested(scene, {**FINE, "monitor at the quay": 3.4}, on=JULY)
-    assert row.steps.filter(verb="proposed").count() == 1
+    [words] = row.steps.filter(verb="proposed").values_list("words", flat=True)
+    assert words == "Tested on 6 Jul 2026: right at monitor at the quay (first called monitor)."
     points(scene, retired_on=JULY, name="monitor at the quay")
     assert deciding.may_end(again)
 
