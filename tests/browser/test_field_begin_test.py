@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from playwright.sync_api import Locator, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.fielding import Phone
 from tests.browser.test_field_day import bench, discharge, restore, stop_and_flush
@@ -185,3 +185,32 @@ def test_what_the_server_does_not_take_is_said_and_all_of_it_stays(
     stuck.locator("summary").click()
     stuck.get_by_role("button", name="Take it off with the 1 that hang on it, for good").click()
     other.waits_for_nothing()
+
+
+READY = """async (lines) => {
+  const { linesThere } = await import("/static/field/begun.js");
+  const { ready } = await import("/static/field/sync.js");
+  const said = (key, verb, of, state = "waiting") => ({
+    key, verb, of, put: {}, visit: "v", state,
+  });
+  const begun = said("begun", "begin_test", { visit: "v" }, "refused");
+  const entries = [
+    { ...begun, shows: { keys: ["test", "run", "valve", "drain"] } },
+    said("ticked", "end_line", { line: "valve" }),
+    said("another", "end_line", { line: "drain" }),
+    said("noted", "note_run", { run: "run" }),
+    said("elsewhere", "end_line", { line: "of another" }),
+  ];
+  const restoration = lines.map((key) => ({ key }));
+  const there = linesThere([{ key: "v", day: { restoration, tests: [{ key: "test" }] } }]);
+  return ready(entries, new Set(), [], there).map(({ key }) => key);
+}"""
+
+
+def test_a_valve_is_ticked_although_the_test_that_was_begun_is_refused(
+    opened: Callable[[str], Page],
+) -> None:
+    """Where the day of the server has its line, because somebody else began there too."""
+    page = opened("/field/")
+    assert page.evaluate(READY, []) == ["elsewhere"]
+    assert page.evaluate(READY, ["valve"]) == ["ticked", "elsewhere"]

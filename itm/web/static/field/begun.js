@@ -174,14 +174,23 @@ export function shownBegun({ view, rows, entry }) {
   for (const step of test.flush) rows.set(step.key, step);
 }
 
+/** Lines to put back that stand in days as the server sent them: whatever becomes of a test begun here,
+ * a valve that was put back is ticked there. Nothing else of such a test: the server may have a key of
+ * it for one that was given up. */
+export const linesThere = (days) =>
+  new Set(days.flatMap(({ day }) => (day.restoration ?? []).map(({ key }) => key)));
+
+/** Keys that only this entry would make; `there` as linesThere gives them. */
+export const keysMade = ({ shows }, there) => (shows?.keys ?? []).filter((key) => !there.has(key));
+
 /** Keys of rows that only entries of this device would make, however far: what hangs on one waits for
  * the test that was begun here. `entries` in the order they were made. */
-export function keysToCome(entries) {
+export function keysToCome(entries, there) {
   const keys = new Set();
   for (const entry of entries) {
     if (entry.state === "taken") continue;
     if (hangsOnKeys(entry, keys)) keys.add(entry.key);
-    if (entry.verb === "begin_test") entry.shows.keys.forEach((key) => keys.add(key));
+    if (entry.verb === "begin_test") keysMade(entry, there).forEach((key) => keys.add(key));
   }
   return keys;
 }

@@ -1,6 +1,7 @@
 // When the queue is handed over: on opening, when the signal or the page comes back, after each
 // entry, by the button, and again by itself after a pause that grows.
 
+import { linesThere } from "./begun.js";
 import { count } from "./words.js";
 import { tellOff } from "./off.js";
 import { isDisk, whyNotNoted } from "./store.js";
@@ -80,7 +81,10 @@ export class Handing {
     await store.setFact("handed_at", new Date().toISOString()).catch(room);
     // Every day that is along is fetched again: the other phone has written in it meanwhile. Before
     // the photos, because those are slow and nobody should wait for them.
-    await this.renew((await store.days()).map((one) => one.key)).catch(room);
+    const days = await store.days();
+    await this.renew(days.map((one) => one.key)).catch(room);
+    // Ticks that hung on a test begun here go once the day has their lines of another device.
+    if (linesThere(await store.days()).size > linesThere(days).size) this.again = true;
     field.listed = await sync.listDays().catch(() => []);
     if (done.sent) field.say(`${count(done.sent, "entry", "entries")} taken by the server.`);
     this.left = this.papers = null;

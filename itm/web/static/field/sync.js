@@ -3,7 +3,7 @@
 // server has taken, or what a person takes off it.
 
 import { Stopped, ask, json, poster, signedOut } from "./asking.js";
-import { hangsOnKeys, keysToCome } from "./begun.js";
+import { hangsOnKeys, keysToCome, linesThere } from "./begun.js";
 import { STUCK } from "./day.js";
 import { settled } from "./off.js";
 import { deviceHere, whyNotNoted } from "./store.js";
@@ -59,9 +59,9 @@ const unsettled = (entry) => entry.state !== "taken" && !HAND_INS.has(entry.verb
 
 /** What may go now: never what is stuck, nothing of a test begun here that is not taken yet, and a
  * hand-in only when nothing else of its day waits, a laboratory's paper among it. */
-export function ready(entries, tried, papers = []) {
+export function ready(entries, tried, papers = [], there = new Set()) {
   const held = papers.filter((one) => !["taken", "chosen"].includes(one.state));
-  const toCome = keysToCome(entries);
+  const toCome = keysToCome(entries, there);
   const open = new Set([...entries.filter(unsettled), ...held].map((one) => one.visit));
   return entries.filter(
     (entry) =>
@@ -103,6 +103,7 @@ async function round(store, person, say) {
   const post = poster(session.csrf);
   const changed = new Set();
   const tried = new Set();
+  const there = linesThere(await store.days());
   const unstored = new Map();
   let sent = 0;
   let late = null;
@@ -120,7 +121,7 @@ async function round(store, person, say) {
   };
   for (;;) {
     const entries = await known();
-    const batch = ready(entries, tried, await store.papers()).slice(0, MOST_AT_ONCE);
+    const batch = ready(entries, tried, await store.papers(), there).slice(0, MOST_AT_ONCE);
     if (!batch.length) {
       // A paper hangs on entries, and a hand-in on papers: so these go in between.
       const papers = await postPapers(store, post, say, tried, await known());
@@ -254,7 +255,7 @@ async function postPhotos(store, post, say) {
   const entries = await store.entries();
   const known = new Map(entries.map((entry) => [entry.key, entry]));
   const waiting = (entry) => entry.state === "waiting";
-  const toCome = keysToCome(entries);
+  const toCome = keysToCome(entries, linesThere(await store.days()));
   const before = new Set(entries.filter(waiting).map((entry) => entry.key));
   const photos = (await store.photos()).filter((photo) => {
     const made = known.get(Object.values(photo.of)[0]);

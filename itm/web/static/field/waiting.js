@@ -3,7 +3,7 @@
 
 import { h, empty, notice } from "./dom.js";
 import { STUCK } from "./day.js";
-import { hangsOnKeys } from "./begun.js";
+import { hangsOnKeys, keysMade, linesThere } from "./begun.js";
 import { choiceEntry, press, textEntry, valueOf } from "./entering.js";
 import { reopen } from "./inspect.js";
 import { chosenFor, draftsOf, megabytes } from "./papers.js";
@@ -92,7 +92,8 @@ const hangsOn = ({ of, kind, put, verb }) => [
 
 /** This one and everything that hangs on it, entries, papers and photos, however far. */
 function withHanging(field, one) {
-  const gone = new Set([one.key, ...(one.shows?.keys ?? [])]); // a test begun here, with its rows
+  const there = linesThere(field.days);
+  const gone = new Set([one.key, ...keysMade(one, there)]); // a test begun here, with its rows
   const rows = [...field.entries, ...field.papers, ...field.photos].filter(
     (other) => other.state !== "taken",
   );
@@ -102,7 +103,7 @@ function withHanging(field, one) {
         !gone.has(row.key) &&
         (hangsOn(row).some((k) => gone.has(k)) || hangsOnKeys(row, gone)),
     );
-    more.forEach(({ key, shows }) => [key, ...(shows?.keys ?? [])].forEach((k) => gone.add(k)));
+    more.forEach((row) => [row.key, ...keysMade(row, there)].forEach((k) => gone.add(k)));
     grown = more.length > 0;
   }
   return gone;
