@@ -110,14 +110,19 @@ def record(
     return made
 
 
-def line_of(entry: Entry, done_on: date) -> InspectionLine:
-    duty, row = entry.duty, entry.duty.requirement
+def require_in_service(duty: Duty, done_on: date) -> None:
+    """Raises Refused before_service."""
     begun = begun_on(duty)
     if begun is not None and done_on < begun:
         raise Refused(
             "before_service", f"{duty.thing} is in service since {day(begun)}; it cannot have been "
             "inspected before.", "done_on",
         )  # fmt: skip
+
+
+def line_of(entry: Entry, done_on: date) -> InspectionLine:
+    duty, row = entry.duty, entry.duty.requirement
+    require_in_service(duty, done_on)
     given = judged(entry)
     return InspectionLine(
         key=new_key(InspectionLine, entry.key),

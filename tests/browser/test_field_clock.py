@@ -2,7 +2,7 @@
 
 import random
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -89,3 +89,44 @@ def test_what_is_out_of_order_is_the_same_on_the_device(opened: Callable[[str], 
         assert [next(t for t in TELLING if t in text) for text in shown] == wanted
         told += len(wanted)
     assert told > 60
+
+
+MOVING = """async () => {
+  const { alike, moved } = await import("/static/field/stamps.js");
+  const put = (n, at, state, code) => ({
+    n, key: `k${n}`, visit: "v", at, state, code, now: state === "refused" ? { at } : undefined,
+  });
+  const rows = [
+    put(1, "2026-06-15T20:00:00Z", "refused", "to_come"),
+    put(2, "2026-06-15T20:10:00Z", "waiting", "waits"),
+    put(3, "2026-06-15T20:20:00Z", "refused", "range"),
+    put(4, "2026-06-15T20:30:00Z", "refused", "to_come"),
+    put(5, "2026-06-15T08:40:00Z", "waiting", "waits"), // the clock was put right before this one
+    put(6, "2026-06-15T08:50:00Z", "waiting", ""),
+    { ...put(undefined, "2026-06-15T20:15:00Z", "waiting", ""), key: "photo" },
+  ];
+  const of = (row, all) => alike(row, all).map(({ key }) => key);
+  const early = (row) => (row.code === "to_come" ? { ...row, code: "before_start" } : row);
+  const before = rows.map(early);
+  const dated = { ...rows[0], at: "2028-05-15T22:30:00Z" };
+  const day = (words) => moved({ ...dated, put: words }, -700 * 864e5, "Europe/Berlin").put;
+  return [
+    of(rows[0], rows), of(before[0], before),
+    day({ done_on: "2028-05-16" }), day({ checked_on: "2028-05-16", note: "x" }),
+    day({ done_on: "2028-05-14" }), moved(dated, 60000, "UTC").at,
+  ];
+}"""
+
+
+def test_what_one_clock_stamped_moves_with_its_days_and_nothing_else_does(
+    opened: Callable[[str], Page],
+) -> None:
+    page = opened("/field/")
+    own, refused, done, checked, said, at = page.evaluate(MOVING)
+    assert own == ["k1", "k2", "k4"]
+    assert refused == ["k1", "k4"]  # the start stands, so what waits has another reason
+    right = (date(2028, 5, 16) - timedelta(days=700)).isoformat()
+    assert done == {"done_on": right}
+    assert checked == {"checked_on": right, "note": "x"}
+    assert said == {"done_on": "2028-05-14"}  # a person wrote that
+    assert at == "2028-05-15T22:31:00.000Z"

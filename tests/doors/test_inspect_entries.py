@@ -285,6 +285,20 @@ def test_a_clock_that_is_ahead_makes_no_inspection_of_tomorrow(phone, visit, dut
     assert DeviceClock.objects.get().visit == visit
 
 
+def test_a_day_far_before_its_stamp_is_of_a_clock_that_was_wrong(phone, visit, duty):
+    """The stamp was put right afterwards, and the day that the device wrote beside it was not."""
+    looked(phone, visit, duty, done_on="2024-07-15")
+    [answer] = phone.send()
+    assert (answer.state, answer.code, answer.place) == ("refused", "far_from_stamp", "done_on")
+    assert "15 Jul 2024" in answer.sentence
+    assert "15 Jun 2026" in answer.sentence
+    assert not Inspection.objects.exists()
+    phone.queue.clear()
+    looked(phone, visit, duty, done_on="2026-05-15")  # a month: a person said so
+    assert phone.send()[0].taken
+    assert Inspection.objects.get().done_on == date(2026, 5, 15)
+
+
 def test_what_was_seen_on_the_last_day_comes_in_late_and_later_no_more(scene, phone, visit, duty):
     """As the start of a day that a device stamped: up to three days."""
     grant = scene.site.grants.get()

@@ -12,7 +12,7 @@ from itm.core.figures import day
 from itm.doors.entry import Call, Done
 from itm.doors.filling import cleaned, filled
 from itm.intake.once import answer_to
-from itm.records import device_clocks, inspecting
+from itm.records import dating, device_clocks, inspecting
 from itm.records import inspection_queries as queries
 from itm.records.inspecting import Entry
 from itm.records.inspection_forms import TaskForm
@@ -57,6 +57,8 @@ def _inspect(call: Call, site: Site, visit: Visit | None) -> Done:
         _require_seen(call, theirs, there)
         if _is_ours(call, theirs):
             return Done(visit, _answer(_put_right(call, theirs, entry)))
+    inspecting.require_in_service(duty, done_on)
+    _require_near(call, site, done_on)
     clock = device_clocks.words(call.off) if visit is None else ""
     made = record_inspection(
         actor=call.actor, site=site, visit=visit, done_on=done_on, at=at, entries=[entry],
@@ -77,6 +79,22 @@ def _day(call: Call, site: Site, said: date | None, at: datetime) -> date:
     if said is None or said == date_at(zone, call.at):
         return date_at(zone, at)
     return said
+
+
+def _require_near(call: Call, site: Site, done_on: date) -> None:
+    """A stamp that was put right leaves the day that the same clock wrote beside it.
+
+    Raises Refused far_from_stamp.
+    """
+    stamped = date_at(site.time_zone, call.at)
+    if call.entry.at is not None and stamped - done_on > dating.NEAR:
+        raise Refused(
+            "far_from_stamp",
+            f"This says that it was done on {day(done_on)}, and it was stamped on {day(stamped)}: "
+            "a clock that was wrong meanwhile writes such a day. Open it again and keep it anew; "
+            "a round that was really so long ago is noted on the page of the site.",
+            "done_on",
+        )
 
 
 def _ticked(theirs: InspectionLine, entry: Entry) -> bool:

@@ -4,10 +4,11 @@
 import { h } from "./dom.js";
 import { press, textEntry, valueOf } from "./entering.js";
 import { siteOf } from "./sides.js";
-import { count, forEntry, fromEntry } from "./words.js";
+import { count, forEntry, fromEntry, instant } from "./words.js";
 
 // What one wrong clock stamped lies within a day and a half: the longest test day, and a night.
 const ONE_CLOCK = 129_600_000;
+const SAME_MOMENT = 60_000; // ms; two that are kept at once may change places
 
 export const hasStamp = (one) => one.state === "refused" && Boolean(one.now?.at);
 
@@ -22,16 +23,44 @@ function chosen(field, one) {
   return typed === was ? one.now.at : fromEntry(typed, zone);
 }
 
-/** What waits of the same day and was stamped by the same clock, this one among it. */
-function alike(one, rows) {
+/** What the same clock stamped of the same day, this one among it: what is refused for the same reason,
+ * and of a clock that nothing came in by also what waits and was kept before or after it with no step
+ * back in time between, which shows that the clock was put right. */
+export function alike(one, rows) {
   const near = (row) => Math.abs(new Date(row.at) - new Date(one.at)) <= ONE_CLOCK;
-  const waits = (row) => row.visit === one.visit && !["taken", "dropped"].includes(row.state);
-  return rows.filter((row) => waits(row) && near(row));
+  const ofDay = rows.filter((row) => row.visit === one.visit && near(row));
+  const same = (row) => row.key === one.key || (hasStamp(row) && row.code === one.code);
+  const waits = new Set(one.code === "before_start" ? [] : inOneRun(one, ofDay));
+  return ofDay.filter((row) => same(row) || (row.state === "waiting" && waits.has(row)));
 }
 
-const moved = (row, by) => ({
+function inOneRun(one, rows) {
+  const kept = rows.filter(({ n }) => n !== undefined).sort((a, b) => a.n - b.n);
+  const here = kept.findIndex(({ key }) => key === one.key);
+  if (here < 0) return [];
+  const steps = (n) => new Date(kept[n].at) - new Date(kept[n - 1].at) < -SAME_MOMENT;
+  let [first, last] = [here, here];
+  while (first > 0 && !steps(first)) first -= 1;
+  while (last < kept.length - 1 && !steps(last + 1)) last += 1;
+  return kept.slice(first, last + 1);
+}
+
+// Days that the device took from its clock, as it stamped the entry; any other a person wrote.
+const DAYS = ["done_on", "checked_on"];
+const dayAt = (at, zone) => forEntry(at, zone).slice(0, 10);
+
+/** A file has no texts of its own that a clock wrote. */
+function datedAnew({ put, at }, to, zone) {
+  const days = DAYS.filter((name) => put?.[name] && put[name] === dayAt(at, zone));
+  return days.length
+    ? { put: { ...put, ...Object.fromEntries(days.map((name) => [name, dayAt(to, zone)])) } }
+    : {};
+}
+
+export const moved = (row, by, zone, to = new Date(new Date(row.at).getTime() + by).toISOString()) => ({
   ...row,
-  at: new Date(new Date(row.at).getTime() + by).toISOString(),
+  ...datedAnew(row, to, zone),
+  at: to,
   state: "waiting",
   sentence: "",
   code: "",
@@ -46,17 +75,16 @@ async function send(field, one, put, all) {
   }
   const by = new Date(at) - new Date(one.at);
   const rows = [...field.entries, ...field.photos, ...field.papers];
-  const go = (all ? alike(one, rows) : [one]).map((row) => moved(row, by));
+  const corrected = (row) => (row.key === one.key && row.put ? { ...row, put } : row);
+  const go = (all ? alike(one, rows) : [one]).map((row) =>
+    moved(corrected(row), by, zoneOf(field, row)),
+  );
   const files = new Set([...field.photos, ...field.papers].map(({ key }) => key));
   await field.store.mark(
     go.filter(({ key }) => files.has(key)),
     "photos",
   );
-  await field.store.mark(
-    go
-      .filter(({ key }) => !files.has(key))
-      .map((row) => (row.key === one.key ? { ...row, put } : row)),
-  );
+  await field.store.mark(go.filter(({ key }) => !files.has(key)));
   await field.forgetTyped([placeOf(one), ...Object.keys(put).map(nameOf(one))].map(typedAt));
   await field.draw();
   await field.handing.now();
@@ -68,7 +96,9 @@ const typedAt = (place) => ({ place });
 /** `put` gives its texts as they were put right meanwhile. */
 export function stampEntry(field, one, put = () => one.put ?? {}) {
   const zone = zoneOf(field, one);
-  const others = alike(one, [...field.entries, ...field.photos, ...field.papers]).length - 1;
+  const rows = [...field.entries, ...field.photos, ...field.papers];
+  const which = alike(one, rows).filter(({ key }) => key !== one.key);
+  const others = which.length;
   return [
     textEntry(field, placeOf(one), {
       label: "When it was",
@@ -88,5 +118,13 @@ export function stampEntry(field, one, put = () => one.put ?? {}) {
           )
         : null,
     ),
+    others > 0
+      ? h(
+          "details",
+          { id: `which-${one.key}` },
+          h("summary", others > 1 ? "Which others" : "Which other"),
+          h("ul", which.map((row) => h("li", `${row.words}, stamped ${instant(row.at, zone)}`))),
+        )
+      : null,
   ];
 }
