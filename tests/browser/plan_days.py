@@ -69,17 +69,34 @@ def _rounds(
     actor: Any, device: Any, meter: Any, count: int, today: date, now: datetime
 ) -> list[dict[str, Any]]:
     """The owner adopts a programme whose monthly look is open today, whichever day it is: one of
-    each proportioner of the site."""
+    each proportioner of the site, and as many proportioners are added as looks are wanted."""
+    from calc.units import FLOW
     from itm.accounts.actor import acting
     from itm.accounts.models import Membership
+    from itm.actions.add_proportioner import add_proportioner
     from itm.actions.adopt import adopt
+    from itm.core.quantities import apart, quantity
     from itm.records import inspection_queries
+    from itm.registry.models import Proportioner
+    from itm.registry.services import PointRow
     from itm.schedule.models import Programme
 
     site = device.system.site
     manager = Membership.objects.filter(organisation=site.owner, role="manager").earliest("pk")
+    owner = acting(manager, today, at=now)
+    there = Proportioner.objects.filter(system__site=site, retired_on=None).count()
+    for number in range(there, count):
+        add_proportioner(
+            actor=owner, system=device.system, tank=device.tank, kind=device.kind,
+            nominal_percent=device.nominal_percent, tag=f"PR-L{number}", restoration_order=[],
+            flush_order=list(device.flush_order),
+            flow_points=[
+                PointRow(point.name, quantity(*apart(point.flow_typed, FLOW), FLOW))
+                for point in device.flow_points.filter(retired_on=None)
+            ],
+        )  # fmt: skip
     adopt(
-        actor=acting(manager, today, at=now), site=site, starts_on=today - timedelta(days=40),
+        actor=owner, site=site, starts_on=today - timedelta(days=40),
         programme=Programme.objects.get(code="us-nfpa25-foam-water"),
     )  # fmt: skip
     looks = inspection_queries.to_inspect(actor, site)
