@@ -135,3 +135,38 @@ def test_a_photo_takes_as_long_as_its_way_is_slow(
     expect(crew.strip).to_contain_text("Nothing waits on this device", timeout=120_000)
     assert crew.page.evaluate("Date.now()") - sent > 20_000
     assert len(crew.day_on_server(planned)["photos"]) == 1
+
+
+def test_a_photo_whose_answer_was_lost_is_not_said_to_be_nowhere(
+    planned: dict[str, Any], phone: Callable[..., Phone], tmp_path: Path
+) -> None:
+    crew = phone()
+    crew.take_along(planned)
+    crew.start(planned)
+    crew.waits_for_nothing()
+    noise(tmp_path, 40)
+    line = crew.day_on_server(planned)["restoration"][0]["key"]
+    crew.open(planned, "/restore")
+    crew.offline()
+    crew.page.locator(f"#photo-line-{line}").set_input_files(tmp_path / "display.png")
+    expect(crew.said).to_contain_text("the photo is kept on this device")
+    [kept] = crew.kept("photos")
+    crew.page.goto("/field/#/waiting")
+    off = crew.page.locator(f"#drop-{kept['key']}")
+    expect(off).to_contain_text("It was never on the server")
+    taken = []
+
+    def lost(route: Route) -> None:
+        """The server takes it, and its answer does not arrive."""
+        if not taken:
+            taken.append(route.fetch().json()["state"])
+        route.abort("connectionreset")
+
+    crew.page.route("**/field/photos/", lost)
+    crew.online()
+    expect(off).to_contain_text("the server may have it", timeout=30_000)
+    assert taken == ["taken"]
+    crew.page.unroute("**/field/photos/")
+    crew.page.evaluate("window.dispatchEvent(new Event('online'))")
+    crew.waits_for_nothing()
+    assert len(crew.day_on_server(planned)["photos"]) == 1
