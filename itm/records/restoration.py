@@ -44,7 +44,7 @@ def end_line(
     if outcome == Outcome.LEFT_OUT:
         _hand_over(row, handed_to.strip(), handed_at)
     row.save(by=actor)
-    _end_impairment(actor, visit, at)
+    _end_impairment(actor, visit)
     return row
 
 
@@ -102,7 +102,7 @@ def put_back(
         text=row.text, outcome=Outcome.RESTORED, ended_at=at, ended_by=actor.person,
         reason=reason.strip(), follows=row,
     )  # fmt: skip
-    _end_impairment(actor, visit, at)
+    _end_impairment(actor, visit)
     return later
 
 
@@ -133,9 +133,12 @@ def _hand_over(row: RestorationLine, handed_to: str, handed_at: datetime | None)
     row.handed_to, row.handed_at = handed_to, handed_at
 
 
-def _end_impairment(actor: Actor, visit: Visit, at: datetime) -> None:
-    """Over when no line is open and none is left out without having been put back."""
+def _end_impairment(actor: Actor, visit: Visit) -> None:
+    """Over when no line is open and none is left out without having been put back: with the line
+    that ended last, which of two devices need not be the one that came in last."""
     out = visit.restoration_lines.filter(OUT)
     if visit.restored_at is None and visit.started_at is not None and not out.exists():
-        visit.restored_at, visit.restored_by = at, actor.person
+        ended = visit.restoration_lines.exclude(ended_at=None)
+        last = ended.latest("ended_at", "pk")
+        visit.restored_at, visit.restored_by = last.ended_at, last.ended_by
         visit.save(by=actor, text="The last line is back in place.")

@@ -132,6 +132,23 @@ def test_a_step_ticked_by_both_stays_with_the_first(draft, phone, other_phone):
     assert again.now["done_by"] == other_phone.actor.person
 
 
+def test_the_system_was_back_with_the_line_that_ended_last_whichever_phone_sent_last(
+    draft, phone, other_phone
+):
+    started(phone, draft)
+    first, *others = draft.visit.restoration_lines.order_by("position")
+    phone.note("end_line", {"line": first.key}, {"outcome": "restored"})  # and has no signal
+    other_phone.now = phone.now + timedelta(minutes=10)
+    for line in others:
+        other_phone.note("end_line", {"line": line.key}, {"outcome": "restored"})
+    assert states(other_phone.send()) == states(phone.send()) == {"taken"}
+    draft.visit.refresh_from_db()
+    last = draft.visit.restoration_lines.latest("ended_at")
+    assert last.pk == others[-1].pk
+    assert draft.visit.restored_at == last.ended_at
+    assert draft.visit.restored_by == last.ended_by == other_phone.actor.person
+
+
 def test_two_standards_of_one_label_are_told_before_anything_is_read_of_the_wrong_one(
     draft, phone, other_phone
 ):
