@@ -177,6 +177,7 @@ def world(
     made.plan(
         benches, sum("planned_direct" in one for one in asked),
         sum("planned_round" in one for one in asked),
+        sum("planned_as_left" in one for one in asked),
     )  # fmt: skip
     try:
         made.start()

@@ -1,6 +1,6 @@
 """Plans test days in the database of a demo, as a contractor would at home. Prints their keys.
 
-Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT ROUNDS`, with ITM_DATA
+Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT ROUNDS AS_LEFT`, with ITM_DATA
 naming the folder: the process of the tests has another database. COUNT days have a bench and a
 check, DIRECT days a test by each direct method, one day a test after an adjustment, and ROUNDS days
 a task of inspection each that is due at another proportioner of the site.
@@ -18,7 +18,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "itm.settings")
 CONTRACTOR, SITE = "contractor@example.org", "Veldwick works"
 
 
-def plan(count: int, direct: int, rounds: int) -> dict[str, list[dict[str, Any]]]:
+def plan(count: int, direct: int, rounds: int, as_left: int) -> dict[str, list[dict[str, Any]]]:
     from django.utils import timezone
 
     from itm.accounts.actor import acting, open_memberships
@@ -59,7 +59,7 @@ def plan(count: int, direct: int, rounds: int) -> dict[str, list[dict[str, Any]]
     return {
         "bench": out,
         "direct": [_direct(actor, device, today, now) for _ in range(direct)],
-        "as_left": [_as_left(actor, device, finest, today, now)],
+        "as_left": [_as_left(actor, device, finest, today, now) for _ in range(as_left)],
         "left": [_short(actor, device, finest, today, now)],
         "round": _rounds(actor, device, finest, rounds, today, now) if rounds else [],
     }
