@@ -1,9 +1,9 @@
 """Plans test days in the database of a demo, as a contractor would at home. Prints their keys.
 
-Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT ROUNDS AS_LEFT`, with ITM_DATA
-naming the folder: the process of the tests has another database. COUNT days have a bench and a
-check, DIRECT days a test by each direct method, one day a test after an adjustment, and ROUNDS days
-a task of inspection each that is due at another proportioner of the site.
+Run in a process of its own, `python -m tests.browser.plan_days COUNT DIRECT ROUNDS AS_LEFT`, with
+ITM_DATA naming the folder: the process of the tests has another database. COUNT days have a bench
+and a check, DIRECT days a test by each direct method, AS_LEFT days a test after an adjustment, and
+ROUNDS days a task of inspection each that is due at another proportioner of the site.
 """
 
 import json
