@@ -87,8 +87,8 @@ def test_the_entry_is_taken_and_refused_on_its_page(
 
 
 def test_it_comes_in_by_a_file(scene: Scene) -> None:
-    head = "name;serial_number;method;unit;resolution;division\n"
-    line = "Hand refractometer;H-8;Brix;% Brix;0.05;{}\n"
+    head = "name;serial_number;method;unit;resolution;division;temperature_compensated\n"
+    line = "Hand refractometer;H-8;Brix;% Brix;0.05;{};yes\n"
     assert taken(scene.contractor, "instruments", head + line.format("0.1")).state == "done"
     assert Instrument.objects.get(serial_number="H-8").division == Decimal("0.1")
     wrong = handed_in(scene.contractor, "instruments", (head + line.format("0.3")))
