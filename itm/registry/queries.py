@@ -152,7 +152,7 @@ def proportioners_of(actor: Actor, system: FoamSystem) -> list[Proportioner]:
     points = Prefetch("flow_points", FlowPoint.objects.filter(retired_on=None))
     rows = Proportioner.objects.visible_to(actor).filter(system=system)
     rows = rows.order_by(F("retired_on").desc(nulls_first=True), "tag", "pk")
-    return list(rows.select_related("tank").prefetch_related(points))
+    return list(rows.select_related("tank", "system").prefetch_related(points))
 
 
 def proportioners(actor: Actor, wanted: Wanted) -> QuerySet[Proportioner]:

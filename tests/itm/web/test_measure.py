@@ -164,7 +164,7 @@ def test_the_paper_holds_what_was_measured_and_by_what(scene, method):
         "draw_down": ["standing cylinder, diameter 1.2 m", "4 minutes", "1.5 m"],
         "weighed": [
             "WT-3, certificate Q-9, read to 0.5 kg, may be off by 0.5 kg",
-            "1.04 g/mL, may be off by 3 kg/m³, from the certificate of the lot",
+            "1.04 g/mL, either way by 3 kg/m³, from the certificate of the lot",
             "Weight before", "900 kg", "density 0.0055 %",
         ],
         "other_liquid": [
