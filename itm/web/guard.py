@@ -27,7 +27,7 @@ def signed_in(view: View) -> View:
         if not request.user.is_authenticated:
             lost = {"unsaved": "yes"} if request.method == "POST" else {}
             there = {"next": request.get_full_path(), **lost}
-            return redirect(f"{reverse('sign_in')}?{urlencode(there)}")
+            return redirect(f"{reverse('sign_in')}?{urlencode(there, safe='/')}")
         if request.actor is None:  # type: ignore[attr-defined]
             return render(request, "account/no_organisation.html", status=403)
         return view(request, *args, **kwargs)
