@@ -6,7 +6,8 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import BigIntegerField, F, Q, QuerySet, Value
+from django.db.models.functions import Cast
 
 from itm.accounts.actor import Actor
 from itm.core.errors import Forbidden, NotFound, Refused
@@ -172,7 +173,7 @@ def inspection(actor: Actor, key: UUID) -> PastInspection:
 
 def days_at(sites: Iterable[int]) -> dict[int, dict[Asked, list[date]]]:
     """Days of the tests as found, of the checks and of the tasks of programmes that older papers
-    report, by site. A query each.
+    report, by site, in one query.
 
     A check is taken as done on the day of its sample, as a sealed one is, whatever its paper says.
     """
@@ -182,21 +183,28 @@ def days_at(sites: Iterable[int]) -> dict[int, dict[Asked, list[date]]]:
         proportioner__system__site__in=held, phase=PastResult.Phase.AS_FOUND
     )
     lines = PastCheckLine.objects.in_force().filter(tank__site__in=held)
-    for link, rows, columns in (
-        ("proportioner", results, ("proportioner__system__site", "proportioner", "tested_on")),
-        ("tank", lines, ("tank__site", "tank", "sampled_on")),
-    ):
-        for site, pk, day in rows.order_by().values_list(*columns).distinct():
-            out[site].setdefault(((link, pk), ANY_ROW), []).append(day)
     tasks = PastInspection.objects.in_force().filter(site__in=held, requirement__isnull=False)
-    tasks = tasks.exclude(outcome=InspectionLine.Outcome.NOT_POSSIBLE).order_by()
+    tasks = tasks.exclude(outcome=InspectionLine.Outcome.NOT_POSSIBLE)
     row = ("requirement__programme__code", "requirement__code")
-    told = tasks.values_list("site", *row, "done_on", *LINKS).distinct()
-    for site, programme, code, day, *links in told:
+    # The tasks first: their columns say of which type the empty ones of the others are.
+    told = tasks.order_by().values_list("site", "done_on", *row, *LINKS)
+    told = told.union(
+        _of_any_row(results, "proportioner__system__site", "tested_on", "proportioner"),
+        _of_any_row(lines, "tank__site", "sampled_on", "tank"),
+    )
+    for site, day, programme, code, *links in told:
         named = ((name, pk) for name, pk in zip(LINKS, links, strict=True) if pk is not None)
         hook = next(named, ("", site))
-        out[site].setdefault((hook, (programme, code)), []).append(day)
+        asked = (programme, code) if programme else ANY_ROW
+        out[site].setdefault((hook, asked), []).append(day)
     return out
+
+
+def _of_any_row(rows: Any, site: str, day: str, link: str) -> Any:
+    """As a column of a task is, of papers that name no row of a programme."""
+    nothing = Cast(Value(None), BigIntegerField())
+    links = [F(name) if name == link else nothing for name in LINKS]
+    return rows.order_by().values_list(F(site), F(day), Value(""), Value(""), *links)
 
 
 def days_of(site: int) -> dict[Asked, list[date]]:

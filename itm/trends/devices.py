@@ -45,15 +45,18 @@ def proportioners(actor: Actor) -> QuerySet[Proportioner]:
     )
 
 
-def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRow]:
+def device_rows(
+    devices: Sequence[Proportioner], now: datetime, *, with_wrong: bool = True
+) -> list[DeviceRow]:
     """Rows for devices that the actor was shown to see; the number of queries does not grow.
+    A page that names what is open by itself reads it once and not again for its rows.
 
     Out is a device with a line of its restoration list out, or of a system that somebody took out
     of service by hand.
     """
     latest = latest_results(devices)
     tests, retests, checks = duties_of(devices, now)
-    wrong = open_at_devices(devices)
+    wrong = open_at_devices(devices) if with_wrong else {}
     lines = RestorationLine.objects.filter(
         OUT,
         proportioner__in=[device.pk for device in devices],
@@ -76,7 +79,7 @@ def device_rows(devices: Sequence[Proportioner], now: datetime) -> list[DeviceRo
             retest=retests.get(device.pk),
             check=checks.get(device.tank_id),
             out=device.pk in out,
-            wrong=wrong[device.pk],
+            wrong=wrong.get(device.pk, NONE),
         )
         for device in devices
     ]

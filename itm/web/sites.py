@@ -90,7 +90,7 @@ def with_devices(systems: list[queries.FoamSystem]) -> list[tuple[Any, list[Devi
         for device in system.proportioners.all()
         if device.retired_on is None
     ]
-    rows = device_rows(devices, timezone.now())
+    rows = device_rows(devices, timezone.now(), with_wrong=False)
     return [
         (system, [row for row in rows if row.proportioner.system_id == system.pk])
         for system in systems

@@ -92,7 +92,9 @@ def system(request: HttpRequest, key: UUID) -> HttpResponse:
         "grounds": words_of(row.criterion, row.criterion_source).grounds,
         "mine": queries.may_change(actor, row),
         "retires": retiring.may_retire(actor, row),
-        "devices": device_rows([d for d in devices if d.retired_on is None], timezone.now()),
+        "devices": device_rows(
+            [d for d in devices if d.retired_on is None], timezone.now(), with_wrong=False
+        ),
         "retired": [d for d in devices if d.retired_on is not None],
         "equipment": queries_equipment.equipment_of(actor, row),
         "changeovers": changeovers_of(actor, row),
@@ -192,7 +194,7 @@ def proportioner(request: HttpRequest, key: UUID) -> HttpResponse:
         "mine": queries.may_change(actor, row),
         "retires": retiring.may_retire(actor, row),
         "points": queries.flow_points(row),
-        "now": device_rows([row], timezone.now())[0],
+        "now": device_rows([row], timezone.now(), with_wrong=False)[0],
         "crumbs": [*crumbs_to_system(row.system), (row.tag, "")],
     }
     return render(request, "registry/proportioner.html", context)

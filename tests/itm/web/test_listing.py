@@ -85,7 +85,7 @@ def grow(scene: Scene, count: int) -> None:
 
 
 # Session, person, membership and its organisation are the first three of each; a page of a thing
-# asks for its deficiencies and its impairments, and for those of the devices in its list.
+# asks for its deficiencies and its impairments.
 BUDGET = {
     "/sites/": 6,
     "/systems/": 6,
@@ -94,10 +94,10 @@ BUDGET = {
     "/lots/": 6,
     "/equipment/": 6,
     "/attachments/": 6,
-    "/sites/{site}/": 25,
-    "/systems/{system}/": 17,
+    "/sites/{site}/": 24,
+    "/systems/{system}/": 16,
     "/tanks/{tank}/": 13,
-    "/proportioners/{proportioner}/": 15,
+    "/proportioners/{proportioner}/": 14,
 }
 
 
